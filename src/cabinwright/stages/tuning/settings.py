@@ -1,0 +1,70 @@
+"""What goes into the processor: one ``ChannelSettings`` per output, as ``settings.json`` carries them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cabinwright.physics.filters import Filter, filter_sections, sections_response
+
+__all__ = ["ChannelSettings", "Settings"]
+
+Polarity = Literal["normal", "inverted"]
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelSettings:
+    """One processor output."""
+
+    name: str
+    gain_db: float
+    polarity: Polarity
+    delay_s: float
+    filters: tuple[Filter, ...]
+
+    def sections(self, sample_rate_hz: float) -> NDArray[np.float64]:
+        """All filters in series, shape ``(sections, 6)``; gain, polarity and delay are not in it."""
+        banks = [filter_sections(item, sample_rate_hz=sample_rate_hz) for item in self.filters]
+        return np.concatenate(banks) if banks else np.empty((0, 6))
+
+    def response(self, frequency_hz: NDArray[np.float64], *, sample_rate_hz: float) -> NDArray[np.complex128]:
+        """Complex response with gain, polarity, delay and filters."""
+        sign = -1.0 if self.polarity == "inverted" else 1.0
+        turn = np.exp(-2j * np.pi * frequency_hz * self.delay_s)
+        bank = sections_response(self.sections(sample_rate_hz), frequency_hz=frequency_hz, sample_rate_hz=sample_rate_hz)
+        return sign * 10.0 ** (self.gain_db / 20.0) * turn * bank
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """The whole processor."""
+
+    sample_rate_hz: float
+    channels: tuple[ChannelSettings, ...]
+
+    def channel(self, name: str) -> ChannelSettings:
+        """The channel called ``name``; raises ``KeyError``."""
+        for item in self.channels:
+            if item.name == name:
+                return item
+        raise KeyError(name)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Contents of ``settings.json``."""
+        return {
+            "sample_rate_hz": self.sample_rate_hz,
+            "channels": [
+                {
+                    "name": item.name,
+                    "gain_db": item.gain_db,
+                    "polarity": item.polarity,
+                    "delay_s": item.delay_s,
+                    "sections": item.sections(self.sample_rate_hz).tolist(),
+                    "filters": [row.to_dict() for row in item.filters],
+                }
+                for item in self.channels
+            ],
+        }
