@@ -82,7 +82,7 @@ def filter_sections(item: Filter, *, sample_rate_hz: float) -> NDArray[np.float6
         else:
             amp = 10.0 ** ((item.gain_db or 0.0) / 40.0)
             row = [1 + alpha * amp, -2 * cos, 1 - alpha * amp, 1 + alpha / amp, -2 * cos, 1 - alpha / amp]
-        return np.asarray([row]) / row[3]
+        return np.asarray([row], dtype=np.float64) / float(row[3])
     if item.family is None or item.slope_db_per_octave is None:
         raise ValueError(f"{item.kind} needs a family and a slope")
     rows = []
@@ -104,8 +104,8 @@ def sections_response(
     sections: NDArray[np.float64], *, frequency_hz: NDArray[np.float64], sample_rate_hz: float
 ) -> NDArray[np.complex128]:
     """Complex response of sections in series, shape of ``frequency_hz``; an empty bank is 1."""
-    z1 = np.exp(-2j * np.pi * np.asarray(frequency_hz) / sample_rate_hz)
-    total = np.ones_like(z1)
+    z1: NDArray[np.complex128] = np.exp(-2j * np.pi * np.asarray(frequency_hz) / sample_rate_hz)
+    total: NDArray[np.complex128] = np.ones_like(z1)
     for b0, b1, b2, a0, a1, a2 in np.asarray(sections).reshape(-1, 6):
         total = total * (b0 + z1 * (b1 + z1 * b2)) / (a0 + z1 * (a1 + z1 * a2))
     return total

@@ -33,7 +33,7 @@ class ChannelSettings:
     def response(self, frequency_hz: NDArray[np.float64], *, sample_rate_hz: float) -> NDArray[np.complex128]:
         """Complex response with gain, polarity, delay and filters."""
         sign = -1.0 if self.polarity == "inverted" else 1.0
-        turn = np.exp(-2j * np.pi * frequency_hz * self.delay_s)
+        turn: NDArray[np.complex128] = np.exp(-2j * np.pi * frequency_hz * self.delay_s)
         bank = sections_response(self.sections(sample_rate_hz), frequency_hz=frequency_hz, sample_rate_hz=sample_rate_hz)
         return sign * 10.0 ** (self.gain_db / 20.0) * turn * bank
 
