@@ -1,14 +1,23 @@
-"""What a build is: the models behind ``build.toml``. No physics, no disk."""
+"""What a build is: the models behind ``build.toml``. No physics, no disk.
+
+The text under each field is its entry in ``docs/build_reference.md`` and in the JSON Schema.
+"""
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from itertools import pairwise
+from typing import Annotated, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic_core import PydanticCustomError
+
+from cabinwright.build.fields import Family, Level, Name, Number, Point, Quantity, RelativePath, Role, Side
 
 __all__ = [
     "Build",
     "Channel",
+    "Crossover",
+    "Family",
     "MicrophonePosition",
     "Processor",
     "Recording",
@@ -20,103 +29,249 @@ __all__ = [
     "Vehicle",
 ]
 
-Role = Literal[
-    "tweeter", "midrange", "coaxial", "fullrange", "midbass", "woofer", "subwoofer", "rear fill", "centre"
-]
-Side = Literal["left", "right", "centre"]
-Point = tuple[float, float, float]
-Name = Annotated[str, Field(min_length=1, max_length=80)]
+Hertz = Annotated[float, Quantity("hz", gt=0.0, le=192_000.0)]
+Decibels = Annotated[float, Quantity("db", ge=-120.0, le=120.0)]
+StepDecibels = Annotated[float, Quantity("db", gt=0.0, le=12.0)]
+Slope = Annotated[int, Quantity("db_per_octave", ge=6, le=48, whole=True)]
+Ratio = Annotated[Number, Field(gt=0.0, le=100.0)]
+
+
+def _rule(holds: bool, reason: str) -> None:
+    """Refuse with a reason in plain words; ``codec`` turns it into a problem with line and place."""
+    if not holds:
+        raise PydanticCustomError("rule", "{reason}", {"reason": reason})
 
 
 class Model(BaseModel):
     """Strict and frozen; unknown keys are refused."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, use_attribute_docstrings=True)
 
 
 class Vehicle(Model):
+    """The car. Its axes: x towards the rear, y to the right, z up; left and right are the car's own."""
+
     name: Name
+    """What you call the car; it stands on every page."""
     driving_side: Literal["left", "right"]
+    """The side the driver sits on."""
 
 
 class Seat(Model):
+    """A seat that somebody listens from."""
+
     name: Name
+    """What other tables call this seat."""
     head_m: Point
+    """Centre of the listener's head, between the ears: x, y, z."""
 
 
 class Processor(Model):
-    sample_rate_hz: float = 48000.0
-    peaking_filters: int = 10
-    delay_step_s: float = 1.0 / 48000.0
-    delay_max_s: float = 0.02
-    gain_step_db: float = 0.1
-    gain_min_db: float = -40.0
-    gain_max_db: float = 0.0
-    peaking_gain_min_db: float = -15.0
-    peaking_gain_max_db: float = 6.0
-    peaking_gain_step_db: float = 0.1
-    peaking_q_min: float = 0.4
-    peaking_q_max: float = 8.0
-    peaking_q_step: float = 0.01
-    frequency_step_hz: float = 1.0
-    crossover_families: tuple[Literal["Linkwitz-Riley", "Butterworth"], ...] = ("Linkwitz-Riley", "Butterworth")
-    crossover_slopes_db_per_octave: tuple[int, ...] = (12, 18, 24)
-    all_pass_filters: int = 0
+    """What the signal processor can do. Every value of a tune lies on its grid. The defaults suit many processors."""
+
+    sample_rate_hz: Annotated[float, Quantity("hz", ge=8000.0, le=384_000.0)] = 48000.0
+    """Rate at which the processor works."""
+    peaking_filters: Annotated[int, Field(ge=0, le=64)] = 10
+    """Peaking filters in each channel, beside its crossovers."""
+    delay_step_s: Annotated[float, Quantity("s", gt=0.0, le=0.001)] = 1.0 / 48000.0
+    """Smallest step of delay; the default is one sample at 48 kHz."""
+    delay_max_s: Annotated[float, Quantity("s", ge=0.0, le=2.0)] = 0.02
+    """Longest delay of a channel."""
+    gain_step_db: StepDecibels = 0.1
+    """Smallest step of a channel's gain."""
+    gain_min_db: Decibels = -40.0
+    """Lowest gain of a channel."""
+    gain_max_db: Decibels = 0.0
+    """Highest gain of a channel."""
+    peaking_gain_min_db: Annotated[float, Quantity("db", ge=-60.0, le=0.0)] = -15.0
+    """Deepest cut of a peaking filter."""
+    peaking_gain_max_db: Annotated[float, Quantity("db", ge=0.0, le=30.0)] = 6.0
+    """Highest boost of a peaking filter."""
+    peaking_gain_step_db: StepDecibels = 0.1
+    """Smallest step of a peaking filter's gain."""
+    peaking_q_min: Ratio = 0.4
+    """Lowest Q (widest bell) of a peaking filter."""
+    peaking_q_max: Ratio = 8.0
+    """Highest Q (narrowest bell) of a peaking filter."""
+    peaking_q_step: Ratio = 0.01
+    """Smallest step of Q."""
+    frequency_step_hz: Annotated[float, Quantity("hz", gt=0.0, le=100.0)] = 1.0
+    """Smallest step of every filter's frequency."""
+    crossover_families: Annotated[tuple[Family, ...], Field(strict=False, min_length=1)] = (
+        "Linkwitz-Riley",
+        "Butterworth",
+    )
+    """Crossover families it offers."""
+    crossover_slopes_db_per_octave: Annotated[tuple[Slope, ...], Field(strict=False, min_length=1)] = (12, 18, 24)
+    """Crossover slopes it offers, multiples of 6; a Linkwitz-Riley uses those that are multiples of 12."""
+    all_pass_filters: Annotated[int, Field(ge=0, le=64)] = 0
+    """Second-order all-pass filters in each channel."""
+
+    @model_validator(mode="after")
+    def _ranges(self) -> Self:
+        _rule(self.gain_min_db <= self.gain_max_db, "gain_min_db is above gain_max_db")
+        _rule(self.peaking_q_min <= self.peaking_q_max, "peaking_q_min is above peaking_q_max")
+        slopes = self.crossover_slopes_db_per_octave
+        _rule(all(slope % 6 == 0 for slope in slopes), "crossover slopes are multiples of 6 dB per octave")
+        _rule(
+            "Butterworth" in self.crossover_families or any(slope % 12 == 0 for slope in slopes),
+            "a Linkwitz-Riley crossover needs a slope that is a multiple of 12 dB per octave",
+        )
+        return self
 
 
 class Speaker(Model):
+    """One loudspeaker, where it sits and what it may be fed."""
+
     name: Name
+    """What channels call this speaker."""
     role: Role
+    """What it is there for; its default safe range follows from it."""
     side: Side
+    """The side of the car it plays for."""
     position_m: Point | None = None
-    aim: Point | None = None
-    safe_low_hz: float | None = None
-    safe_high_hz: float | None = None
+    """Where it sits: x, y, z. Without it, checks of arrival and distance are left out."""
+    aim: Annotated[tuple[Number, Number, Number], Field(strict=False)] | None = None
+    """Direction its axis points to, as x, y, z parts of any length."""
+    safe_low_hz: Hertz | None = None
+    """Lowest frequency its maker allows at full level; absent: by role, common practice."""
+    safe_high_hz: Hertz | None = None
+    """Highest frequency it is meant to play; absent: by role, common practice."""
+
+    @model_validator(mode="after")
+    def _sense(self) -> Self:
+        _rule(self.aim is None or any(self.aim), "aim is a direction and cannot be all zeros")
+        low, high = self.safe_low_hz, self.safe_high_hz
+        _rule(low is None or high is None or low < high, "safe_low_hz must lie below safe_high_hz")
+        return self
 
 
 class Channel(Model):
+    """One output of the processor and the speakers it drives. Leave an unused output out."""
+
     name: Name
-    speakers: tuple[Name, ...]
+    """What recordings and the settings page call this channel."""
+    speakers: Annotated[tuple[Name, ...], Field(strict=False, min_length=1, max_length=16)]
+    """Names of the speakers it drives; more than one where a passive crossover or a parallel pair hangs on it."""
 
 
 class MicrophonePosition(Model):
+    """A point where the microphone stood; six or more around the head make a good set."""
+
     name: Name
+    """What recordings call this position."""
     at_m: Point
+    """Where the microphone stood: x, y, z."""
     seat: Name
+    """The seat it belongs to."""
 
 
 class Recording(Model):
+    """One recording: one channel playing, the microphone at one position."""
+
     channel: Name
+    """The channel that played; for a verification also `left side`, `right side` or `everything`."""
     position: Name
+    """The microphone position."""
     kind: Literal["sweep", "impulse"]
-    file: str
+    """`sweep`: the microphone's recording of sweep.wav; `impulse`: an impulse response, all on one time zero."""
+    file: RelativePath
+    """WAV or FLAC inside the build folder, with forward slashes."""
 
 
 class SweepSettings(Model):
-    length_s: float = 10.0
-    level_db: float = -12.0
-    low_hz: float = 10.0
-    high_hz: float = 22000.0
+    """The measurement signal that `cabinwright sweep` writes and recordings are read with."""
+
+    length_s: Annotated[float, Quantity("s", ge=1.0, le=60.0)] = 10.0
+    """Length of the sweep itself, without markers and silence."""
+    level_db: Annotated[float, Quantity("db", ge=-60.0, le=0.0)] = -12.0
+    """Peak level below full scale; the default spares tweeters."""
+    low_hz: Annotated[float, Quantity("hz", ge=1.0, le=5000.0)] = 10.0
+    """Where the sweep begins."""
+    high_hz: Annotated[float, Quantity("hz", ge=200.0, le=192_000.0)] = 22000.0
+    """Where the sweep ends; never above half the sample rate."""
+
+    @model_validator(mode="after")
+    def _band(self) -> Self:
+        _rule(self.high_hz >= 4.0 * self.low_hz, "high_hz must be at least four times low_hz")
+        return self
+
+
+class Crossover(Model):
+    """A wish about one crossover. What is left out stays free, and what is given is kept."""
+
+    lower: Name
+    """The side that plays below: a channel's name, or a role for every channel of that role."""
+    upper: Name
+    """The side that plays above: a channel's name, or a role."""
+    frequency_hz: Annotated[float, Quantity("hz", ge=10.0, le=24_000.0)] | None = None
+    """Corner frequency to keep."""
+    family: Family | None = None
+    """Family to keep."""
+    slope_db_per_octave: Slope | None = None
+    """Slope to keep."""
+
+    @model_validator(mode="after")
+    def _says_something(self) -> Self:
+        _rule(self.lower != self.upper, "lower and upper are the same")
+        wishes = (self.frequency_hz, self.family, self.slope_db_per_octave)
+        _rule(any(wish is not None for wish in wishes), "a wish names a frequency, a family or a slope")
+        return self
 
 
 class Tuning(Model):
+    """What the tune is for and how its recordings were made."""
+
     seat: Name | None = None
+    """The seat to tune for; absent: the only seat, or the one on the driving side."""
     timing: Literal["loopback", "marker"] | None = None
-    house_curve: tuple[tuple[float, float], ...] | None = None
-    microphone_calibration: str | None = None
+    """How sweep recordings keep time; absent where all recordings are impulses."""
+    house_curve: (
+        Annotated[
+            tuple[Annotated[tuple[Hertz, Level], Field(strict=False)], ...],
+            Field(strict=False, min_length=1, max_length=500),
+        ]
+        | None
+    ) = None
+    """Wanted level as pairs of frequency and level in rising order of frequency; absent: our own default curve."""
+    microphone_calibration: RelativePath | None = None
+    """Plain text inside the build folder: frequency and level of the microphone on each line."""
     marker_channel: Name | None = None
+    """The channel that plays the markers; absent: the tweeter on the far side from the driver."""
+    crossovers: Annotated[tuple[Crossover, ...], Field(strict=False, max_length=64)] = ()
+    """Wishes about crossovers; absent: all free."""
     sweep: SweepSettings = SweepSettings()
+    """The measurement signal."""
+
+    @model_validator(mode="after")
+    def _curve_rises(self) -> Self:
+        curve = self.house_curve or ()
+        _rule(all(a[0] < b[0] for a, b in pairwise(curve)), "house_curve frequencies must rise from pair to pair")
+        return self
 
 
 class Build(Model):
+    """One car, its parts and the decisions made about it."""
+
     schema_: Literal[1] = Field(alias="schema")
+    """Version of this format."""
     title: Name
+    """Title of the build; it stands on every page."""
     vehicle: Vehicle
-    seats: tuple[Seat, ...] = ()
+    """The car."""
+    seats: Annotated[tuple[Seat, ...], Field(strict=False, max_length=20)] = ()
+    """Seats, one table each."""
     processor: Processor | None = None
-    speakers: tuple[Speaker, ...] = ()
-    channels: tuple[Channel, ...] = ()
-    microphone_positions: tuple[MicrophonePosition, ...] = ()
-    recordings: tuple[Recording, ...] = ()
-    verification_recordings: tuple[Recording, ...] = ()
+    """The signal processor; absent: the defaults below."""
+    speakers: Annotated[tuple[Speaker, ...], Field(strict=False, max_length=100)] = ()
+    """Loudspeakers, one table each."""
+    channels: Annotated[tuple[Channel, ...], Field(strict=False, max_length=64)] = ()
+    """Processor outputs, one table each."""
+    microphone_positions: Annotated[tuple[MicrophonePosition, ...], Field(strict=False, max_length=200)] = ()
+    """Microphone positions, one table each."""
+    recordings: Annotated[tuple[Recording, ...], Field(strict=False, max_length=5000)] = ()
+    """Recordings for the tune, one table each."""
+    verification_recordings: Annotated[tuple[Recording, ...], Field(strict=False, max_length=5000)] = ()
+    """Recordings made after the settings were loaded, one table each."""
     tuning: Tuning | None = None
+    """What the tune is for."""

@@ -1,0 +1,106 @@
+"""The kinds of value that fields of a build hold, each with its limits, its units and its words for the schema."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import Annotated, Any, Literal
+
+from pydantic import Field, GetCoreSchemaHandler, GetJsonSchemaHandler
+from pydantic_core import PydanticCustomError, core_schema
+
+from cabinwright.units import UnitError, to_si, unit_names
+
+__all__ = ["Family", "Level", "Name", "Number", "Place", "Point", "Quantity", "RelativePath", "Role", "Side"]
+
+Role = Literal["tweeter", "midrange", "coaxial", "fullrange", "midbass", "woofer", "subwoofer", "rear fill", "centre"]
+Side = Literal["left", "right", "centre"]
+Family = Literal["Linkwitz-Riley", "Butterworth"]
+Number = Annotated[float, Field(allow_inf_nan=False)]
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """A finite number in the field's own unit, or text with a unit. ``suffix`` is a key of ``units.UNITS``."""
+
+    suffix: str
+    gt: float | None = None
+    ge: float | None = None
+    le: float | None = None
+    whole: bool = False  #: only whole numbers (a slope)
+
+    @property
+    def bounds(self) -> dict[str, float]:
+        """The limits that are set, by pydantic's names."""
+        return {key: value for key in ("gt", "ge", "le") if (value := getattr(self, key)) is not None}
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
+        bounds: dict[str, Any] = self.bounds
+        inner: core_schema.CoreSchema
+        if self.whole:
+            inner = core_schema.int_schema(strict=True, **bounds)
+        else:
+            inner = core_schema.float_schema(strict=True, allow_inf_nan=False, **bounds)
+        return core_schema.no_info_before_validator_function(self._read, inner)
+
+    def _read(self, value: Any) -> Any:
+        if not isinstance(value, str):
+            return value
+        try:
+            number = to_si(value, suffix=self.suffix)
+        except UnitError as error:
+            raise PydanticCustomError("quantity", "{reason}", {"reason": str(error)}) from None
+        return int(number) if self.whole and number.is_integer() else number
+
+    def __get_pydantic_json_schema__(
+        self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
+    ) -> dict[str, Any]:
+        number: dict[str, Any] = {"type": "integer" if self.whole else "number"}
+        words = {"gt": "exclusiveMinimum", "ge": "minimum", "le": "maximum"}
+        number.update({words[key]: value for key, value in self.bounds.items()})
+        text = {
+            "type": "string",
+            "pattern": "[0-9]",
+            "description": f"a number with its unit: {unit_names(self.suffix)}",
+        }
+        return {"anyOf": [number, text]}
+
+
+Place = Annotated[float, Quantity("m", ge=-12.0, le=12.0)]
+Point = Annotated[tuple[Place, Place, Place], Field(strict=False)]
+Level = Annotated[float, Quantity("db", ge=-60.0, le=60.0)]
+
+# A name is one line of visible text: it stands in tables and messages, and never begins or ends with a blank.
+Name = Annotated[
+    str, Field(min_length=1, max_length=120, pattern=r"^[^\s\x00-\x1f\x7f](?:[^\x00-\x1f\x7f]*[^\s\x00-\x1f\x7f])?$")
+]
+
+_DRIVE = re.compile(r"^[A-Za-z]:")
+
+
+@dataclass(frozen=True, slots=True)
+class _PathRule:
+    """A path written with forward slashes that stays inside the build folder on every system."""
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
+        inner = core_schema.str_schema(strict=True, min_length=1, max_length=400)
+        return core_schema.no_info_after_validator_function(self._check, inner)
+
+    def _check(self, value: str) -> str:
+        def refuse(reason: str) -> PydanticCustomError:
+            return PydanticCustomError("path", "{reason}", {"reason": reason})
+
+        if any(ord(letter) < 32 or ord(letter) == 127 for letter in value):
+            raise refuse("a path holds no control characters")
+        if "\\" in value:
+            raise refuse('a path is written with forward slashes ("recordings/left.wav"), on Windows too')
+        if value.startswith("/") or _DRIVE.match(value):
+            raise refuse("a path is relative to the build folder and starts with neither a slash nor a drive letter")
+        if ".." in value.split("/"):
+            raise refuse('a path stays inside the build folder and has no ".."')
+        if value.endswith("/") or value.strip("./") == "":
+            raise refuse("a path names a file, not a folder")
+        return value
+
+
+RelativePath = Annotated[str, _PathRule()]

@@ -1,0 +1,132 @@
+"""The one place that converts units. Inside the program everything is SI; a person writes what he thinks in.
+
+A stored field carries its unit as a suffix (``length_m``, ``frequency_hz``), and that suffix alone decides which units
+its text may use. Factors are exact (NIST SP 811:2008, appendix B.8; SI prefixes, table 5), and text is added up in
+exact fractions, so ``"14 in"`` is the float nearest to 0.3556 and nothing else.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from fractions import Fraction
+
+__all__ = ["UNITS", "Unit", "UnitError", "from_si", "suffix_of", "to_si", "unit_names"]
+
+
+class UnitError(ValueError):
+    """Text that is not a quantity of the wanted kind; the message says what would be."""
+
+
+@dataclass(frozen=True, slots=True)
+class Unit:
+    """One unit a person may write: its symbol, other spellings, and how many SI units it is."""
+
+    symbol: str
+    factor: Fraction
+    spellings: tuple[str, ...] = ()
+
+
+UNITS: dict[str, tuple[Unit, ...]] = {
+    "m": (
+        Unit("m", Fraction(1), ("metre", "metres", "meter", "meters")),
+        Unit("cm", Fraction(1, 100)),
+        Unit("mm", Fraction(1, 1000)),
+        Unit("in", Fraction(254, 10_000), ("inch", "inches", '"', "″", "”")),
+        Unit("ft", Fraction(3048, 10_000), ("foot", "feet", "'", "′", "’")),
+    ),
+    "s": (
+        Unit("s", Fraction(1), ("sec", "second", "seconds")),
+        Unit("ms", Fraction(1, 1000)),
+        Unit("µs", Fraction(1, 1_000_000), ("us", "μs")),
+    ),
+    "hz": (Unit("Hz", Fraction(1)), Unit("kHz", Fraction(1000))),
+    "db": (Unit("dB", Fraction(1)),),
+    "db_per_octave": (Unit("dB/octave", Fraction(1), ("dB/oct",)),),
+}
+"""Field suffix -> its units, the SI unit first. The decibel is no SI unit but is accepted for use with it."""
+
+_NUMBER = re.compile(
+    r"""(?P<sign>[+\-−])?\s*
+        (?: (?:(?P<whole>\d{1,9})\s+)? (?P<over>\d{1,6})\s*/\s*(?P<under>\d{1,6})
+          | (?P<decimal>(?:\d{1,30}(?:\.\d{0,30})?|\.\d{1,30})(?:[eE][+\-]?\d{1,2})?) )
+        \s*(?P<unit>[^\d\s.+\-−]*)\s*""",
+    re.VERBOSE | re.ASCII,
+)
+
+
+def suffix_of(name: str) -> str | None:
+    """The unit suffix of a field name, or ``None``: ``delay_max_s`` -> ``s``, ``title`` -> ``None``."""
+    return next((suffix for suffix in sorted(UNITS, key=len, reverse=True) if name.endswith(f"_{suffix}")), None)
+
+
+def unit_names(suffix: str) -> str:
+    """The symbols a field of this suffix accepts, for messages: ``m, cm, mm, in or ft``."""
+    symbols = [unit.symbol for unit in UNITS[suffix]]
+    return " or ".join([", ".join(symbols[:-1]), symbols[-1]]) if len(symbols) > 1 else symbols[0]
+
+
+def to_si(text: str, *, suffix: str) -> float:
+    """Read a quantity such as ``"35 cm"``, ``"14 3/8 in"``, ``"1 ft 2 in"`` or ``"-3 dB"``.
+
+    Args:
+        text: one or more numbers, each with its unit; further ones add to the first and take its sign.
+        suffix: field suffix, a key of ``UNITS``; the result is in that unit.
+
+    Raises:
+        UnitError: the text is no such quantity. Its message names the units that would do.
+    """
+    if "," in text:
+        raise UnitError(f'{_short(text)} has a comma; write the decimal point as ".", without thousands marks')
+    total, sign, at = Fraction(0), 1, 0
+    stripped = text.strip()
+    if not stripped:
+        raise UnitError(f"the text is empty; write a number with its unit ({unit_names(suffix)})")
+    while at < len(stripped):
+        term = _NUMBER.match(stripped, at)
+        if term is None or (at and term["sign"]):
+            raise UnitError(f"{_short(text)} is not a number with its unit ({unit_names(suffix)})")
+        if at == 0 and term["sign"] not in (None, "+"):
+            sign = -1
+        total += _value(term) * _unit(term["unit"], text=text, suffix=suffix).factor
+        at = term.end()
+    return sign * float(total)
+
+
+def from_si(value: float, *, symbol: str) -> float:
+    """The same quantity counted in the unit of this symbol: ``from_si(0.0254, symbol="in")`` -> 1.0.
+
+    Raises ``KeyError`` for an unknown symbol (our own mistake).
+    """
+    for units in UNITS.values():
+        for unit in units:
+            if unit.symbol == symbol:
+                return value * unit.factor.denominator / unit.factor.numerator
+    raise KeyError(symbol)
+
+
+def _value(term: re.Match[str]) -> Fraction:
+    if term["decimal"] is not None:
+        return Fraction(term["decimal"])
+    if int(term["under"]) == 0:
+        raise UnitError(f"{_short(term[0])} divides by zero")
+    return Fraction(int(term["whole"] or 0)) + Fraction(int(term["over"]), int(term["under"]))
+
+
+def _unit(written: str, *, text: str, suffix: str) -> Unit:
+    """Symbols are matched with their case first, so that a prefix keeps its meaning, and without it second."""
+    for fold in (str, str.casefold):
+        for unit in UNITS[suffix]:
+            if fold(written) in {fold(spelling) for spelling in (unit.symbol, *unit.spellings)}:
+                return unit
+    if not written:
+        raise UnitError(
+            f"{_short(text)} has no unit; add one ({unit_names(suffix)}), or write a bare number without quotes,"
+            f" which counts in {UNITS[suffix][0].symbol}"
+        )
+    raise UnitError(f"{_short(written)} is not a unit this field knows; use {unit_names(suffix)}")
+
+
+def _short(text: str, limit: int = 40) -> str:
+    """The text in quotes, cut so that a message stays readable."""
+    return repr(text if len(text) <= limit else f"{text[:limit]}…")
