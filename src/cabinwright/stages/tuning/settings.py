@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -34,8 +35,10 @@ class ChannelSettings:
         """Complex response with gain, polarity, delay and filters."""
         sign = -1.0 if self.polarity == "inverted" else 1.0
         turn: NDArray[np.complex128] = np.exp(-2j * np.pi * frequency_hz * self.delay_s)
-        bank = sections_response(self.sections(sample_rate_hz), frequency_hz=frequency_hz, sample_rate_hz=sample_rate_hz)
-        return sign * 10.0 ** (self.gain_db / 20.0) * turn * bank
+        sections = self.sections(sample_rate_hz)
+        bank = sections_response(sections, frequency_hz=frequency_hz, sample_rate_hz=sample_rate_hz)
+        whole: NDArray[np.complex128] = sign * 10.0 ** (self.gain_db / 20.0) * turn * bank
+        return whole
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,3 +71,15 @@ class Settings:
                 for item in self.channels
             ],
         }
+
+    @staticmethod
+    def from_dict(data: Mapping[str, Any], *, file: str = "settings.json") -> Settings:
+        """Read what ``to_dict`` wrote; ``file`` is named in messages.
+
+        Raises ``PersonError`` with every problem at once where the file was edited into something that is not a
+        setting, or where ``filters`` and ``sections`` of a channel no longer say the same: the sections are what a
+        processor plays, so nobody could tell which of the two was loaded.
+        """
+        from cabinwright.stages.tuning.settings_file import read_settings  # late: it needs this module's classes
+
+        return read_settings(data, file=file)
