@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -64,6 +65,8 @@ class Metrics:
     arrival_difference_s: float  #: left minus right at the head centre
     coherent_gain_lost_db: float  #: 40 to 500 Hz: level below the best polarity and delay with these filters
     headroom_db: dict[str, float]  #: per channel: room left before its filters and gain exceed 0 dB at any frequency
+    side_difference_before_db: float = math.nan  #: the same with the tape method; NaN where unknown
+    arrival_difference_before_s: float = math.nan  #: the same with the tape method; NaN where unknown
 
 
 @dataclass(frozen=True)
@@ -85,3 +88,6 @@ class TuningResult:
     metrics: Metrics
     decisions: tuple[Decision, ...]
     findings: tuple[Finding, ...]
+    before: Settings | None = None  #: the tape method's settings, for the table of what was heard before
+    side_level_difference_before_db: Array | None = None  #: (bands,) left minus right with the tape method
+    sound_speed_m_s: float = 343.2  #: turns delays into the lengths of the settings page
