@@ -36,10 +36,10 @@ Slope = Annotated[int, Quantity("db_per_octave", ge=6, le=48, whole=True)]
 Ratio = Annotated[Number, Field(gt=0.0, le=100.0)]
 
 
-def _rule(holds: bool, reason: str) -> None:
-    """Refuse with a reason in plain words; ``codec`` turns it into a problem with line and place."""
+def _rule(holds: bool, key: str, reason: str) -> None:
+    """Refuse ``key`` with a reason in plain words; ``faults`` and ``codec`` give it a line and a place."""
     if not holds:
-        raise PydanticCustomError("rule", "{reason}", {"reason": reason})
+        raise PydanticCustomError("rule", "{reason}", {"reason": reason, "key": key})
 
 
 class Model(BaseModel):
@@ -109,12 +109,14 @@ class Processor(Model):
 
     @model_validator(mode="after")
     def _ranges(self) -> Self:
-        _rule(self.gain_min_db <= self.gain_max_db, "gain_min_db is above gain_max_db")
-        _rule(self.peaking_q_min <= self.peaking_q_max, "peaking_q_min is above peaking_q_max")
+        _rule(self.gain_min_db <= self.gain_max_db, "gain_min_db", "gain_min_db cannot be above gain_max_db")
+        _rule(self.peaking_q_min <= self.peaking_q_max, "peaking_q_min", "peaking_q_min cannot be above peaking_q_max")
         slopes = self.crossover_slopes_db_per_octave
-        _rule(all(slope % 6 == 0 for slope in slopes), "crossover slopes are multiples of 6 dB per octave")
+        key = "crossover_slopes_db_per_octave"
+        _rule(all(slope % 6 == 0 for slope in slopes), key, "crossover slopes are multiples of 6 dB per octave")
         _rule(
             "Butterworth" in self.crossover_families or any(slope % 12 == 0 for slope in slopes),
+            key,
             "a Linkwitz-Riley crossover needs a slope that is a multiple of 12 dB per octave",
         )
         return self
@@ -140,9 +142,9 @@ class Speaker(Model):
 
     @model_validator(mode="after")
     def _sense(self) -> Self:
-        _rule(self.aim is None or any(self.aim), "aim is a direction and cannot be all zeros")
+        _rule(self.aim is None or any(self.aim), "aim", "aim is a direction and cannot be all zeros")
         low, high = self.safe_low_hz, self.safe_high_hz
-        _rule(low is None or high is None or low < high, "safe_low_hz must lie below safe_high_hz")
+        _rule(low is None or high is None or low < high, "safe_low_hz", "safe_low_hz must lie below safe_high_hz")
         return self
 
 
@@ -193,7 +195,7 @@ class SweepSettings(Model):
 
     @model_validator(mode="after")
     def _band(self) -> Self:
-        _rule(self.high_hz >= 4.0 * self.low_hz, "high_hz must be at least four times low_hz")
+        _rule(self.high_hz >= 4.0 * self.low_hz, "high_hz", "high_hz must be at least four times low_hz")
         return self
 
 
@@ -213,9 +215,9 @@ class Crossover(Model):
 
     @model_validator(mode="after")
     def _says_something(self) -> Self:
-        _rule(self.lower != self.upper, "lower and upper are the same")
+        _rule(self.lower != self.upper, "upper", "lower and upper are the same")
         wishes = (self.frequency_hz, self.family, self.slope_db_per_octave)
-        _rule(any(wish is not None for wish in wishes), "a wish names a frequency, a family or a slope")
+        _rule(any(wish is not None for wish in wishes), "lower", "a wish names a frequency, a family or a slope")
         return self
 
 
@@ -246,7 +248,11 @@ class Tuning(Model):
     @model_validator(mode="after")
     def _curve_rises(self) -> Self:
         curve = self.house_curve or ()
-        _rule(all(a[0] < b[0] for a, b in pairwise(curve)), "house_curve frequencies must rise from pair to pair")
+        _rule(
+            all(a[0] < b[0] for a, b in pairwise(curve)),
+            "house_curve",
+            "house_curve frequencies must rise from pair to pair",
+        )
         return self
 
 

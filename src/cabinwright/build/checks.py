@@ -1,0 +1,205 @@
+"""Rules that join the tables of a build: names that must exist, be unique, or fit what the processor offers.
+
+They run on the plain data as TOML gives it, so that a wrong number in one table never hides a wrong name in another.
+Whatever has the wrong type is passed over here; the models speak about it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from difflib import SequenceMatcher
+from typing import Any, get_args
+
+from cabinwright.build.document import Build, Processor
+from cabinwright.build.fields import Role
+from cabinwright.build.locate import Path
+
+__all__ = ["SIDES", "Fault", "cross_check", "did_you_mean", "fit_check", "shown"]
+
+SIDES = ("left side", "right side", "everything")
+"""What a verification recording may name instead of a channel."""
+_NAMED = {"seats": "seat", "speakers": "speaker", "channels": "channel", "microphone_positions": "microphone position"}
+_ROLES: tuple[str, ...] = get_args(Role)
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """One broken rule, before it is known where in the file it stands."""
+
+    path: Path
+    rule: str
+    got: str
+    cure: str
+
+
+def shown(value: Any, limit: int = 60) -> str:
+    """A value as a person wrote it, cut to one short line."""
+    if isinstance(value, str):
+        text = '"' + "".join(letter if letter.isprintable() else "�" for letter in value[: limit + 1]) + '"'
+        return text if len(value) <= limit else f'{text[:limit]}…"'
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, Mapping):
+        return "a table"
+    if isinstance(value, list | tuple):
+        return f"a list of {len(value)}"
+    if isinstance(value, int) and abs(value) > 10**18:
+        return "a huge whole number"
+    return str(value)
+
+
+def did_you_mean(word: str, choices: Iterable[str]) -> str | None:
+    """The choice that looks most like ``word``, blanks, hyphens and case aside; ``None`` if none comes near."""
+    plain = _plain(word)
+    best, best_score = None, 0.6
+    for choice in choices:
+        other = _plain(choice)
+        score = SequenceMatcher(None, plain, other).ratio()
+        if len(plain) >= 3 and (other.startswith(plain) or plain.startswith(other)):
+            score = max(score, 0.8)
+        if score > best_score:
+            best, best_score = choice, score
+    return best
+
+
+def cross_check(data: Mapping[str, Any]) -> Iterator[Fault]:
+    """Every broken rule between the tables of ``data`` (plain TOML data), one after another."""
+    for table, kind in _NAMED.items():
+        yield from _unique(data, table, kind)
+    yield from _reserved(data)
+    yield from _channel_speakers(data)
+    yield from _references(data)
+    yield from _timing(data)
+    yield from _crossovers(data)
+
+
+def _plain(word: str) -> str:
+    return word[:80].casefold().translate({ord("-"): " ", ord("_"): " "})
+
+
+def _rows(data: Any, key: str) -> list[tuple[int, Mapping[str, Any]]]:
+    """The tables of an array of tables with their numbers; whatever is no table is passed over."""
+    rows = data.get(key) if isinstance(data, Mapping) else None
+    return [(i, row) for i, row in enumerate(rows) if isinstance(row, Mapping)] if isinstance(rows, list) else []
+
+
+def _names(data: Mapping[str, Any], table: str) -> list[str]:
+    return [row["name"] for _, row in _rows(data, table) if isinstance(row.get("name"), str)]
+
+
+def _unique(data: Mapping[str, Any], table: str, kind: str) -> Iterator[Fault]:
+    seen: set[str] = set()
+    for number, row in _rows(data, table):
+        name = row.get("name")
+        if not isinstance(name, str):
+            continue
+        if name in seen:
+            rule = f"two {kind}s have the same name"
+            yield Fault((table, number, "name"), rule, shown(name), f"Give each {kind} a name of its own.")
+        seen.add(name)
+
+
+def _reserved(data: Mapping[str, Any]) -> Iterator[Fault]:
+    for number, row in _rows(data, "channels"):
+        if row.get("name") in SIDES:
+            rule = "this name means several channels together and cannot be one channel's"
+            yield Fault(("channels", number, "name"), rule, shown(row["name"]), 'Call it for example "left front".')
+
+
+def _unknown(path: Path, word: str, choices: list[str], kind: str, table: str) -> Fault:
+    near = did_you_mean(word, choices)
+    if near:
+        cure = f"Did you mean {shown(near)}?"
+    elif choices:
+        listed = ", ".join(shown(choice) for choice in choices[:8]) + (", …" if len(choices) > 8 else "")
+        cure = f"Write one of {listed}, or add a [[{table}]] of that name."
+    else:
+        cure = f"Add a [[{table}]] of that name; the file has none yet."
+    return Fault(path, f"no {kind} has this name", shown(word), cure)
+
+
+def _channel_speakers(data: Mapping[str, Any]) -> Iterator[Fault]:
+    """Each speaker exists and hangs on one channel only: two outputs on one voice coil destroy amplifiers."""
+    speakers = _names(data, "speakers")
+    known, driven = set(speakers), dict[str, str]()
+    for number, row in _rows(data, "channels"):
+        listed = row.get("speakers")
+        for index, word in enumerate(listed if isinstance(listed, list) else []):
+            if not isinstance(word, str):
+                continue
+            path: Path = ("channels", number, "speakers", index)
+            if word not in known:
+                yield _unknown(path, word, speakers, "speaker", "speakers")
+            elif word in driven:
+                rule = f"this speaker is already driven by channel {driven[word]}"
+                yield Fault(path, rule, shown(word), "Let one channel drive it and take it out of the other.")
+            else:
+                driven[word] = shown(row.get("name", "without a name"))
+
+
+def _references(data: Mapping[str, Any]) -> Iterator[Fault]:
+    """Names that one table takes from another."""
+    channels, seats = _names(data, "channels"), _names(data, "seats")
+    positions = _names(data, "microphone_positions")
+    tuning = data.get("tuning")
+    singles: list[tuple[int, Mapping[str, Any]]] = [(-1, tuning)] if isinstance(tuning, Mapping) else []
+    wanted = [
+        ("microphone_positions", "seat", seats, "seat", "seats"),
+        ("tuning", "seat", seats, "seat", "seats"),
+        ("tuning", "marker_channel", channels, "channel", "channels"),
+        ("recordings", "channel", channels, "channel", "channels"),
+        ("recordings", "position", positions, "microphone position", "microphone_positions"),
+        ("verification_recordings", "channel", [*channels, *SIDES], "channel", "channels"),
+        ("verification_recordings", "position", positions, "microphone position", "microphone_positions"),
+    ]
+    for table, key, choices, kind, source in wanted:
+        known = set(choices)
+        for number, row in singles if table == "tuning" else _rows(data, table):
+            word = row.get(key)
+            if isinstance(word, str) and word not in known:
+                path: Path = (table, key) if number < 0 else (table, number, key)
+                yield _unknown(path, word, choices, kind, source)
+
+
+def _timing(data: Mapping[str, Any]) -> Iterator[Fault]:
+    tuning = data.get("tuning")
+    if not isinstance(tuning, Mapping) or "timing" in tuning:
+        return
+    rows = [*_rows(data, "recordings"), *_rows(data, "verification_recordings")]
+    if any(row.get("kind") == "sweep" for _, row in rows):
+        cure = 'Write timing = "loopback" (an electrical copy in channel 2) or timing = "marker".'
+        yield Fault(("tuning", "timing"), "sweep recordings need to say how they keep time", "", cure)
+
+
+def _crossovers(data: Mapping[str, Any]) -> Iterator[Fault]:
+    """A wish names channels or roles that exist."""
+    channels = _names(data, "channels")
+    known = {*channels, *_ROLES}
+    for number, row in _rows(data.get("tuning"), "crossovers"):
+        for key in ("lower", "upper"):
+            word = row.get(key)
+            if isinstance(word, str) and word not in known:
+                path: Path = ("tuning", "crossovers", number, key)
+                yield _unknown(path, word, [*channels, *_ROLES], "channel or role", "channels")
+
+
+def fit_check(build: Build) -> Iterator[Fault]:
+    """Wishes that the processor of a build, otherwise sound, cannot grant."""
+    offered = build.processor or Processor()
+    families, slopes = offered.crossover_families, offered.crossover_slopes_db_per_octave
+    for number, wish in enumerate(build.tuning.crossovers if build.tuning else ()):
+        path: Path = ("tuning", "crossovers", number)
+        slope = wish.slope_db_per_octave
+        if wish.family and wish.family not in families:
+            yield _not_offered((*path, "family"), wish.family, ", ".join(families))
+        if slope is not None and slope not in slopes:
+            yield _not_offered((*path, "slope_db_per_octave"), slope, ", ".join(map(str, slopes)))
+        elif wish.family == "Linkwitz-Riley" and slope is not None and slope % 12:
+            rule = "a Linkwitz-Riley slope is a multiple of 12 dB per octave"
+            yield Fault((*path, "slope_db_per_octave"), rule, shown(slope), "Write 12, 24, 36 or 48, or Butterworth.")
+
+
+def _not_offered(path: Path, wish: str | int, listed: str) -> Fault:
+    cure = "Ask for one it offers, or correct [processor]."
+    return Fault(path, f"the processor does not offer this (it has {listed})", shown(wish), cure)
