@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import types
 from collections.abc import Iterator, Mapping
-from typing import Any, Union, get_args, get_origin
+from typing import Any
 
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
@@ -13,9 +12,10 @@ from cabinwright.build.checks import Fault, did_you_mean, shown
 from cabinwright.build.document import Build
 from cabinwright.build.fields import Quantity
 from cabinwright.build.locate import Path
+from cabinwright.build.shape import field_at, header, is_list, keys_of, marker_in, model_at, nested_model
 from cabinwright.units import UNITS, unit_names
 
-__all__ = ["faults_of", "keys_of", "model_at", "nested_model", "quantity_in"]
+__all__ = ["faults_of"]
 
 _LIMITS = {
     "greater_than": "must be above {gt:.12g}",
@@ -49,55 +49,6 @@ def faults_of(error: ValidationError) -> Iterator[Fault]:
     for detail in error.errors(include_url=False):
         if fault := _fault(detail):
             yield fault
-
-
-def nested_model(annotation: Any) -> type[BaseModel] | None:
-    """The model inside an annotation, through ``| None``, ``Annotated`` and ``tuple``; ``None`` if there is none."""
-    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        return annotation
-    return next((model for part in get_args(annotation) if (model := nested_model(part))), None)
-
-
-def quantity_in(annotation: Any, metadata: Any = ()) -> Quantity | None:
-    """The first ``Quantity`` in an annotation or its metadata."""
-    for item in (*metadata, *get_args(annotation)):
-        found = item if isinstance(item, Quantity) else quantity_in(item)
-        if found:
-            return found
-    return None
-
-
-def is_list(annotation: Any) -> bool:
-    """Whether a field holds a list (a tuple in Python)."""
-    if get_origin(annotation) in (Union, types.UnionType):
-        return any(is_list(part) for part in get_args(annotation))
-    if hasattr(annotation, "__metadata__"):
-        return is_list(get_args(annotation)[0])
-    return get_origin(annotation) is tuple
-
-
-def keys_of(model: type[BaseModel]) -> dict[str, Any]:
-    """The keys a table may hold, as written in TOML, with their fields."""
-    return {field.alias or name: field for name, field in model.model_fields.items()}
-
-
-def model_at(path: Path) -> type[BaseModel] | None:
-    """The model that describes the table at ``path``."""
-    model: type[BaseModel] | None = Build
-    for part in path:
-        if isinstance(part, str) and model is not None:
-            field = keys_of(model).get(part)
-            model = nested_model(field.annotation) if field else None
-    return model
-
-
-def header(path: Path) -> str:
-    """How a person writes the head of the table at ``path``: ``[vehicle]``, ``[[seats]]``."""
-    words = [part for part in path if isinstance(part, str)]
-    if not words:
-        return "the top of the file, before the first [table]"
-    dotted = ".".join(words)
-    return f"[[{dotted}]]" if path and isinstance(path[-1], int) else f"[{dotted}]"
 
 
 def _fault(detail: ErrorDetails) -> Fault | None:
@@ -160,12 +111,13 @@ def _elements(path: Path) -> str:
 
 
 def _nested_at(path: Path) -> type[BaseModel] | None:
-    return nested_model(_annotation(path))
+    field = field_at(path)
+    return nested_model(field.annotation) if field else None
 
 
 def _wrong_shape(path: Path, value: Any) -> Fault:
-    model, got = model_at(path), shown(value)
-    single = isinstance(path[-1], str) and not is_list(_annotation(path))
+    model, got, field = model_at(path), shown(value), field_at(path)
+    single = field is not None and not is_list(field.annotation)
     name = ".".join(part for part in path if isinstance(part, str))
     if model and single:
         return Fault(path, "one table is wanted", got, f"Write [{name}] with single brackets, once.")
@@ -209,23 +161,14 @@ def _length(path: Path, kind: str, context: Mapping[str, Any], value: Any) -> Fa
     return Fault(path, f"at most {context['max_length']} are allowed", shown(value), "Remove some.")
 
 
-def _annotation(path: Path) -> Any:
-    words = [part for part in path if isinstance(part, str)]
-    model = model_at(tuple(words[:-1]))
-    field = keys_of(model).get(words[-1]) if model and words else None
-    return field.annotation if field else None
-
-
 def _quantity_at(path: Path) -> Quantity | None:
     """The quantity a field holds; for a pair of the house curve, that of the element."""
-    words = [part for part in path if isinstance(part, str)]
-    model = model_at(tuple(words[:-1])) if words else None
-    field = keys_of(model).get(words[-1]) if model else None
+    field = field_at(path)
     if field is None or nested_model(field.annotation):
         return None
-    if words[-1] == "house_curve":
-        return Quantity("db") if path[-1] == 1 and len(path) > 3 else Quantity("hz")
-    return quantity_in(field.annotation, field.metadata)
+    if path[:2] == ("tuning", "house_curve"):
+        return Quantity("db" if path[3:] == (1,) else "hz")
+    return marker_in(Quantity, field.annotation, field.metadata)
 
 
 def _limit_cure(path: Path) -> str:

@@ -11,7 +11,19 @@ from pydantic_core import PydanticCustomError, core_schema
 
 from cabinwright.units import UnitError, to_si, unit_names
 
-__all__ = ["Family", "Level", "Name", "Number", "Place", "Point", "Quantity", "RelativePath", "Role", "Side"]
+__all__ = [
+    "Family",
+    "Level",
+    "Name",
+    "Number",
+    "PathRule",
+    "Place",
+    "Point",
+    "Quantity",
+    "RelativePath",
+    "Role",
+    "Side",
+]
 
 Role = Literal["tweeter", "midrange", "coaxial", "fullrange", "midbass", "woofer", "subwoofer", "rear fill", "centre"]
 Side = Literal["left", "right", "centre"]
@@ -79,7 +91,7 @@ _DRIVE = re.compile(r"^[A-Za-z]:")
 
 
 @dataclass(frozen=True, slots=True)
-class _PathRule:
+class PathRule:
     """A path written with forward slashes that stays inside the build folder on every system."""
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
@@ -103,4 +115,4 @@ class _PathRule:
         return value
 
 
-RelativePath = Annotated[str, _PathRule()]
+RelativePath = Annotated[str, PathRule()]
