@@ -1,0 +1,146 @@
+"""The search for the causes: score every guess, look closer at the best, add a second cause where one is not enough."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.optimize import minimize_scalar
+
+from cabinwright.build.document import Build
+from cabinwright.stages.tuning.verify.bench import Bench, State
+from cabinwright.stages.tuning.verify.causes import Guess, delay_range_s, delayed, fixed_guesses, ranged_guesses
+from cabinwright.stages.tuning.verify.fitting import Fit, Fitter
+
+__all__ = ["TIED", "Story", "search"]
+
+SMALLEST_GAIN = 8.0  #: of log-likelihood; chance alone gives well below this
+SMALLEST_SHARE = 0.2  #: of the mismatch that stands above noise and repeatability
+TIED = 3.0  #: of log-likelihood: closer than this the recordings cannot tell
+MOST_CAUSES = 3
+AMOUNT_COST = 2.0  #: of log-likelihood: what one free amount gains by chance, with room
+CLOSER = 8  #: guesses whose amount is searched finely
+BEAM = 3  #: first causes from which a second is tried
+
+
+@dataclass(frozen=True)
+class Story:
+    """Causes that together turn the settings into what was measured."""
+
+    causes: tuple[Guess, ...]
+    fit: Fit
+    cost: float  #: misfit plus what the amounts cost
+
+
+class _Search:
+    def __init__(self, build: Build, fitter: Fitter) -> None:
+        self.build = build
+        self.fitter = fitter
+        self.bench: Bench = fitter.bench
+        self.fixed = fixed_guesses(build, self.bench)
+
+    def state(self, causes: tuple[Guess, ...]) -> State:
+        state = self.bench.start
+        for cause in causes:
+            state = cause.apply(state)
+        return state
+
+    def story(self, causes: tuple[Guess, ...]) -> Story:
+        fit = self.fitter.score(self.state(causes))
+        amounts = sum(cause.range is not None for cause in causes)
+        return Story(causes, fit, fit.misfit + AMOUNT_COST * amounts)
+
+    def extend(self, story: Story) -> list[Story]:
+        """Every story with one more cause, the likely ones with their amounts refined, best first."""
+        state = self.state(story.causes)
+        used = {(cause.kind, cause.channels, cause.filter) for cause in story.causes}
+        guesses = [*self.fixed, *self._delays(state)]
+        for guess in ranged_guesses(self.bench, state):
+            assert guess.range is not None
+            guesses += [replace(guess, amount=amount) for amount in guess.range.grid]
+        fresh = [guess for guess in guesses if (guess.kind, guess.channels, guess.filter) not in used]
+        scored = _one_of_each([self.story((*story.causes, guess)) for guess in fresh])
+        closer = _one_of_each([self.refine(item) for item in scored[:CLOSER]] + scored[CLOSER:])
+        return [item for item in closer if _worth_a_word(item.causes[-1])]
+
+    def _delays(self, state: State) -> list[Guess]:
+        guesses = []
+        for index in range(len(self.bench.channels)):
+            if state.feed[:, index].any() and np.abs(state.drive[index]).any():
+                low, high = delay_range_s(self.build, self.bench, index)
+                peaks = self.fitter.delay_peaks(state, index, low, high)
+                guesses += [delayed(self.bench, index, peak, low, high) for peak in peaks]
+        return guesses
+
+    def refine(self, story: Story) -> Story:
+        """The same causes with every amount at the least misfit, one after the other, twice where there are several."""
+        ranged = [index for index, cause in enumerate(story.causes) if cause.range is not None]
+        for index in ranged * min(len(ranged), 2):
+            story = self._refine_one(story, index)
+        return story
+
+    def _refine_one(self, story: Story, index: int) -> Story:
+        cause = story.causes[index]
+        limits = cause.range
+        assert limits is not None
+
+        def with_amount(amount: float) -> Story:
+            return self.story((*story.causes[:index], replace(cause, amount=amount), *story.causes[index + 1 :]))
+
+        low = max(limits.low, cause.amount - limits.width)
+        high = min(limits.high, cause.amount + limits.width)
+        found = minimize_scalar(
+            lambda amount: with_amount(float(amount)).cost,
+            bounds=(low, high),
+            method="bounded",
+            options={"xatol": limits.width / 200.0, "maxiter": 22},
+        )
+        better = with_amount(float(found.x))
+        return better if better.cost < story.cost else story
+
+
+def _worth_a_word(cause: Guess) -> bool:
+    return cause.range is None or abs(cause.amount) >= cause.range.smallest
+
+
+def _one_of_each(stories: list[Story]) -> list[Story]:
+    """Best first; of stories that differ only in the amount of the last cause the best one."""
+    kept: dict[tuple[object, ...], Story] = {}
+    for story in sorted(stories, key=lambda item: item.cost):
+        last = story.causes[-1]
+        kept.setdefault((last.kind, last.channels, last.filter), story)
+    return list(kept.values())
+
+
+def search(build: Build, fitter: Fitter) -> tuple[Story, list[Story]]:
+    """The likeliest story (no causes where the settings explain the measurement) and its rivals, best first."""
+    run = _Search(build, fitter)
+    least = fitter.least
+    best = run.story(())
+    rivals: list[Story] = []
+    beam = [best]
+    for _ in range(MOST_CAUSES):
+        longer: list[Story] = []
+        for story in beam:
+            longer += run.extend(story)
+        longer.sort(key=lambda item: item.cost)
+        longer = _distinct(longer)
+        above = best.cost - least
+        if not longer or best.cost - longer[0].cost < max(SMALLEST_GAIN, SMALLEST_SHARE * above):
+            break
+        best = run.refine(longer[0])
+        rivals = longer[1:]
+        beam = [best, *longer[1:BEAM]]
+        if best.cost - least < SMALLEST_GAIN + 0.25 * least:
+            break
+    return best, rivals
+
+
+def _distinct(stories: list[Story]) -> list[Story]:
+    """The order in which two mistakes were found makes no second story."""
+    kept: dict[frozenset[tuple[object, ...]], Story] = {}
+    for story in stories:
+        key = frozenset((cause.kind, cause.channels, cause.filter) for cause in story.causes)
+        kept.setdefault(key, story)
+    return list(kept.values())
+
