@@ -1,0 +1,59 @@
+"""Plain data as JSON that a person can read: short lists of numbers stay on one line."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Mapping
+from dataclasses import fields, is_dataclass
+from typing import Any
+
+import numpy as np
+
+from cabinwright.findings import Finding
+
+__all__ = ["json_text", "plain"]
+
+DIGITS = 6  #: significant digits of a number in plan.json: far beyond what any of them is known to
+
+
+def json_text(data: Any) -> str:
+    """``data`` as strict JSON (no NaN, no infinity: ``ValueError``), ending in a newline."""
+    return _text(data, "") + "\n"
+
+
+def _text(data: Any, indent: str) -> str:
+    inner = indent + "  "
+    if isinstance(data, Mapping) and data:
+        rows = [f"{inner}{json.dumps(str(key), ensure_ascii=False)}: {_text(value, inner)}" for key, value in data.items()]
+        return "{\n" + ",\n".join(rows) + f"\n{indent}}}"
+    if isinstance(data, list | tuple) and any(isinstance(item, Mapping | list | tuple) for item in data):
+        return "[\n" + ",\n".join(inner + _text(item, inner) for item in data) + f"\n{indent}]"
+    return json.dumps(data, ensure_ascii=False, allow_nan=False)
+
+
+def plain(value: Any) -> Any:
+    """JSON's own types for a result of any stage: numbers rounded, NaN and infinity as ``None``, findings in their form."""
+    if isinstance(value, Finding):
+        return plain(value.to_dict())
+    if is_dataclass(value) and not isinstance(value, type):
+        return {item.name: plain(getattr(value, item.name)) for item in fields(value)}
+    if isinstance(value, np.ndarray | np.generic):
+        return plain(value.tolist())
+    if isinstance(value, Mapping):
+        return {str(key): plain(item) for key, item in value.items()}
+    if isinstance(value, list | tuple | set | frozenset):
+        return [plain(item) for item in (sorted(value, key=str) if isinstance(value, set | frozenset) else value)]
+    if isinstance(value, float):
+        return _rounded(value)
+    if isinstance(value, complex):
+        return [_rounded(value.real), _rounded(value.imag)]
+    if value is None or isinstance(value, str | int):
+        return value
+    if hasattr(value, "model_dump"):
+        return plain(value.model_dump())
+    return str(value)
+
+
+def _rounded(value: float) -> float | None:
+    return float(f"{value:.{DIGITS}g}") if math.isfinite(value) else None

@@ -1,0 +1,37 @@
+"""From templates to pages. Everything that a person wrote is escaped; nothing is fetched from anywhere."""
+
+from __future__ import annotations
+
+from functools import cache
+from importlib.resources import files
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
+
+__all__ = ["page"]
+
+
+def page(template: str, *, styles: tuple[str, ...], **values: Any) -> str:
+    """One self-contained page: ``templates/<template>.html.j2`` with the named style sheets inside it."""
+    from markupsafe import Markup
+
+    css = "\n".join(_text(f"{name}.css").strip() for name in ("base", *styles))
+    return _environment().get_template(f"{template}.html.j2").render(css=Markup(css), **values)
+
+
+@cache
+def _environment() -> Environment:
+    from jinja2 import Environment, FunctionLoader, StrictUndefined
+
+    return Environment(
+        loader=FunctionLoader(_text),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+
+
+def _text(name: str) -> str:
+    return files("cabinwright.handover").joinpath("templates", name).read_text(encoding="utf-8")

@@ -1,0 +1,103 @@
+"""Numbers as a person reads them. Every document takes its words from here, so that all say the same."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from cabinwright.physics.filters import Filter
+from cabinwright.units import from_si
+
+__all__ = [
+    "MINUS",
+    "NONE",
+    "crossover_words",
+    "decibels",
+    "delay_words",
+    "figure",
+    "hertz",
+    "join",
+    "microseconds",
+    "ratio",
+]
+
+MINUS = "\u2212"
+NONE = "\u2013"
+THIN = "\u202f"
+
+FIGURE_UNITS = (
+    ("_db_per_octave", "dB per octave", 1.0, 0),
+    ("_db", "dB", 1.0, 1),
+    ("_hz", "Hz", 1.0, 0),
+    ("_ppm", "ppm", 1.0, 1),
+    ("_us", "µs", 1.0, 0),
+    ("_ms", "ms", 1.0, 2),
+    ("_s", "ms", 1000.0, 2),
+    ("_m", "cm", 100.0, 1),
+    ("_percent", "%", 1.0, 1),
+)
+"""Suffix of a stored figure -> unit shown, factor, decimals."""
+
+
+def signed(value: float, decimals: int, *, plus: bool = True) -> str:
+    """``-3.0`` -> ``−3.0``; with ``plus`` a positive value carries its sign; zero never does."""
+    if not math.isfinite(value):
+        return NONE
+    text = f"{abs(value):.{decimals}f}"
+    if float(text) == 0.0:
+        return text
+    return (MINUS if value < 0 else "+" if plus else "") + text
+
+
+def decibels(value: float, *, decimals: int = 1, plus: bool = True) -> str:
+    """``−3.2 dB``; a dash where there is no value."""
+    text = signed(value, decimals, plus=plus)
+    return text if text == NONE else f"{text} dB"
+
+
+def hertz(value: float) -> str:
+    """``80 Hz``, ``2500 Hz``, ``62.5 Hz``: what a keypad takes, without thousands marks."""
+    return f"{value:.10g} Hz" if value == round(value, 3) else f"{value:.2f} Hz"
+
+
+def ratio(value: float) -> str:
+    """A Q: ``1.40``."""
+    return f"{value:.2f}" if math.isclose(value, round(value, 2), abs_tol=1e-9) else f"{value:.3f}"
+
+
+def microseconds(value_s: float) -> str:
+    """``12 µs``; larger times in ms; a dash where there is no value."""
+    if not math.isfinite(value_s):
+        return NONE
+    return f"{signed(value_s * 1e6, 0, plus=False)} µs" if abs(value_s) < 1e-3 else f"{signed(value_s * 1e3, 2)} ms"
+
+
+def delay_words(delay_s: float, *, sound_speed_m_s: float) -> dict[str, str]:
+    """A delay as ``ms``, ``cm`` and ``inches`` of air, and in ``samples``-free words for any processor."""
+    path_m = delay_s * sound_speed_m_s
+    return {
+        "ms": f"{from_si(delay_s, symbol='ms'):.3f}",
+        "cm": f"{from_si(path_m, symbol='cm'):.1f}",
+        "inches": f"{from_si(path_m, symbol='in'):.2f}",
+    }
+
+
+def crossover_words(item: Filter) -> str:
+    """``Linkwitz-Riley 24 dB per octave``."""
+    return f"{item.family} {item.slope_db_per_octave} dB per octave"
+
+
+def figure(name: str, value: Any) -> str:
+    """A stored figure in words: ``snr_low_db: 41.2`` -> ``snr low 41.2 dB``."""
+    if not isinstance(value, int | float) or isinstance(value, bool):
+        return f"{name.replace('_', ' ')} {value}"
+    for suffix, unit, factor, decimals in FIGURE_UNITS:
+        if name.endswith(suffix):
+            shown = signed(value * factor, decimals, plus=False)
+            return f"{name.removesuffix(suffix).replace('_', ' ')} {shown}" + ("" if shown == NONE else f" {unit}")
+    return f"{name.replace('_', ' ')} {value:.4g}" if math.isfinite(value) else f"{name.replace('_', ' ')} {NONE}"
+
+
+def join(words: list[str] | tuple[str, ...]) -> str:
+    """``a``, ``a and b``, ``a, b and c``."""
+    return " and ".join([", ".join(words[:-1]), words[-1]]) if len(words) > 1 else "".join(words)
