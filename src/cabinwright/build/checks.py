@@ -65,6 +65,9 @@ def did_you_mean(word: str, choices: Iterable[str]) -> str | None:
 
 def cross_check(data: Mapping[str, Any]) -> Iterator[Fault]:
     """Every broken rule between the tables of ``data`` (plain TOML data), one after another."""
+    schema = data.get("schema")
+    if schema == 1 and type(schema) is not int:  # true and 1.0 pass for 1 in Python
+        yield Fault(("schema",), "must be 1", shown(schema), "Write schema = 1.")
     for table, kind in _NAMED.items():
         yield from _unique(data, table, kind)
     yield from _reserved(data)

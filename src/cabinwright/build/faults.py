@@ -13,7 +13,7 @@ from cabinwright.build.document import Build
 from cabinwright.build.fields import Quantity
 from cabinwright.build.locate import Path
 from cabinwright.build.shape import field_at, header, is_list, keys_of, marker_in, model_at, nested_model
-from cabinwright.units import UNITS, unit_names
+from cabinwright.units import UNITS
 
 __all__ = ["faults_of"]
 
@@ -75,7 +75,7 @@ def _fault(detail: ErrorDetails) -> Fault | None:
         rule, cure = _TYPES[kind]
         quantity = _quantity_at(path)
         if quantity and kind in ("float_type", "int_type"):
-            rule, cure = "a number is wanted", f"Write a number, or text with a unit ({unit_names(quantity.suffix)})."
+            cure = f"Write {_EXAMPLES[quantity.suffix]}."
         return Fault(path, rule, got, cure)
     return Fault(path, detail["msg"], got, "Compare with docs/build_reference.md.")
 

@@ -1,0 +1,42 @@
+"""The bibliography: what stands behind a rule, a factor or a formula. Findings and docstrings cite the short name."""
+
+from __future__ import annotations
+
+__all__ = ["SOURCES", "is_cited"]
+
+COMMON_PRACTICE = "common practice"
+"""What a rule of thumb cites that nobody has written down with authority."""
+
+SOURCES: dict[str, str] = {
+    "Audio EQ Cookbook": (
+        "R. Bristow-Johnson, Cookbook formulae for audio equalizer biquad filter coefficients; W3C Group Note"
+        " Audio EQ Cookbook, 2021"
+    ),
+    "Farina 2000": (
+        "A. Farina, Simultaneous measurement of impulse response and distortion with a swept-sine technique,"
+        " 108th Convention of the Audio Engineering Society, preprint 5093, 2000"
+    ),
+    "Farina 2007": (
+        "A. Farina, Advancements in impulse response measurements by sine sweeps, 122nd Convention of the Audio"
+        " Engineering Society, paper 7121, 2007"
+    ),
+    "IEC 61260-1": "IEC 61260-1:2014, Electroacoustics – Octave-band and fractional-octave-band filters – Part 1",
+    "IEC 61672-1": "IEC 61672-1:2013, Electroacoustics – Sound level meters – Part 1: Specifications",
+    "ISO 18233": "ISO 18233:2006, Acoustics – Application of new measurement methods in building and room acoustics",
+    "ISO 4130": "ISO 4130:1978, Road vehicles – Three-dimensional reference system and fiducial marks – Definitions",
+    "ISO 9613-1": "ISO 9613-1:1993, Acoustics – Attenuation of sound during propagation outdoors – Part 1",
+    "Linkwitz 1976": (
+        "S. H. Linkwitz, Active crossover networks for noncoincident drivers, J. Audio Eng. Soc. 24(1), 2–8, 1976"
+    ),
+    "NIST SP 811": (
+        "A. Thompson and B. N. Taylor, Guide for the Use of the International System of Units (SI), NIST Special"
+        " Publication 811, 2008 edition"
+    ),
+    "TOML 1.0": "TOML, Tom's Obvious Minimal Language, version 1.0.0, 2021, https://toml.io/en/v1.0.0",
+}
+"""Short name -> full reference, in alphabetical order."""
+
+
+def is_cited(text: str) -> bool:
+    """Whether ``text`` names a source of the bibliography, or owns to being common practice."""
+    return text.startswith(COMMON_PRACTICE) or any(short in text for short in SOURCES)
