@@ -1,7 +1,8 @@
 """An invented car, its recordings and a tune, for the documents. Nothing in it was measured.
 
-The responses are made up but physically plausible: a direct sound from each loudspeaker's place, a decaying cluster of reflections, and the
-loudspeaker's own band; the curves follow from them and from real filters by the same sums that a listener hears.
+The responses are made up but physically plausible: a direct sound from each loudspeaker's place, a decaying cluster of
+reflections, and the loudspeaker's own band. The curves follow from them and from real filters by the sums that a
+listener hears. It is a plain tune by rule, no better than its few filters, and only the documents look at it.
 """
 
 from __future__ import annotations
@@ -41,6 +42,12 @@ CORNERS = {
     "midbass": (72.0, 380.0),
     "subwoofer": (24.0, 72.0),
 }
+SAFE_HZ = {
+    "tweeter": (2000.0, 20000.0),
+    "midrange": (200.0, 8000.0),
+    "midbass": (50.0, 5000.0),
+    "subwoofer": (20.0, 200.0),
+}
 GAINS = {"tweeter": -7.4, "midrange": -3.1, "midbass": -1.2, "subwoofer": -0.6}
 
 
@@ -60,9 +67,7 @@ def build(title: str = "Estate with hidden speakers (invented)", names: dict[str
                 for name, (role, side, place, _, _) in PARTS.items()
             ],
             "channels": [{"name": names.get(name, name), "speakers": [names.get(name, name)]} for name in PARTS],
-            "microphone_positions": [
-                {"name": name, "at_m": at, "seat": "driver"} for name, at in positions.items()
-            ],
+            "microphone_positions": [{"name": name, "at_m": at, "seat": "driver"} for name, at in positions.items()],
             "tuning": {"timing": "loopback"},
         }
     )
@@ -70,14 +75,12 @@ def build(title: str = "Estate with hidden speakers (invented)", names: dict[str
 
 def positions_m() -> dict[str, tuple[float, float, float]]:
     offsets = [(0, 0, 0), (0, -0.09, 0), (0, 0.09, 0), (0.1, 0, 0), (-0.1, 0, 0), (0, 0, 0.07), (0.06, 0.06, -0.06)]
-    return {
-        f"p{k + 1}": (HEAD_M[0] + dx, HEAD_M[1] + dy, HEAD_M[2] + dz) for k, (dx, dy, dz) in enumerate(offsets)
-    }
+    return {f"p{k + 1}": (HEAD_M[0] + dx, HEAD_M[1] + dy, HEAD_M[2] + dz) for k, (dx, dy, dz) in enumerate(offsets)}
 
 
 def impulses() -> NDArray[np.float64]:
     """(channels, positions, samples), time zero at the first sample."""
-    rng = np.random.default_rng(20)
+    rng = np.random.default_rng(7)
     spots = np.array(list(positions_m().values()))
     frequency = np.fft.rfftfreq(SAMPLES, 1.0 / RATE_HZ)
     out = np.zeros((len(PARTS), len(spots), SAMPLES))
@@ -106,7 +109,8 @@ def house_db(frequency_hz: Array) -> Array:
 def averaged(spectrum: NDArray[np.complex128], frequency: Array, centres: Array) -> Array:
     """Level in bands of the last axis."""
     power = np.abs(spectrum) ** 2
-    rows = [power[..., np.abs(np.log2(np.maximum(frequency, 1.0) / f)) < max(1 / 24, 3.5 / f)].mean(-1) for f in centres]
+    octaves = np.log2(np.maximum(frequency, 1.0))
+    rows = [power[..., np.abs(octaves - np.log2(f)) < max(1 / 24, 3.5 / f)].mean(-1) for f in centres]
     return np.asarray(10.0 * np.log10(np.maximum(np.stack(rows, axis=-1), 1e-30)))
 
 
@@ -206,12 +210,10 @@ def tune(names: dict[str, str] | None = None) -> TuningResult:
         heard = {k: averaged((h[at][:, None] * spectra[at]).sum(0), frequency, centres) for k, h in bank.items()}
         heard["after"][~whole] = np.nan
         mean = {k: 10.0 * np.log10(np.mean(10.0 ** (v[whole] / 10.0), axis=0)) for k, v in heard.items()}
-        # The invented tune is drawn closer to its target than these few filters bring it.
-        target = wanted + float(np.mean((mean["after"] - wanted)[30:100]))
-        pull = 0.72 * (mean["after"] - target) * ((centres > 28) & (centres < 17000))
-        sums[sum_name] = SumCurves(
-            sum_name, members, target, mean["before"], mean["after"] - pull, heard["after"] - pull
-        )
+        if sum_name != SUM_NAMES[1]:  # both sides share one level
+            shift = float(np.mean((mean["after"] - wanted)[30:100]))
+        shown = mean["before"] - float(np.mean((mean["before"] - mean["after"])[30:100]))
+        sums[sum_name] = SumCurves(sum_name, members, wanted + shift, shown, mean["after"], heard["after"])
     curves = {}
     start = -0.004
     for c, label in enumerate(recorded.channels):
@@ -241,34 +243,71 @@ def tune(names: dict[str, str] | None = None) -> TuningResult:
 
 def _safe(c: int) -> tuple[float, float]:
     role = list(PARTS.values())[c][0]
-    return {"tweeter": (2000.0, 20000.0), "midrange": (200.0, 8000.0), "midbass": (50.0, 5000.0)}.get(role, (20.0, 200.0))
+    return SAFE_HZ[role]
 
 
 def decisions(names: dict[str, str]) -> tuple[Decision, ...]:
     def of(name: str) -> str:
         return names.get(name, name)
 
-    return (
-        Decision(f"{of('left midrange')} and {of('left tweeter')}", "crossover at 3150 Hz, Linkwitz-Riley 24 dB per octave",
-                 "both play safely there, and over the positions they add within 0.4 dB of the best they could",
-                 {"overlap_loss_db": 0.4}),
-        Decision(of("left midbass"), "polarity inverted",
-                 f"between 180 and 420 Hz it and the {of('left midrange')} add 3.1 dB better", {"gained_db": 3.1}),
-        Decision(of("subwoofer"), "no delay", "it is the last to arrive; every other channel waits for it", {}),
-        Decision(of("right midbass"), "the dip at 163 Hz is left alone",
-                 "it moves by a third of an octave from position to position, so a filter would mend one place and harm the others", {}),
-        Decision("all channels", "6 peaking filters at most",
-                 "with more, the error at positions left out of the fit grew from 1.9 to 2.2 dB", {"error_with_more_db": 2.2}),
-    )  # fmt: skip
+    rows = [
+        (
+            f"{of('left midrange')} and {of('left tweeter')}",
+            "crossover at 3150 Hz, Linkwitz-Riley 24 dB per octave",
+            "both play safely there, and over the positions they add within 0.4 dB of the best they could",
+        ),
+        (
+            of("left midbass"),
+            "polarity inverted",
+            f"between 180 and 420 Hz it and the {of('left midrange')} add 3.1 dB better",
+        ),
+        (of("subwoofer"), "no delay", "it is the last to arrive; every other channel waits for it"),
+        (
+            of("right midbass"),
+            "the dip at 163 Hz is left alone",
+            "it moves by a third of an octave from position to position; a filter would mend one and harm the others",
+        ),
+        (
+            "all channels",
+            "6 peaking filters at most",
+            "with more, the error at positions left out of the fit grew from 1.9 to 2.2 dB",
+        ),
+    ]
+    return tuple(Decision(about, choice, reason) for about, choice, reason in rows)
 
 
 def findings(names: dict[str, str]) -> tuple[Finding, ...]:
+    """One of each severity."""
     tweeter, midrange, bass = (names.get(k, k) for k in ("left tweeter", "left midrange", "right midbass"))
     return (
-        Finding("tune.invented-note", "note", bass, f"{bass}: a dip at 163 Hz moves from place to place and was left alone",
-                163.0, None, "Hz", "Toole 2017, ch. 9", "Nothing to do"),
-        Finding("tune.invented-caution", "caution", midrange, f"{midrange} at p4: the recording is clipped and was left out",
-                0.8, 0.0, "%", "common practice, no source", "Lower the microphone's gain and record that pair again"),
-        Finding("tune.invented-stop", "stop", tweeter, f"{tweeter}: no safe range is stated and its crossover sits at the edge of common practice",
-                3150.0, 2000.0, "Hz", "common practice, no source", "Ask its maker for the lowest frequency at full level before any loud listening"),
-    )  # fmt: skip
+        Finding(
+            "invented-note",
+            "note",
+            bass,
+            f"{bass}: a dip at 163 Hz moves from place to place and was left alone",
+            remedy="Nothing to do",
+            source="common practice, no source",
+        ),
+        Finding(
+            "invented-caution",
+            "caution",
+            midrange,
+            f"{midrange} at p4: the recording is clipped and was left out",
+            value=0.8,
+            limit=0.0,
+            unit="%",
+            remedy="Lower the microphone's gain and record that pair again",
+            source="common practice, no source",
+        ),
+        Finding(
+            "invented-stop",
+            "stop",
+            tweeter,
+            f"{tweeter}: no safe range is stated and its crossover sits at the edge of common practice",
+            value=3150.0,
+            limit=math.inf,
+            unit="Hz",
+            remedy="Ask its maker for the lowest frequency at full level before any loud listening",
+            source="common practice, no source",
+        ),
+    )

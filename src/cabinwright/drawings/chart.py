@@ -23,7 +23,7 @@ class Ink:
 
 INKS: dict[str, Ink] = {
     "target": Ink("#1f2a33", (0.9, 1.7), 1.7),
-    "before": Ink("#68747d", (5.0, 2.4), 1.2),
+    "before": Ink("#68747d", (5.0, 2.4), 1.3),
     "after": Ink("#0a5f73", (), 2.0),
     "left": Ink("#0a5f73", (), 1.7),
     "right": Ink("#a84a08", (6.0, 2.0), 1.7),
@@ -65,7 +65,7 @@ class Line:
 
     x: Array
     y: Array
-    label: str  #: empty: not in the key
+    label: str  #: in the key that stands beside the chart; empty: not in it
     ink: str  #: key of ``INKS``
 
 
@@ -109,6 +109,12 @@ class Chart:
     marks: tuple[Mark, ...] = ()
     width_mm: float = 180.0
     height_mm: float = 70.0
+
+    @property
+    def key(self) -> tuple[tuple[str, str, bool], ...]:
+        """Label, ink and whether it is a spread, for every labelled line and spread."""
+        lines = [(line.label, line.ink, False) for line in self.lines if line.label]
+        return (*lines, *((spread.label, spread.ink, True) for spread in self.spreads if spread.label))
 
 
 def thinned(x: Array, y: Array, *, columns: int) -> tuple[Array, Array]:

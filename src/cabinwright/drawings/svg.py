@@ -21,10 +21,11 @@ from cabinwright.drawings.chart import GRID, INK, INKS, PAPER, SHADE, Chart
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-__all__ = ["render"]
+__all__ = ["render", "swatch"]
 
 MM_PER_INCH = 25.4
 TEXT_PT = 8.5
+SPREAD_ALPHA = 0.18
 RC: dict[Any, Any] = {
     "svg.fonttype": "none",
     "svg.hashsalt": "cabinwright",
@@ -55,18 +56,24 @@ def render(chart: Chart, *, name: str) -> str:
     return _trimmed(out.getvalue(), chart.says, name)
 
 
+def swatch(ink: str, *, spread: bool = False) -> str:
+    """A sample of a line or spread, for the key beside a chart."""
+    look = INKS[ink]
+    if spread:
+        shape = f'<rect width="30" height="10" fill="{look.colour}" fill-opacity="{SPREAD_ALPHA}"/>'
+    else:
+        dash = f' stroke-dasharray="{" ".join(f"{part:g}" for part in look.dash)}"' if look.dash else ""
+        shape = f'<path d="M0 5H30" stroke="{look.colour}" stroke-width="{look.width_pt:g}"{dash}/>'
+    return f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 30 10" aria-hidden="true">{shape}</svg>'
+
+
 def _frame(chart: Chart) -> tuple[float, float, float, float]:
     """Left, bottom, width and height of the plot as parts of the figure: fixed margins, so that charts line up."""
     names = max((len(label) for _, label in chart.y.ticks), default=0) if not chart.y.step else 0
     left = 14.0 if not names else 5.0 + 1.75 * names
-    top = 8.0 if _has_key(chart) else 2.5
-    right, bottom = 3.0, 11.0
+    top, right, bottom = 2.5, 3.0, 10.5
     width, height = chart.width_mm, chart.height_mm
     return left / width, bottom / height, (width - left - right) / width, (height - top - bottom) / height
-
-
-def _has_key(chart: Chart) -> bool:
-    return any(line.label for line in chart.lines) or any(spread.label for spread in chart.spreads)
 
 
 def _axes(axes: Axes, chart: Chart) -> None:
@@ -79,7 +86,7 @@ def _axes(axes: Axes, chart: Chart) -> None:
         axis.set_ticks([value for value, _ in ticks], labels=[label for _, label in ticks])
         axis.set_ticks([], minor=True)
         axis.set_label_text(spec.label)
-        axis.set_tick_params(which="both", length=0, colors=INK, pad=3)
+        axis.set_tick_params(which="both", length=0, colors=INK, pad=5 if axis is axes.xaxis else 4)
     axes.grid(visible=True, color=GRID, linewidth=0.7)
     axes.set_axisbelow(True)
     for spine in axes.spines.values():
@@ -102,20 +109,13 @@ def _content(axes: Axes, chart: Chart) -> None:
         draw(mark.value, color=INK, linewidth=0.9, zorder=1.5)
     for spread in chart.spreads:
         colour = INKS[spread.ink].colour
-        axes.fill_between(
-            spread.x, spread.low, spread.high, color=colour, alpha=0.16, linewidth=0, label=spread.label or None
-        )
+        axes.fill_between(spread.x, spread.low, spread.high, color=colour, alpha=SPREAD_ALPHA, linewidth=0)
     for line in chart.lines:
         ink = INKS[line.ink]
         style: Any = (0, tuple(part / ink.width_pt for part in ink.dash)) if ink.dash else "solid"
         axes.plot(
-            line.x, line.y, color=ink.colour, linestyle=style, linewidth=ink.width_pt, label=line.label or "_",
+            line.x, line.y, color=ink.colour, linestyle=style, linewidth=ink.width_pt,
             dash_capstyle="butt", solid_joinstyle="round",
-        )  # fmt: skip
-    if _has_key(chart):
-        axes.legend(
-            loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=5, frameon=False, borderpad=0.2, borderaxespad=0.1,
-            handlelength=2.6, columnspacing=1.6, labelcolor=INK,
         )  # fmt: skip
 
 

@@ -88,13 +88,13 @@ def _swap(fresh: Mapping[Path, Path], made: list[Path]) -> None:
     try:
         for final, new in fresh.items():
             started.append(final)
-            os.replace(new, final)
+            new.replace(final)
     except BaseException:
         for final in started:
             if fresh[final].exists():  # this one was not renamed yet
                 continue
             if final in kept:
-                os.replace(kept[final], final)
+                kept[final].replace(final)
             else:
                 final.unlink(missing_ok=True)
         raise

@@ -25,7 +25,7 @@ def json_text(data: Any) -> str:
 def _text(data: Any, indent: str) -> str:
     inner = indent + "  "
     if isinstance(data, Mapping) and data:
-        rows = [f"{inner}{json.dumps(str(key), ensure_ascii=False)}: {_text(value, inner)}" for key, value in data.items()]
+        rows = [f"{inner}{_text(str(key), inner)}: {_text(value, inner)}" for key, value in data.items()]
         return "{\n" + ",\n".join(rows) + f"\n{indent}}}"
     if isinstance(data, list | tuple) and any(isinstance(item, Mapping | list | tuple) for item in data):
         return "[\n" + ",\n".join(inner + _text(item, inner) for item in data) + f"\n{indent}]"
@@ -33,7 +33,7 @@ def _text(data: Any, indent: str) -> str:
 
 
 def plain(value: Any) -> Any:
-    """JSON's own types for a result of any stage: numbers rounded, NaN and infinity as ``None``, findings in their form."""
+    """JSON's own types for a result of any stage: numbers rounded, NaN and infinity as ``None``."""
     if isinstance(value, Finding):
         return plain(value.to_dict())
     if is_dataclass(value) and not isinstance(value, type):

@@ -48,9 +48,9 @@ def settings_html(build: Build, result: TuningResult) -> str:
         "that is another number and is not on this page.",
         "Inverted polarity is called 180° or reverse by some processors. Change it there, never at the wires.",
         "Q belongs to a peaking filter whose bandwidth is counted at half its gain in decibels "
-        "(the published audio-EQ cookbook). Where a processor takes bandwidth in octaves N, Q = 1 / (2 sinh(0.3466 N)).",
+        "(the published audio-EQ cookbook). For a processor that takes a bandwidth of N octaves, "
+        "Q = 1 / (2 sinh(0.3466 N)).",
         "Linkwitz-Riley crossovers lie 6 dB down at the frequency given, Butterworth crossovers 3 dB.",
-        CAUTION,
     )
     return page(
         "settings",
@@ -60,6 +60,7 @@ def settings_html(build: Build, result: TuningResult) -> str:
         rate=hertz(settings.sample_rate_hz),
         stops=[item for item in result.findings if item.severity == "stop"],
         steps=STEPS,
+        caution=CAUTION,
         channels=[_card(item, speed) for item in settings.channels],
         notes=notes,
     )
@@ -77,8 +78,9 @@ def _card(channel: ChannelSettings, sound_speed_m_s: float) -> dict[str, Any]:
         items = [item for item in channel.filters if item.kind == kind]
         edges += [{"kind": kind.capitalize(), "value": hertz(item.frequency_hz), "words": crossover_words(item)}
                   for item in items] or [{"kind": kind.capitalize(), "value": "", "words": ""}]  # fmt: skip
+    rising = sorted(channel.filters, key=lambda item: item.frequency_hz)
     groups = [
-        _group(title, [item for item in channel.filters if item.kind == kind], has_gain=kind == "peaking")
+        _group(title, [item for item in rising if item.kind == kind], has_gain=kind == "peaking")
         for kind, title in (("peaking", "Peaking filters"), ("all-pass", "All-pass filters, second order"))
         if any(item.kind == kind for item in channel.filters)
     ]

@@ -18,14 +18,15 @@ __all__ = [
     "hertz",
     "join",
     "microseconds",
+    "milliseconds",
     "ratio",
+    "signed",
 ]
 
 MINUS = "\u2212"
 NONE = "\u2013"
-THIN = "\u202f"
 
-FIGURE_UNITS = (
+FIGURE_UNITS: tuple[tuple[str, str, float, int], ...] = (
     ("_db_per_octave", "dB per octave", 1.0, 0),
     ("_db", "dB", 1.0, 1),
     ("_hz", "Hz", 1.0, 0),
@@ -72,8 +73,14 @@ def microseconds(value_s: float) -> str:
     return f"{signed(value_s * 1e6, 0, plus=False)} µs" if abs(value_s) < 1e-3 else f"{signed(value_s * 1e3, 2)} ms"
 
 
+def milliseconds(value_s: float) -> str:
+    """``2.854 ms``; a dash where there is no value."""
+    text = signed(value_s * 1e3, 3, plus=False)
+    return text if text == NONE else f"{text} ms"
+
+
 def delay_words(delay_s: float, *, sound_speed_m_s: float) -> dict[str, str]:
-    """A delay as ``ms``, ``cm`` and ``inches`` of air, and in ``samples``-free words for any processor."""
+    """A delay as bare numbers: ``ms``, and ``cm`` and ``inches`` of air."""
     path_m = delay_s * sound_speed_m_s
     return {
         "ms": f"{from_si(delay_s, symbol='ms'):.3f}",
@@ -83,8 +90,8 @@ def delay_words(delay_s: float, *, sound_speed_m_s: float) -> dict[str, str]:
 
 
 def crossover_words(item: Filter) -> str:
-    """``Linkwitz-Riley 24 dB per octave``."""
-    return f"{item.family} {item.slope_db_per_octave} dB per octave"
+    """``Linkwitz-Riley 24 dB/octave``."""
+    return f"{item.family} {item.slope_db_per_octave} dB/octave"
 
 
 def figure(name: str, value: Any) -> str:

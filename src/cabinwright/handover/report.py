@@ -1,0 +1,213 @@
+"""``report.html``: what was heard, what is predicted, why each choice was made, and how far to trust it."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from cabinwright.build.document import Build
+from cabinwright.drawings.chart import Chart
+from cabinwright.drawings.svg import render, swatch
+from cabinwright.handover import report_charts as charts
+from cabinwright.handover.pages import page
+from cabinwright.handover.report_words import LIMITS, all_findings, expectation, verdict
+from cabinwright.handover.settings_page import CAUTION
+from cabinwright.handover.wording import (
+    NONE,
+    crossover_words,
+    decibels,
+    figure,
+    hertz,
+    microseconds,
+    milliseconds,
+    ratio,
+)
+from cabinwright.physics.filters import Filter
+from cabinwright.physics.response import RecordedResponses, Verdict
+from cabinwright.stages.tuning.result import TuningResult
+from cabinwright.stages.tuning.settings import ChannelSettings
+from cabinwright.stages.tuning.sides import EVERYTHING
+
+__all__ = ["drawn", "finding_groups", "report_html"]
+
+SEVERITY_WORDS = {
+    "stop": ("Stop", "settle before loading"),
+    "caution": ("Caution", "look at this"),
+    "note": ("Note", "for your information"),
+}
+
+
+def report_html(build: Build, result: TuningResult, recordings: RecordedResponses) -> str:
+    """Text of ``report.html``: one file, nothing fetched from anywhere, no script."""
+    return page(
+        "report",
+        styles=("report",),
+        title=build.title,
+        vehicle=build.vehicle.name,
+        positions=len(result.positions),
+        channel_count=len(result.settings.channels),
+        verdict=verdict(result, recordings),
+        findings=finding_groups(all_findings(result, recordings)),
+        errors=_errors(result),
+        sides=_sides(result),
+        house_source=result.house_curve_source,
+        sums=_sum_figures(result),
+        starts=_starts(result),
+        differences=_difference_figures(result),
+        nearest=result.nearest_position,
+        impulses=drawn(charts.impulse_chart(result), "impulses"),
+        steps=drawn(charts.step_chart(result), "steps"),
+        coherent_lost=decibels(result.metrics.coherent_gain_lost_db, plus=False),
+        channels=[_channel(result, item, number) for number, item in enumerate(result.settings.channels, start=1)],
+        channel_key=_key(charts.channel_chart(result, next(iter(result.channels.values())))),
+        expectation=expectation(result),
+        decisions=result.decisions,
+        recordings=_recordings(recordings),
+        limits=LIMITS,
+        caution=CAUTION,
+    )
+
+
+def drawn(chart: Chart, name: str) -> dict[str, Any]:
+    """A chart as the templates take it: markup and key."""
+    from markupsafe import Markup
+
+    return {"svg": Markup(render(chart, name=name)), "key": _key(chart)}
+
+
+def finding_groups(findings: list[Any]) -> list[dict[str, Any]]:
+    """Findings by severity, gravest first; empty groups left out."""
+    return [
+        {"severity": severity, "word": word, "means": means, "items": items}
+        for severity, (word, means) in SEVERITY_WORDS.items()
+        if (items := [item for item in findings if item.severity == severity])
+    ]
+
+
+def _key(chart: Chart) -> list[dict[str, Any]]:
+    from markupsafe import Markup
+
+    return [{"label": label, "swatch": Markup(swatch(ink, spread=spread))} for label, ink, spread in chart.key]
+
+
+def _errors(result: TuningResult) -> list[dict[str, str]]:
+    metrics = result.metrics
+    columns = {
+        "before": metrics.error_before_db,
+        "after": metrics.error_after_db,
+        "expected": metrics.error_expected_db,
+    }
+    return [
+        {"name": name, **{key: decibels(errors.get(name, math.nan), plus=False) for key, errors in columns.items()}}
+        for name in result.sums
+    ]
+
+
+def _sides(result: TuningResult) -> dict[str, str] | None:
+    """Difference of the sides in figures; ``None`` where there are no two sides."""
+    metrics = result.metrics
+    if not math.isfinite(metrics.arrival_difference_s):
+        return None
+    return {
+        "level_before": decibels(metrics.side_difference_before_db, plus=False),
+        "level_after": decibels(metrics.side_difference_db, plus=False),
+        "arrival_before": microseconds(abs(metrics.arrival_difference_before_s)),
+        "arrival_after": microseconds(abs(metrics.arrival_difference_s)),
+    }
+
+
+def _sum_figures(result: TuningResult) -> list[dict[str, Any]]:
+    """The whole first and wide, then the sides beside one another."""
+    names = sorted(result.sums, key=lambda name: name != EVERYTHING)
+    rows = []
+    for number, name in enumerate(names):
+        curves = result.sums[name]
+        wide = name == EVERYTHING or len(names) == 1
+        chart = drawn(charts.sum_chart(result, curves, wide=wide), f"sum-{number}")
+        rows.append({"name": name, "members": curves.channels, "wide": wide, **chart})
+    return rows
+
+
+def _starts(result: TuningResult) -> list[dict[str, str]]:
+    """Levels and delays by tape alone beside those of the tune."""
+    before = {item.name: item for item in result.before.channels} if result.before else {}
+    rows = []
+    for item in result.settings.channels:
+        was = before.get(item.name)
+        curves = result.channels.get(item.name)
+        rows.append(
+            {
+                "name": item.name,
+                "arrival": milliseconds(curves.arrival_s) if curves else NONE,
+                "gain_before": decibels(was.gain_db) if was else NONE,
+                "delay_before": milliseconds(was.delay_s) if was else NONE,
+                "gain": decibels(item.gain_db),
+                "delay": milliseconds(item.delay_s),
+                "polarity": item.polarity,
+            }
+        )
+    return rows
+
+
+def _difference_figures(result: TuningResult) -> list[dict[str, Any]]:
+    if not math.isfinite(result.metrics.arrival_difference_s):
+        return []
+    return [
+        {"name": "Level, left minus right", **drawn(charts.level_difference_chart(result), "sides-level")},
+        {"name": "Arrival, left minus right", **drawn(charts.arrival_chart(result), "sides-arrival")},
+    ]
+
+
+def _channel(result: TuningResult, item: ChannelSettings, number: int) -> dict[str, Any]:
+    curves = result.channels[item.name]
+    chart = drawn(charts.channel_chart(result, curves), f"channel-{number}")
+    return {
+        "name": item.name,
+        "svg": chart["svg"],
+        "safe": f"{curves.low_limit_hz:.0f} to {curves.high_limit_hz:.0f} Hz ({curves.limit_source})",
+        "headroom": decibels(result.metrics.headroom_db.get(item.name, math.nan), plus=False),
+        "filters": [_filter_words(row) for row in sorted(item.filters, key=lambda row: row.frequency_hz)],
+    }
+
+
+def _filter_words(item: Filter) -> dict[str, str]:
+    if item.kind in ("high-pass", "low-pass"):
+        figures = crossover_words(item)
+    elif item.kind == "peaking":
+        figures = f"{decibels(item.gain_db or 0.0)}, Q {ratio(item.q or 0.0)}"
+    else:
+        figures = f"Q {ratio(item.q or 0.0)}"
+    return {"kind": item.kind, "frequency": hertz(item.frequency_hz), "figures": figures, "reason": item.reason}
+
+
+def _recordings(recordings: RecordedResponses) -> dict[str, Any]:
+    """A grid of channels against positions, and what was left out."""
+    by_pair: dict[tuple[str, str], list[Verdict]] = {}
+    for item in recordings.verdicts:
+        by_pair.setdefault((item.channel, item.position), []).append(item)
+    channels = list(dict.fromkeys([*recordings.channels, *(item.channel for item in recordings.verdicts)]))
+    positions = list(dict.fromkeys([*recordings.positions, *(item.position for item in recordings.verdicts)]))
+    grid = [
+        {"name": channel, "cells": [_cell(by_pair.get((channel, position), [])) for position in positions]}
+        for channel in channels
+    ]
+    rows = [
+        {
+            "channel": item.channel,
+            "position": item.position,
+            "file": item.file,
+            "good": item.good,
+            "reason": item.reason,
+            "figures": [figure(name, value) for name, value in item.figures.items()],
+        }
+        for item in recordings.verdicts
+    ]
+    return {"positions": positions, "grid": grid, "left_out": [row for row in rows if not row["good"]], "rows": rows}
+
+
+def _cell(items: list[Verdict]) -> dict[str, str]:
+    if not items:
+        return {"state": "none", "symbol": NONE, "word": "missing"}
+    if any(item.good for item in items):
+        return {"state": "good", "symbol": "✓", "word": "used"}
+    return {"state": "bad", "symbol": "✗", "word": "left out"}
