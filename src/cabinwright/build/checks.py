@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from difflib import SequenceMatcher
+from itertools import islice
 from typing import Any, get_args
 
 from cabinwright.build.document import Build, Processor
@@ -20,6 +21,7 @@ __all__ = ["SIDES", "Fault", "cross_check", "did_you_mean", "fit_check", "shown"
 SIDES = ("left side", "right side", "everything")
 """What a verification recording may name instead of a channel."""
 _NAMED = {"seats": "seat", "speakers": "speaker", "channels": "channel", "microphone_positions": "microphone position"}
+_MOST_CHOICES = 300  # more than any table may hold; comparing words is slow
 _ROLES: tuple[str, ...] = get_args(Role)
 
 
@@ -53,7 +55,7 @@ def did_you_mean(word: str, choices: Iterable[str]) -> str | None:
     """The choice that looks most like ``word``, blanks, hyphens and case aside; ``None`` if none comes near."""
     plain = _plain(word)
     best, best_score = None, 0.6
-    for choice in choices:
+    for choice in islice(choices, _MOST_CHOICES):
         other = _plain(choice)
         score = SequenceMatcher(None, plain, other).ratio()
         if len(plain) >= 3 and (other.startswith(plain) or plain.startswith(other)):

@@ -24,6 +24,8 @@ SCHEMA = 1
 SIZE_LIMIT_BYTES = 1_000_000
 """A large build is some 30 kB; what is larger than this is some other file."""
 _MOST_PROBLEMS = 100
+_ENDLESS_KEY = re.compile(r"""(?<![\w"'-])(?:[\w"'-]++[ \t]*+\.[ \t]*+){64}""")
+"""A dotted key of so many parts is no key, and costs a TOML reader time in the square of its length."""
 _AT_LINE = re.compile(r"\s*\(at (?:line (\d+), column \d+|end of document)\)$")
 
 
@@ -141,6 +143,10 @@ def _decode(content: bytes, file: str) -> str:
 def _toml(text: str, file: str) -> dict[str, Any]:
     if not text.strip():
         raise _refuse(file, "the file is empty", "`cabinwright new` writes a starter to begin from.")
+    endless = _ENDLESS_KEY.search(text)
+    if endless:
+        first = text.count("\n", 0, endless.start()) + 1
+        raise _refuse(file, "more than 64 words are joined by dots", "A key has at most three.", first)
     try:
         return tomllib.loads(text)
     except RecursionError:
@@ -196,7 +202,8 @@ def _place(path: tuple[str | int, ...], data: Any) -> str:
             name = here.get("name") if isinstance(here, Mapping) else None
             place += f"[{shown(name)}]" if isinstance(name, str) and name else f"[{part}]"
         else:
-            place += f".{part}" if place else part
+            word = shown(part)[1:-1]
+            place += f".{word}" if place else word
     return place
 
 

@@ -22,6 +22,7 @@ _STRING = re.compile(
 )
 _KEY = re.compile(r"""[ \t]*([A-Za-z0-9_-]+|"(?:\\.|[^"\\\n])*"|'[^'\n]*')[ \t]*""")
 _BARE = re.compile(r"[^,\]}#\r\n]*")
+_DEEPEST = 8  # no key of a build stands deeper; what is deeper is told by the line of its table
 
 
 class _LostError(Exception):
@@ -49,7 +50,8 @@ class Locator:
         return None
 
     def _note(self, path: Path, at: int) -> None:
-        self._lines.setdefault(path, bisect_right(self._starts, at) + 1)
+        if len(path) <= _DEEPEST:
+            self._lines.setdefault(path, bisect_right(self._starts, at) + 1)
 
     def _skip(self, at: int) -> int:
         match = _GAP.match(self._text, at)
