@@ -48,7 +48,7 @@ SAFE_HZ = {
     "midbass": (50.0, 5000.0),
     "subwoofer": (20.0, 200.0),
 }
-GAINS = {"tweeter": -7.4, "midrange": -3.1, "midbass": -1.2, "subwoofer": -0.6}
+BY_TAPE_DB = {"tweeter": -7.4, "midrange": -3.1, "midbass": -1.2, "subwoofer": -0.6}
 
 
 def build(title: str = "Estate with hidden speakers (invented)", names: dict[str, str] | None = None) -> Build:
@@ -95,6 +95,7 @@ def impulses() -> NDArray[np.float64]:
             level = np.concatenate([[1.0], strengths]) / away * np.exp(-0.25 * away)
             turn = np.exp(-2j * np.pi * frequency[:, None] * away / SOUND_M_S)
             out[c, p] = np.fft.irfft((turn @ level) * band * np.exp(1j * phase), n=SAMPLES)
+    out[list(PARTS).index("left midbass")] *= -1.0  # wired the wrong way round
     return out
 
 
@@ -112,6 +113,13 @@ def averaged(spectrum: NDArray[np.complex128], frequency: Array, centres: Array)
     octaves = np.log2(np.maximum(frequency, 1.0))
     rows = [power[..., np.abs(octaves - np.log2(f)) < max(1 / 24, 3.5 / f)].mean(-1) for f in centres]
     return np.asarray(10.0 * np.log10(np.maximum(np.stack(rows, axis=-1), 1e-30)))
+
+
+def _lack_db(name: str, level: Array, wanted: Array, centres: Array) -> float:
+    """How far a channel lies below what is wanted in its own band."""
+    low, high = CORNERS[PARTS[name][0]]
+    inside = (centres > low) & (centres < (high or 16000.0))
+    return float(np.mean((wanted - level)[inside]))
 
 
 def _filters(name: str, level: Array, wanted: Array, centres: Array) -> tuple[Filter, ...]:
@@ -188,14 +196,17 @@ def tune(names: dict[str, str] | None = None) -> TuningResult:
     raw[~recorded.present] = np.nan
     arrival = np.array([np.linalg.norm(np.array(place) - HEAD_M) / SOUND_M_S for _, _, place, _, _ in PARTS.values()])
     wanted = house_db(centres)
+    lack = [_lack_db(name, np.nanmean(raw[c], axis=0), wanted, centres) for c, name in enumerate(PARTS)]
     rows, plain = [], []
     for c, (name, (role, _, _, _, _)) in enumerate(PARTS.items()):
         delay = round((arrival.max() - arrival[c]) * RATE_HZ) / RATE_HZ
         filters = _filters(name, np.nanmean(raw[c], axis=0), wanted, centres)
         polarity = "inverted" if name == "left midbass" else "normal"
         label = names.get(name, name)
-        rows.append(ChannelSettings(label, GAINS[role], polarity, delay, filters))  # type: ignore[arg-type]
-        plain.append(ChannelSettings(label, GAINS[role], "normal", delay, filters[: 2 if role != "tweeter" else 1]))
+        rows.append(ChannelSettings(label, round(lack[c] - max(lack), 1), polarity, delay, filters))  # type: ignore[arg-type]
+        plain.append(
+            ChannelSettings(label, BY_TAPE_DB[role], "normal", delay, filters[: 2 if role != "tweeter" else 1])
+        )
     after, before = Settings(RATE_HZ, tuple(rows)), Settings(RATE_HZ, tuple(plain))
     inside = np.minimum(frequency, 23990.0)
     bank = {

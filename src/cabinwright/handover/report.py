@@ -166,8 +166,13 @@ def _channel(result: TuningResult, item: ChannelSettings, number: int) -> dict[s
         "svg": chart["svg"],
         "safe": f"{curves.low_limit_hz:.0f} to {curves.high_limit_hz:.0f} Hz ({curves.limit_source})",
         "headroom": decibels(result.metrics.headroom_db.get(item.name, math.nan), plus=False),
-        "filters": [_filter_words(row) for row in sorted(item.filters, key=lambda row: row.frequency_hz)],
+        "filters": [_filter_words(row) for row in sorted(item.filters, key=_as_read)],
     }
+
+
+def _as_read(item: Filter) -> tuple[bool, float]:
+    """Crossovers first, then upwards in frequency."""
+    return item.kind not in ("high-pass", "low-pass"), item.frequency_hz
 
 
 def _filter_words(item: Filter) -> dict[str, str]:

@@ -21,7 +21,6 @@ __all__ = [
 Array = NDArray[np.float64]
 WIDE_MM, HALF_MM = 180.0, 88.0
 STEP_DB = 6.0
-BELOW_DB = 30.0  #: how far below its highest part a curve is shown
 ROW_MM = 8.5
 LATE_SCALES_US = ((100.0, 50.0), (300.0, 100.0), (600.0, 200.0), (1500.0, 500.0))  #: reach and step of the axis
 
@@ -63,7 +62,7 @@ def channel_chart(result: TuningResult, curves: ChannelCurves) -> Chart:
     zero, x = reference_db(result), result.band_centres_hz
     axis = _frequency(x)
     every = [item for curve in result.channels.values() for item in (curve.raw_db, curve.after_db)]
-    levels = _levels("level, dB", every, zero)
+    levels = _levels("level, dB", every, zero, below_db=36.0)
     low, high = axis.low, axis.high
     shades = [Shade(low, min(curves.low_limit_hz, high))] if curves.low_limit_hz > low else []
     shades += [Shade(max(curves.high_limit_hz, low), high)] if curves.high_limit_hz < high else []
@@ -161,8 +160,8 @@ def _frequency(x: Array) -> Axis:
     return Axis.frequency(low_hz=min(20.0, float(x[0])), high_hz=max(20_000.0, float(x[-1])))
 
 
-def _levels(label: str, curves: list[Array], zero: float) -> Axis:
+def _levels(label: str, curves: list[Array], zero: float, *, below_db: float = 30.0) -> Axis:
     """One scale for all charts of a kind, from somewhat above the highest curve down to where nothing matters."""
     tops = [float(np.nanmax(curve)) for curve in curves if np.isfinite(curve).any()]
     top = float(np.ceil((max(tops, default=zero) - zero + 2.0) / STEP_DB) * STEP_DB)
-    return Axis(label, top - STEP_DB - BELOW_DB, top, step=STEP_DB)
+    return Axis(label, top - STEP_DB - below_db, top, step=STEP_DB)
