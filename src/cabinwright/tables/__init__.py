@@ -1,0 +1,32 @@
+"""Tables of the trade as CSV files, every row with its source. Read once, handed out as plain rows."""
+
+from __future__ import annotations
+
+import csv
+from functools import cache
+from importlib.resources import files
+
+__all__ = ["crossover_range", "role_row", "rows"]
+
+
+@cache
+def rows(table: str) -> tuple[dict[str, str], ...]:
+    """All rows of ``table`` (a file name without ``.csv``) as strings."""
+    text = files("cabinwright.tables").joinpath(f"{table}.csv").read_text(encoding="utf-8")
+    return tuple(csv.DictReader(text.splitlines()))
+
+
+def role_row(role: str) -> tuple[int, float, float]:
+    """Rank from low to high, lowest and highest safe frequency in Hz of a loudspeaker role."""
+    for row in rows("roles"):
+        if row["role"] == role:
+            return int(row["rank"]), float(row["safe_low_hz"]), float(row["safe_high_hz"])
+    raise KeyError(role)
+
+
+def crossover_range(lower: str, upper: str) -> tuple[float, float, float]:
+    """Lowest, usual and highest crossover frequency in Hz between two roles; the first row that fits."""
+    for row in rows("crossovers"):
+        if row["lower"] == lower and row["upper"] in (upper, "*"):
+            return float(row["low_hz"]), float(row["usual_hz"]), float(row["high_hz"])
+    raise KeyError((lower, upper))

@@ -1,0 +1,133 @@
+"""Choices that are not numbers on a slope: crossover families and slopes, and how many filters the recordings justify."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cabinwright.stages.tuning.fit import add_peaks, improve, objective_for
+from cabinwright.stages.tuning.objective import Weights
+from cabinwright.stages.tuning.problem import Problem, State
+from cabinwright.stages.tuning.sides import EVERYTHING
+from cabinwright.stages.tuning.start import realign, start_state
+from cabinwright.stages.tuning.ways import Crossover
+
+__all__ = ["Crossed", "Sized", "choose_crossovers", "choose_size"]
+
+Real = NDArray[np.float64]
+Progress = Callable[[str, float], None]
+
+
+@dataclass(frozen=True)
+class Crossed:
+    """The crossovers chosen, with the cost of every alternative tried."""
+
+    crossovers: list[Crossover]
+    state: State
+    tried: tuple[tuple[int, str, int, float], ...]  #: crossover, family, slope, cost
+
+
+def choose_crossovers(problem: Problem, crossovers: list[Crossover], polarity: Real, progress: Progress) -> Crossed:
+    """Try each family and slope the processor has, one crossover at a time with few filters; the cheapest stays."""
+    proc = problem.processor
+    kinds = [
+        (family, slope)
+        for family in proc.crossover_families
+        for slope in sorted(proc.crossover_slopes_db_per_octave)
+        if 12 <= slope <= 48 and not (family == "Linkwitz-Riley" and slope % 12)
+    ] or [(proc.crossover_families[0], max(proc.crossover_slopes_db_per_octave))]
+    first = ("Linkwitz-Riley", 24) if ("Linkwitz-Riley", 24) in kinds else kinds[-1]
+
+    def attempt(candidate: list[Crossover]) -> State:
+        return improve(problem, add_peaks(problem, start_state(problem, candidate, polarity), 2), iterations=8)
+
+    chosen = [replace(item, family=first[0], slope_db_per_octave=first[1]) for item in crossovers]
+    best = attempt(chosen)
+    tried: list[tuple[int, str, int, float]] = []
+    for index in range(len(chosen)):
+        tried.append((index, chosen[index].family, chosen[index].slope_db_per_octave, best.cost))
+        for number, (family, slope) in enumerate(kinds):
+            progress("choosing crossovers", (index + number / len(kinds)) / len(chosen))
+            if (family, slope) == (chosen[index].family, chosen[index].slope_db_per_octave):
+                continue
+            candidate = list(chosen)
+            candidate[index] = replace(chosen[index], family=family, slope_db_per_octave=slope)
+            state = attempt(candidate)
+            tried.append((index, family, slope, state.cost))
+            if state.cost < 0.99 * best.cost:
+                best, chosen = state, candidate
+    return Crossed(chosen, best, tuple(tried))
+
+
+@dataclass(frozen=True)
+class Sized:
+    """How many peaking filters, how strongly held back, and what that is expected to give where nobody measured."""
+
+    state: State
+    weights: Weights
+    table: tuple[tuple[int, float, float], ...]  #: filters per channel, hold, rms error in dB at positions left out
+    expected_db: dict[str, float]  #: per sum, for the choice
+    single_db: dict[str, float]
+
+
+def choose_size(problem: Problem, crossed: Crossed, progress: Progress) -> Sized:
+    """Grow the filters in stages; leave each position out in turn; the simplest within a hair of the best is taken."""
+    most = problem.processor.peaking_filters
+    sizes = sorted({min(most, 3), min(most, 6), most})
+    options: list[tuple[int, float, State, Problem]] = []
+    state = realign(problem, crossed.state, crossed.crossovers)
+    for number, size in enumerate(sizes):
+        progress("placing filters", number / len(sizes))
+        state = improve(problem, add_peaks(problem, state, max(size, state.layout.peaks)), iterations=25)
+        if number == 0:
+            state = realign(problem, state, crossed.crossovers)
+        options.append((size, 1.0, state, problem))
+    held = replace(problem, weights=problem.weights.held(3.0))
+    options.append((sizes[-1], 3.0, improve(held, state, iterations=15), held))
+    scores, details = [], []
+    for number, (_, _, candidate, posed) in enumerate(options):
+        progress("leaving positions out", number / len(options))
+        details.append(_left_out(posed, candidate))
+        average = details[-1][0]
+        scores.append(float(np.mean([v for k, v in average.items() if k != EVERYTHING or len(average) == 1])))
+    limit = min(scores) + 0.03
+    pick = next(k for k in (0, 1, len(options) - 1, len(options) - 2) if k < len(options) and scores[k] <= limit)
+    table = tuple((size, hold, score) for (size, hold, _, _), score in zip(options, scores, strict=True))
+    return Sized(options[pick][2], options[pick][3].weights, table, *details[pick])
+
+
+def _left_out(problem: Problem, state: State) -> tuple[dict[str, float], dict[str, float]]:
+    """Per sum: rms error in dB of the spatial average made only of positions left out, and of one such place alone.
+
+    Every position is predicted by a fit that never saw it; the powers so predicted are then averaged like the real ones.
+    """
+    names = problem.sum_names
+    powers: dict[str, list[Real]] = {name: [] for name in names}
+    alone: dict[str, list[float]] = {name: [] for name in names}
+    count = problem.present.shape[1]
+    for out in range(count):
+        fitted, single = problem.only([p for p in range(count) if p != out]), problem.only([out])
+        if any(not len(part.positions_of(name)) for part in (fitted, single) for name in names):
+            continue
+        found = improve(fitted, state, iterations=5)
+        objective = objective_for(single, found)
+        for target, level in zip(objective.sums, objective.levels_db(found.vector), strict=True):
+            miss = level - target.target_db - found.vector[found.layout.size + target.offset]
+            powers[target.name].append(10.0 ** (miss / 10.0))
+            alone[target.name].append(_third_octave_rms(miss, problem.reach[target.name]) ** 2)
+    average = {
+        name: _third_octave_rms(10.0 * np.log10(np.mean(rows, axis=0)), problem.reach[name]) if rows else float("nan")
+        for name, rows in powers.items()
+    }
+    return average, {name: float(np.sqrt(np.mean(rows))) if rows else float("nan") for name, rows in alone.items()}
+
+
+def _third_octave_rms(miss: Real, weight: Real) -> float:
+    """Weighted rms over third octaves, overall level free."""
+    usable = len(miss) // 4 * 4
+    rows, weights = miss[:usable].reshape(-1, 4).mean(axis=1), weight[:usable].reshape(-1, 4).mean(axis=1)
+    rows = rows - np.average(rows, weights=weights)
+    return float(np.sqrt(np.average(rows**2, weights=weights)))

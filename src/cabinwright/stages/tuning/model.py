@@ -1,0 +1,158 @@
+"""The unknowns of the tune as one vector, and every channel's response with exact derivatives.
+
+Vector layout, for C channels, K peaking filters each and M crossover edges:
+
+    gain_db (C) | delay_s x 1000 (C) | ln edge frequency (M) | peaking (C, K, 3): ln f, gain_db, ln Q | all-pass (C, A, 2)
+
+An edge is one high-pass or low-pass corner. Left and right of a pair share their edges, so that both sides keep the same
+phase and the image does not smear. Families, slopes and polarities are choices made outside (``crossovers``).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cabinwright.physics.filters import Family, crossover_qs
+from cabinwright.physics.prototypes import LN10, all_pass, high_pass, low_pass, peaking, warp
+
+__all__ = ["Edge", "Layout", "Model"]
+
+Real = NDArray[np.float64]
+Complex = NDArray[np.complex128]
+DELAY_SCALE = 1000.0  #: delays are kept in milliseconds so that all unknowns are of order one
+
+
+@dataclass(frozen=True)
+class Edge:
+    """One crossover corner shared by ``channels`` (indices)."""
+
+    kind: str  #: "high-pass" or "low-pass"
+    channels: tuple[int, ...]
+    family: Family
+    slope_db_per_octave: int
+    frequency_hz: float  #: first guess
+    low_hz: float  #: never below
+    high_hz: float  #: never above
+    free: bool = True
+    pair: int | None = None  #: number of the crossover it belongs to, None for a protective filter
+
+    @property
+    def qs(self) -> list[float | None]:
+        """Section Qs."""
+        return crossover_qs(self.family, self.slope_db_per_octave)
+
+
+@dataclass(frozen=True)
+class Layout:
+    """What is fixed while the solver runs."""
+
+    channels: int
+    peaks: int
+    edges: tuple[Edge, ...]
+    polarity: Real  #: (C,) +1 or -1
+    sample_rate_hz: float
+    all_passes: int = 0
+    peaks_of: tuple[int, ...] = field(default=())  #: filters in use per channel; empty: all
+
+    @property
+    def size(self) -> int:
+        """Length of the vector."""
+        return self.at_all_pass + 2 * self.channels * self.all_passes
+
+    @property
+    def at_delay(self) -> int:
+        """Where the delays begin."""
+        return self.channels
+
+    @property
+    def at_edge(self) -> int:
+        """Where the edges begin."""
+        return 2 * self.channels
+
+    @property
+    def at_peak(self) -> int:
+        """Where the peaking filters begin."""
+        return self.at_edge + len(self.edges)
+
+    @property
+    def at_all_pass(self) -> int:
+        """Where the all-pass filters begin."""
+        return self.at_peak + 3 * self.channels * self.peaks
+
+    def split(self, vector: Real) -> tuple[Real, Real, Real, Real, Real]:
+        """Views: gain_db (C,), delay_s (C,), ln f of edges (M,), peaking (C, K, 3), all-pass (C, A, 2)."""
+        peaks = vector[self.at_peak : self.at_all_pass].reshape(self.channels, self.peaks, 3)
+        turns = vector[self.at_all_pass : self.size].reshape(self.channels, self.all_passes, 2)
+        delay = vector[self.at_delay : self.at_edge] / DELAY_SCALE
+        return vector[: self.channels], delay, vector[self.at_edge : self.at_peak], peaks, turns
+
+    def turned(self, polarity: Real) -> Layout:
+        """The same with other polarities."""
+        return replace(self, polarity=polarity)
+
+
+class Model:
+    """Responses of all channels on a fixed frequency axis."""
+
+    def __init__(self, layout: Layout, frequency_hz: Real) -> None:
+        self.layout = layout
+        self.frequency_hz = frequency_hz
+        self._omega_ms = 2.0 * np.pi * frequency_hz / DELAY_SCALE
+        self.columns = [self._columns_of(channel) for channel in range(layout.channels)]
+
+    def _columns_of(self, channel: int) -> NDArray[np.int_]:
+        """Indices in the vector that move ``channel``, in the order in which ``respond`` gives derivatives."""
+        lay = self.layout
+        edges = [lay.at_edge + k for k, edge in enumerate(lay.edges) if channel in edge.channels]
+        peaks = np.arange(3 * lay.peaks).reshape(lay.peaks, 3).T.ravel() + lay.at_peak + 3 * lay.peaks * channel
+        turns = np.arange(2 * lay.all_passes).reshape(lay.all_passes, 2).T.ravel() + lay.at_all_pass
+        turns = turns + 2 * lay.all_passes * channel
+        return np.concatenate([[channel, lay.at_delay + channel], edges, peaks, turns]).astype(int)
+
+    def peak_columns(self, channel: int) -> slice:
+        """Where among ``columns[channel]`` the peaking filters stand."""
+        first = 2 + sum(channel in edge.channels for edge in self.layout.edges)
+        return slice(first, first + 3 * self.layout.peaks)
+
+    def responses(self, vector: Real) -> Complex:
+        """(C, F) without derivatives."""
+        return np.stack([self._channel(vector, channel, derivatives=False)[0] for channel in range(self.layout.channels)])
+
+    def evaluate(self, vector: Real, *, derivatives: bool) -> tuple[Complex, Complex, list[Complex]]:
+        """(C, F) responses, (C, F) of the peaking filters alone, and per channel the derivatives of ln response, (n, F).
+
+        The derivatives are by the entries ``columns[channel]`` of the vector; without ``derivatives`` they are empty.
+        """
+        parts = [self._channel(vector, channel, derivatives=derivatives) for channel in range(self.layout.channels)]
+        logs = [part[2] for part in parts] if derivatives else []
+        return np.stack([part[0] for part in parts]), np.stack([part[1] for part in parts]), logs
+
+    def _channel(self, vector: Real, channel: int, *, derivatives: bool) -> tuple[Complex, Complex, Complex]:
+        lay, freq, rate = self.layout, self.frequency_hz, self.layout.sample_rate_hz
+        gain_db, delay_s, edge_ln, peaks, turns = lay.split(vector)
+        total = lay.polarity[channel] * 10.0 ** (gain_db[channel] / 20.0) * np.exp(
+            -1j * self._omega_ms * (delay_s[channel] * DELAY_SCALE)
+        )
+        rows: list[Complex] = [np.full((1, len(freq)), LN10 / 20.0, dtype=np.complex128), -1j * self._omega_ms[None]]
+        for k, edge in enumerate(lay.edges):
+            if channel in edge.channels:
+                x, slope = warp(frequency_hz=freq, corner_hz=np.exp(edge_ln[k]), sample_rate_hz=rate)
+                response, by_f = (high_pass if edge.kind == "high-pass" else low_pass)(x, slope, qs=edge.qs)
+                total = total * response
+                rows.append(by_f[None])
+        peaked = np.ones_like(total)
+        if lay.peaks:
+            x, slope = warp(frequency_hz=freq, corner_hz=np.exp(peaks[channel, :, :1]), sample_rate_hz=rate)
+            bank, *by = peaking(x, slope, gain_db=peaks[channel, :, 1:2], q=np.exp(peaks[channel, :, 2:3]))
+            peaked = bank.prod(axis=0)
+            total = total * peaked
+            rows.extend(by)
+        if lay.all_passes:
+            x, slope = warp(frequency_hz=freq, corner_hz=np.exp(turns[channel, :, :1]), sample_rate_hz=rate)
+            bank, *by = all_pass(x, slope, q=np.exp(turns[channel, :, 1:2]))
+            total = total * bank.prod(axis=0)
+            rows.extend(by)
+        return total, peaked, np.concatenate(rows) if derivatives else np.empty((0, len(freq)), dtype=np.complex128)

@@ -1,0 +1,185 @@
+"""What a good tune is, as residuals with exact derivatives.
+
+All residuals are in units of their own tolerance, so that a residual of 1 is "one tolerance off":
+
+* level: spatially averaged level of each coherent sum against the house curve, per twelfth octave (IEC 61260-1 bands);
+* sides: left against right from 250 Hz to 8 kHz, per third octave;
+* waste: level of the sum below what the same filters would give were all channels in phase, where channels overlap;
+* ties: pairs keep equal delays, corners of one crossover stay together, filters stay small, boosts smaller.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cabinwright.physics.prototypes import LN10
+from cabinwright.stages.tuning.model import Model
+from cabinwright.stages.tuning.spectra import BANDS_PER_GROUP
+
+__all__ = ["Objective", "SumTarget", "Tie", "Weights"]
+
+Real = NDArray[np.float64]
+Complex = NDArray[np.complex128]
+DB = 10.0 / LN10
+
+
+@dataclass(frozen=True)
+class SumTarget:
+    """One coherent sum to be judged."""
+
+    name: str
+    channels: NDArray[np.int_]  #: indices of the channels that sound
+    cross: Complex  #: (sub-bands, n, n): mean over the positions where all of them were recorded
+    target_db: Real  #: (groups,) house curve, level free
+    weight: Real  #: (groups,) 1 over tolerance in dB; 0 where it is not judged
+    waste_weight: Real  #: (groups,) 1 over tolerance in dB of level lost to cancellation
+    offset: int  #: which of the free levels it shares
+
+
+@dataclass(frozen=True)
+class Tie:
+    """``(coefficients @ x[indices] - value) / tolerance`` as one residual."""
+
+    indices: tuple[int, ...]
+    coefficients: tuple[float, ...]
+    value: float
+    tolerance: float
+
+
+@dataclass(frozen=True)
+class Weights:
+    """Tolerances of the softer terms."""
+
+    side_db: float = 0.7  #: left against right
+    cut_db: float = 12.0  #: a cut of this size counts as one tolerance
+    boost_db: float = 6.0  #: a boost of this size counts as one tolerance
+    most_boost_db: float = 6.0  #: all peaking filters of a channel together stay below this
+    over_db: float = 0.3  #: tolerance of that limit
+
+    def held(self, factor: float) -> Weights:
+        """The same with filters held back ``factor`` times more strongly."""
+        return replace(self, cut_db=self.cut_db / factor, boost_db=self.boost_db / factor)
+
+
+class Objective:
+    """Residuals of a model against the sums. The vector is the model's, followed by the free levels."""
+
+    def __init__(
+        self,
+        model: Model,
+        sums: list[SumTarget],
+        *,
+        group_hz: Real,
+        ties: list[Tie],
+        weights: Weights,
+        offsets: int,
+        sides: tuple[int, int] | None,
+    ) -> None:
+        self.model, self.sums, self.weights = model, sums, weights
+        self.group_hz = group_hz
+        self.offsets = offsets
+        self.sides = sides
+        self.size = model.layout.size + offsets
+        self._starts = np.arange(0, len(group_hz) * BANDS_PER_GROUP, BANDS_PER_GROUP)
+        self._ties = ties
+        self._tie_jacobian = np.zeros((len(ties), self.size))
+        for row, tie in enumerate(ties):
+            self._tie_jacobian[row, list(tie.indices)] = np.asarray(tie.coefficients) / tie.tolerance
+        self._tie_value = np.asarray([tie.value / tie.tolerance for tie in ties])
+        self._sides = self._side_rows()
+        lay = model.layout
+        self._boost_bands = np.arange(0, len(group_hz) * BANDS_PER_GROUP, 2)
+        self._gains = lay.at_peak + 3 * np.arange(lay.channels * lay.peaks) + 1
+
+    def _side_rows(self) -> list[NDArray[np.int_]]:
+        """Third octaves from 250 Hz to 8 kHz as runs of four groups."""
+        inside = np.flatnonzero((self.group_hz > 240.0) & (self.group_hz < 8300.0))
+        return [inside[k : k + 4] for k in range(0, len(inside) - 3, 4)]
+
+    def levels_db(self, vector: Real) -> Real:
+        """(sums, groups) level of every sum."""
+        response, _, _ = self.model.evaluate(vector, derivatives=False)
+        return np.stack([self._one_sum(target, response, [])[0] for target in self.sums])
+
+    def __call__(self, vector: Real, want_jacobian: bool) -> tuple[Real, Real | None]:
+        """Residuals (m,) and Jacobian (m, n) or None."""
+        response, peaked, logs = self.model.evaluate(vector, derivatives=want_jacobian)
+        parts = [self._one_sum(target, response, logs) for target in self.sums]
+        rows: list[Real] = []
+        jacs: list[Real] = []
+        base = self.model.layout.size
+        for target, (level, level_jac, waste, waste_jac) in zip(self.sums, parts, strict=True):
+            judged = target.weight > 0.0
+            weight = target.weight[judged]
+            rows.append(weight * (level - target.target_db - vector[base + target.offset])[judged])
+            lossy = target.waste_weight > 0.0
+            rows.append(target.waste_weight[lossy] * waste[lossy])
+            if want_jacobian:
+                block = level_jac[judged] * weight[:, None]
+                block[:, base + target.offset] -= weight
+                jacs += [block, waste_jac[lossy] * target.waste_weight[lossy, None]]
+        if self.sides is not None:
+            left, right = self.sides
+            difference = parts[left][0] - parts[right][0]
+            both = (self.sums[left].weight > 0.0) & (self.sums[right].weight > 0.0)
+            runs = [run for run in self._sides if both[run].all()]
+            rows.append(np.asarray([difference[run].mean() for run in runs]) / self.weights.side_db)
+            if want_jacobian:
+                slope = (parts[left][1] - parts[right][1]) / self.weights.side_db
+                jacs.append(np.asarray([slope[run].mean(axis=0) for run in runs]).reshape(-1, self.size))
+        rows.append(self._tie_jacobian @ vector - self._tie_value)
+        gains = vector[self._gains]
+        size = np.where(gains > 0.0, self.weights.boost_db, self.weights.cut_db)
+        rows.append(gains / size)
+        over_rows, over_jacs = self._over_boost(peaked, logs)
+        rows += over_rows
+        if not want_jacobian:
+            return np.concatenate(rows), None
+        small = np.zeros((len(gains), self.size))
+        small[np.arange(len(gains)), self._gains] = 1.0 / size
+        return np.concatenate(rows), np.concatenate([*jacs, self._tie_jacobian, small, *over_jacs])
+
+    def _over_boost(self, peaked: Complex, logs: list[Complex]) -> tuple[list[Real], list[Real]]:
+        """How far the peaking filters of each channel together boost beyond the limit."""
+        rows, jacs = [], []
+        for channel, bank in enumerate(peaked):
+            level = 20.0 * np.log10(np.abs(bank[self._boost_bands]))
+            over = np.maximum(level - self.weights.most_boost_db, 0.0)
+            rows.append(over / self.weights.over_db)
+            if logs:
+                jac = np.zeros((len(over), self.size))
+                hit = np.flatnonzero(over)
+                span = self.model.peak_columns(channel)
+                columns = self.model.columns[channel][span]
+                slope = 2.0 * DB / self.weights.over_db * logs[channel][span][:, self._boost_bands[hit]].real
+                jac[np.ix_(hit, columns)] = slope.T
+                jacs.append(jac)
+        return rows, jacs
+
+    def _group(self, rows: Real) -> Real:
+        """Sum sub-bands (last axis) into groups: every sub-band of a group is close to equally wide."""
+        return np.asarray(np.add.reduceat(rows, self._starts, axis=-1))
+
+    def _one_sum(self, target: SumTarget, response: Complex, logs: list[Complex]) -> tuple[Real, Real, Real, Real]:
+        g = response[target.channels].T  # (B, n)
+        pull = g * np.einsum("bc,bdc->bd", g.conj(), target.cross, optimize=True)  # (B, n): share of each channel
+        power = self._group(np.maximum(pull.sum(axis=1).real, 1e-30))
+        level = DB * np.log(power)
+        alone = (np.abs(g) ** 2 * np.einsum("bcc->bc", target.cross).real).T  # (n, B)
+        own = np.sqrt(np.maximum(self._group(alone), 1e-30))  # (n, G)
+        total = own.sum(axis=0)
+        waste = 2.0 * DB * np.log(total) - level
+        if not logs:
+            return level, np.empty((0, 0)), waste, np.empty((0, 0))
+        level_jac = np.zeros((self.size, len(level)))
+        waste_jac = np.zeros((self.size, len(level)))
+        for k, channel in enumerate(target.channels):
+            columns = self.model.columns[channel]
+            log = logs[channel]
+            turn = log.real * pull[:, k].real - log.imag * pull[:, k].imag
+            level_jac[columns] += 2.0 * DB * self._group(turn) / power
+            waste_jac[columns] += 2.0 * DB * self._group(log.real * alone[k]) / (own[k] * total)
+        return level, level_jac.T, waste, (waste_jac - level_jac).T

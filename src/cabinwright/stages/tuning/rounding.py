@@ -1,0 +1,119 @@
+"""Onto the processor's own grid, one kind of value at a time, the rest optimised again after each."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+import numpy as np
+from numpy.typing import NDArray
+
+from cabinwright.build.document import Processor
+from cabinwright.physics.filters import Filter
+from cabinwright.stages.tuning.model import DELAY_SCALE, Layout, Model
+from cabinwright.stages.tuning.fit import improve
+from cabinwright.stages.tuning.problem import OFFSETS, Problem, State
+from cabinwright.stages.tuning.settings import ChannelSettings, Settings
+
+__all__ = ["absolute_delays", "on_grid", "snap", "to_settings"]
+
+Real = NDArray[np.float64]
+
+
+def snap(value: float, step: float, low: float, high: float) -> float:
+    """Nearest multiple of ``step`` from ``low`` to ``high``; the bounds themselves are rounded inwards.
+
+    Multiples keep at most twelve significant digits, so that 57.3 is written as 57.3.
+    """
+    first, last = np.ceil(low / step - 1e-9), np.floor(high / step + 1e-9)
+    return float(f"{float(np.clip(np.round(value / step), first, last)) * step:.12g}")
+
+
+def absolute_delays(problem: Problem, state: State) -> Real:
+    """Processor delays (channels,) in seconds: smallest 0, before rounding."""
+    _, residual, *_ = state.layout.split(state.vector[: state.layout.size])
+    wanted = residual - problem.arrivals.at_head_s
+    return np.asarray(wanted - wanted.min())
+
+
+def on_grid(problem: Problem, state: State) -> State:
+    """Delays, then corners, then peaking frequency and Q, then peaking gain; the rest is solved again each time."""
+    proc, layout = problem.processor, state.layout
+    frozen = np.zeros(layout.size + OFFSETS, dtype=bool)
+    vector = state.vector.copy()
+
+    wanted = absolute_delays(problem, state)
+    rounded = _round_delays(wanted, proc)
+    common = float(np.median(rounded - wanted))  # a delay of all channels alike is not heard
+    vector[layout.at_delay : layout.at_edge] += (rounded - common - wanted) * DELAY_SCALE
+    frozen[layout.at_delay : layout.at_edge] = True
+    vector = _settle(problem, layout, vector, frozen)
+
+    for k, edge in enumerate(layout.edges):
+        at = layout.at_edge + k
+        vector[at] = np.log(snap(float(np.exp(vector[at])), proc.frequency_step_hz, edge.low_hz, edge.high_hz))
+    frozen[layout.at_edge : layout.at_peak] = True
+    vector = _settle(problem, layout, vector, frozen)
+
+    at = layout.at_peak + 3 * np.arange(layout.channels * layout.peaks)
+    for k in at:
+        vector[k] = np.log(snap(float(np.exp(vector[k])), proc.frequency_step_hz, 10.0, 0.45 * layout.sample_rate_hz))
+        vector[k + 2] = np.log(
+            snap(float(np.exp(vector[k + 2])), proc.peaking_q_step, proc.peaking_q_min, proc.peaking_q_max)
+        )
+    frozen[at] = frozen[at + 2] = True
+    vector = _settle(problem, layout, vector, frozen)
+
+    low, high = proc.peaking_gain_min_db, proc.peaking_gain_max_db
+    vector[at + 1] = [snap(float(value), proc.peaking_gain_step_db, low, high) for value in vector[at + 1]]
+    frozen[at + 1] = True
+    vector = _settle(problem, layout, vector, frozen)
+    return State(layout, vector, state.cost)
+
+
+def _settle(problem: Problem, layout: Layout, vector: Real, frozen: NDArray[np.bool_]) -> Real:
+    """Solve for what is not on the grid yet."""
+    return improve(problem, State(layout, vector), iterations=6, frozen=frozen).vector
+
+
+def _round_delays(delay: Real, proc: Processor) -> Real:
+    """Multiples of the step within the processor's reach; the common part is chosen so that all round well."""
+    step = proc.delay_step_s
+    offsets = np.linspace(0.0, step, 25)[:-1]
+    errors = [float(np.sum((np.round((delay + o) / step) * step - delay - o) ** 2)) for o in offsets]
+    counts = np.round((delay + offsets[int(np.argmin(errors))]) / step)
+    counts -= counts.min()
+    return np.asarray(np.minimum(counts, np.floor(proc.delay_max_s / step + 1e-9)) * step)
+
+
+def to_settings(problem: Problem, state: State, *, reasons: Callable[[int, str, float], str] | None = None) -> Settings:
+    """The processor's settings; overall level as high as the channel that needs most can go without exceeding 0 dB."""
+    proc, layout = problem.processor, state.layout
+    gains, _, edge_ln, peaks, _ = layout.split(state.vector[: layout.size])
+    delay = _round_delays(absolute_delays(problem, state), proc)
+    response = np.abs(Model(layout, problem.spectra.frequency_hz).responses(state.vector[: layout.size]))
+    headroom = 20.0 * np.log10(response.max(axis=1))  # what each channel would need above 0 dB
+    lift = float(min((proc.gain_max_db - gains).min(), -headroom.max()))
+    rows = []
+    for c, name in enumerate(problem.channels):
+        filters: list[Filter] = []
+        for k, edge in enumerate(layout.edges):
+            if c in edge.channels:
+                hertz = float(f"{float(np.exp(edge_ln[k])):.9g}")
+                filters.append(
+                    Filter(
+                        edge.kind,  # type: ignore[arg-type]
+                        hertz,
+                        family=edge.family,
+                        slope_db_per_octave=edge.slope_db_per_octave,
+                    )
+                )
+        filters.sort(key=lambda item: item.kind)
+        bank = [
+            Filter("peaking", float(f"{np.exp(f):.9g}"), gain_db=float(f"{g:.9g}"), q=float(f"{np.exp(q):.9g}"))
+            for f, g, q in peaks[c]
+            if abs(g) >= 0.5 * proc.peaking_gain_step_db
+        ]
+        filters += sorted(bank, key=lambda item: item.frequency_hz)
+        gain = snap(float(gains[c]) + lift, proc.gain_step_db, proc.gain_min_db, proc.gain_max_db)
+        polarity = "inverted" if layout.polarity[c] < 0 else "normal"
+        rows.append(ChannelSettings(name, gain, polarity, float(f"{delay[c]:.12g}"), tuple(filters)))  # type: ignore[arg-type]
+    return Settings(layout.sample_rate_hz, tuple(rows))
