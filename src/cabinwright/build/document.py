@@ -280,4 +280,4 @@ class Build(Model):
     verification_recordings: Annotated[tuple[Recording, ...], Field(strict=False, max_length=5000)] = ()
     """Recordings made after the settings were loaded, one table each."""
     tuning: Tuning | None = None
-    """What the tune is for."""
+    """The tune."""

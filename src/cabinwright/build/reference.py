@@ -53,12 +53,16 @@ def schema_json() -> str:
 def reference_markdown() -> str:
     """The reference page as Markdown."""
     parts = [_INTRODUCTION]
-    for header, model in _tables(Build, ""):
+    tables = list(_tables(Build, ""))
+    models = [model for _, model, _ in tables]
+    for header, model, about in tables:
         rows = [_row(key, field) for key, field in keys_of(model).items() if not _is_table(field)]
         title = f"`{header}`" if header else "Top of the file"
         notes = "" if header else "\nThese keys stand before the first table.\n"
         head = "| key | accepts | default | meaning |\n| --- | --- | --- | --- |"
         text = (model.__doc__ or "").strip()
+        if models.count(model) > 1:  # two tables of one model are told apart by what their own keys say
+            text = f"{about} {text}"
         parts.append(f"## {title}\n\n{text}\n{notes}\n{head}\n" + "\n".join(rows) + "\n")
     return "\n".join(parts)
 
@@ -67,16 +71,16 @@ def _is_table(field: FieldInfo) -> bool:
     return nested_model(field.annotation) is not None
 
 
-def _tables(model: type[BaseModel], name: str) -> Iterator[tuple[str, type[BaseModel]]]:
-    """Every table with the head a person writes, in order of the file."""
+def _tables(model: type[BaseModel], name: str) -> Iterator[tuple[str, type[BaseModel], str]]:
+    """Every table with the head a person writes and what its own key says of it, in order of the file."""
     if not name:
-        yield "", model
+        yield "", model, ""
     for key, field in keys_of(model).items():
         inner = nested_model(field.annotation)
         if inner is None:
             continue
         dotted = f"{name}.{key}" if name else key
-        yield (f"[[{dotted}]]" if is_list(field.annotation) else f"[{dotted}]"), inner
+        yield (f"[[{dotted}]]" if is_list(field.annotation) else f"[{dotted}]"), inner, field.description or ""
         yield from _tables(inner, dotted)
 
 
