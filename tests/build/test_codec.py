@@ -249,6 +249,8 @@ def test_load_refuses_what_is_no_build(tmp_path: Path) -> None:
         load(tmp_path / "nowhere" / "build.toml")
     with pytest.raises(BuildError, match=r"cannot be read|no such file"):
         load("nul\0byte")
+    with pytest.raises(BuildError, match=r"cannot be read|no such file"):
+        load(tmp_path / ("x" * 5000))
     (tmp_path / "build.toml").mkdir()
     with pytest.raises(BuildError, match="no plain file"):
         load(tmp_path)
@@ -266,6 +268,16 @@ def test_load_refuses_a_huge_file_without_reading_it(tmp_path: Path, monkeypatch
     with pytest.raises(BuildError, match="is larger"):
         load(tmp_path)
     assert SIZE_LIMIT_BYTES < 3_000_000_000
+
+
+def test_load_says_when_it_may_not_look(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def locked(self: Path, *_: object, **__: object) -> bool:
+        raise PermissionError(13, "Permission denied")
+
+    for question in ("is_dir", "exists", "is_file", "open"):
+        monkeypatch.setattr(codec.Path, question, locked)
+    with pytest.raises(BuildError, match=r"cannot be read \(Permission denied\)"):
+        load(tmp_path)
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="a FIFO is a POSIX thing")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from itertools import chain, islice
 from pathlib import Path
 from typing import Any
@@ -36,7 +36,7 @@ def load(path: Path | str) -> Build:
         BuildError: the file cannot be read, is no TOML, or breaks rules; it carries every problem found.
     """
     file = Path(path)
-    if file.is_dir():
+    if _answers(file.is_dir):
         file = file / FILE_NAME
     text = _decode(_read(file), str(file))
     build = parse(text, file=str(file))
@@ -109,7 +109,7 @@ def _strays(build: Build, folder: Path) -> Iterable[Fault]:
 
 def _read(file: Path) -> bytes:
     """The bytes of a plain file of sensible size."""
-    if file.exists() and not file.is_file():
+    if _answers(file.exists) and not _answers(file.is_file):
         raise _refuse(file, "this is no plain file", "Name the build folder, or the build.toml in it.")
     try:
         with file.open("rb") as stream:
@@ -124,6 +124,14 @@ def _read(file: Path) -> bytes:
         rule = f"a build is at most {SIZE_LIMIT_BYTES // 1000} kB of text, and this file is larger"
         raise _refuse(file, rule, "Check that it is a build.toml and not a recording.")
     return content
+
+
+def _answers(question: Callable[[], bool]) -> bool:
+    """Whether the system says yes; where it refuses to say (a locked folder, a name too long), opening will tell why."""
+    try:
+        return question()
+    except (OSError, ValueError):
+        return False
 
 
 def _refuse(file: Path | str, rule: str, cure: str, line: int | None = None) -> BuildError:

@@ -35,17 +35,17 @@ def create(folder: Path, *, title: str = "A new build", driving_side: Literal["l
     """
     text = starter_text(title=title, driving_side=driving_side)
     target, recordings = folder / FILE_NAME, folder / RECORDINGS_FOLDER
-    if target.exists():
-        raise OutputError(f"{target}: there is a build already, and it was left as it is. Name another folder.")
     fresh = target.with_name(f".{FILE_NAME}.{os.getpid()}.part")
     try:
+        if target.exists():
+            raise OutputError(f"{target}: there is a build already, and it was left as it is. Name another folder.")
         recordings.mkdir(parents=True, exist_ok=True)
         try:
             fresh.write_text(text, encoding="utf-8", newline="\n")
             fresh.replace(target)
         finally:
             fresh.unlink(missing_ok=True)
-    except OSError as error:
-        reason = error.strerror or str(error)
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
         raise OutputError(f"{folder}: cannot be written ({reason}). Choose a folder you may write to.") from None
     return [target, recordings]
