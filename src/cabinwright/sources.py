@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["SOURCES", "is_cited"]
+__all__ = ["COMMON_PRACTICE", "EVIDENCE", "SOURCES", "is_cited"]
 
 COMMON_PRACTICE = "common practice"
 """What a rule of thumb cites that nobody has written down with authority."""
@@ -37,6 +37,10 @@ SOURCES: dict[str, str] = {
 """Short name -> full reference, in alphabetical order."""
 
 
+EVIDENCE = ("recording", "the build", "the processor", "the maker")
+"""What a remark may rest on besides literature: what was measured, what the build says, what a maker states."""
+
+
 def is_cited(text: str) -> bool:
-    """Whether ``text`` names a source of the bibliography, or owns to being common practice."""
-    return text.startswith(COMMON_PRACTICE) or any(short in text for short in SOURCES)
+    """Whether ``text`` names a source of the bibliography or evidence at hand, or owns to being common practice."""
+    return text.startswith(COMMON_PRACTICE) or any(word in text for word in (*SOURCES, *EVIDENCE))

@@ -127,7 +127,7 @@ def _read(file: Path) -> bytes:
 
 
 def _answers(question: Callable[[], bool]) -> bool:
-    """Whether the system says yes; where it refuses to say (a locked folder, a name too long), opening will tell why."""
+    """Whether the system says yes; where it will not say (a locked folder, a name too long), opening tells why."""
     try:
         return question()
     except (OSError, ValueError):
