@@ -17,6 +17,7 @@ __all__ = ["OCTAVE_RATIO", "REFERENCE_HZ", "Bands", "octave_bands"]
 
 OCTAVE_RATIO = 10.0**0.3
 REFERENCE_HZ = 1000.0
+NOMINAL = 0.005  #: a nominal frequency lies this near the exact one, as a ratio
 
 
 @dataclass(frozen=True)
@@ -32,12 +33,11 @@ class Bands:
 
 
 def octave_bands(*, fraction: int, low_hz: float, high_hz: float) -> Bands:
-    """Every ``1/fraction`` octave band whose nominal range meets ``low_hz`` to ``high_hz``.
+    """Every ``1/fraction`` octave band of which a part lies between ``low_hz`` and ``high_hz``.
 
-    The first is the band nearest ``low_hz`` and the last the band nearest ``high_hz`` on the logarithmic axis, so that
-    nominal frequencies may be asked for: thirds from 20 to 20000 Hz are the 31 bands from 19.95 to 19953 Hz. Where a
-    limit lies on an edge the band inside the range is taken. Raises ``ValueError`` for a fraction outside 1 to 48 or a
-    range that is not positive and rising.
+    Nominal frequencies may be asked for: a limit within 0.5 % of an edge counts as that edge, so thirds from 20 to 20000 Hz
+    are the 31 bands centred on 19.95 to 19953 Hz. Where that leaves none, the band that holds ``low_hz`` is given. Raises
+    ``ValueError`` for a fraction outside 1 to 48 or a range that is not positive and rising.
     """
     if not 1 <= fraction <= 48:
         raise ValueError(f"fraction must lie between 1 and 48, got {fraction}")
@@ -45,7 +45,7 @@ def octave_bands(*, fraction: int, low_hz: float, high_hz: float) -> Bands:
         raise ValueError(f"low_hz must be positive and not above high_hz, got {low_hz} and {high_hz}")
     shift = 0.0 if fraction % 2 else 0.5
     step = math.log(OCTAVE_RATIO) / fraction
-    near = 1e-9  # a limit exactly on an edge must not fall on either side by rounding
+    near = min(0.25, NOMINAL / step)
     first = math.floor(math.log(low_hz / REFERENCE_HZ) / step - shift + 0.5 + near)
     last = max(first, math.ceil(math.log(high_hz / REFERENCE_HZ) / step - shift - 0.5 - near))
     centres = REFERENCE_HZ * OCTAVE_RATIO ** ((np.arange(first, last + 1) + shift) / fraction)
