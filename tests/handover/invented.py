@@ -19,6 +19,7 @@ from cabinwright.physics.response import RecordedResponses, Verdict
 from cabinwright.stages.tuning.result import ChannelCurves, Decision, Metrics, SumCurves, TuningResult
 from cabinwright.stages.tuning.settings import ChannelSettings, Settings
 from cabinwright.stages.tuning.sides import SUM_NAMES, sounding_channels
+from cabinwright.stages.tuning.verify.result import Cause, Comparison, VerificationResult
 
 RATE_HZ = 48000.0
 SOUND_M_S = 343.2
@@ -321,4 +322,64 @@ def findings(names: dict[str, str]) -> tuple[Finding, ...]:
             remedy="Ask its maker for the lowest frequency at full level before any loud listening",
             source="common practice, no source",
         ),
+    )
+
+
+def verification(*, passed: bool = False) -> VerificationResult:
+    """A verification of the invented car: one channel 3 dB too low, or all as it should be."""
+    third = np.asarray(1000.0 * 10.0 ** (np.arange(-17, 14) / 10.0))
+    predicted = house_db(third) - 20.0
+    bump = 0.0 if passed else -4.2 * np.exp(-((np.log2(third / 160.0)) ** 2))
+    ripple = 0.25 * np.sin(np.arange(len(third)))
+    tolerance = np.full(len(third), 0.9)
+    tolerance[:2] = np.nan
+    comparisons = tuple(
+        Comparison(
+            name,
+            members,
+            ("p1", "p2", "p5"),
+            predicted + ripple + (bump if name != "right side" else 0.0),
+            predicted,
+            predicted + (bump if name != "right side" else 0.0),
+            tolerance,
+            np.tile(predicted + bump, (3, 1)),
+            np.tile(predicted, (3, 1)),
+        )
+        for name, members in (("left side", ("left midbass", "subwoofer")), ("right side", ("right midbass",)))
+    )
+    cause = Cause(
+        "gain",
+        ("left midbass",),
+        -3.1,
+        "dB",
+        "the gain of left midbass is -3.1 dB off",
+        "Set it to -9.7 dB, and check its amplifier's level.",
+        "likely",
+    )
+    rival = Cause(
+        "polarity",
+        ("left midbass",),
+        None,
+        "",
+        "the polarity of left midbass is the opposite of the settings",
+        "Set it to inverted, and check the speaker's plus and minus.",
+        "one of several",
+    )
+    return VerificationResult(
+        passed=passed,
+        summary="Pass: the recordings agree with the prediction within what noise and repeatability allow."
+        if passed
+        else "Likeliest cause: the gain of left midbass is -3.1 dB off.",
+        level_db=-2.4,
+        latency_s=0.00213,
+        position_delay_s={"p1": 0.00213, "p2": 0.00215, "p5": math.nan},
+        band_centres_hz=third,
+        comparisons=comparisons,
+        causes=() if passed else (cause,),
+        alternatives=() if passed else ((rival,),),
+        runner_up=() if passed else (rival,),
+        runner_up_behind=math.inf if passed else 2.1,
+        explained_share=1.0 if passed else 0.93,
+        record_next=None if passed else "left midbass",
+        not_checked=("right tweeter",),
     )

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from jinja2 import Environment
 
-__all__ = ["page"]
+__all__ = ["page", "stopped"]
 
 
 def page(template: str, *, styles: tuple[str, ...], **values: Any) -> str:
@@ -24,13 +24,21 @@ def page(template: str, *, styles: tuple[str, ...], **values: Any) -> str:
 def _environment() -> Environment:
     from jinja2 import Environment, FunctionLoader, StrictUndefined
 
-    return Environment(
+    made = Environment(
         loader=FunctionLoader(_text),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    made.filters["stopped"] = stopped
+    return made
+
+
+def stopped(text: str) -> str:
+    """The sentence with one full stop, whether it came with one or not."""
+    text = text.rstrip()
+    return text if not text or text[-1] in ".!?:" else f"{text}."
 
 
 def _text(name: str) -> str:
