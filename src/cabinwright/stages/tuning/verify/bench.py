@@ -39,7 +39,10 @@ class State:
 
 @dataclass(frozen=True)
 class Bench:
-    """Recorded and measured spectra. Shapes: ``C`` channels, ``R`` verification recordings, ``P`` positions, ``F`` bins."""
+    """Recorded and measured spectra.
+
+    Shapes: ``C`` channels, ``R`` verification recordings, ``P`` positions, ``F`` bins.
+    """
 
     channels: tuple[str, ...]
     names: tuple[str, ...]
@@ -50,11 +53,17 @@ class Bench:
     band_start: NDArray[np.intp]  #: (bands,) first bin of each band
     frequency_hz: Array  #: (F,)
     recorded: Complex  #: (C, P, F)
-    measured: Complex  #: (R, P, F)
+    measured: Complex  #: (R, P, F), brought near the level of the prediction
+    scale: float  #: what ``measured`` was divided by for that
     usable: NDArray[np.bool_]  #: (R, P)
     noise: Array  #: (R, P, F) power that noise alone adds to the difference
     weight: Array  #: (R, P, F) one over variance and over bins in the band; 0 where not usable
     start: State  #: the settings as they should be
+
+    @property
+    def sizes(self) -> NDArray[np.intp]:
+        """Bins in each band, ``(bands,)``."""
+        return np.diff(np.append(self.band_start, len(self.frequency_hz))).astype(np.intp)
 
     def band_sum(self, values: Array) -> Array:
         """Sum over the bins of each band, ``(..., F)`` to ``(..., bands)``."""
@@ -90,9 +99,7 @@ class Bench:
         )
 
 
-def make_bench(
-    build: Build, recorded: RecordedResponses, settings: Settings, verification: RecordedResponses
-) -> Bench:
+def make_bench(build: Build, recorded: RecordedResponses, settings: Settings, verification: RecordedResponses) -> Bench:
     """Bring everything to one grid.
 
     Raises ``RefusedError`` where no verification recording stands at a position at which all its channels were
@@ -122,7 +129,12 @@ def make_bench(
     spectra = _spectra(recorded, before, count, grid, frequency)
     measured = _spectra(verification, after, count, grid, frequency)[keep]
     drive = np.array([item.response(frequency, sample_rate_hz=rate) for item in settings.channels])
-    noise = _noise(recorded.noise_power[before], verification.noise_power[after][keep], feed[keep], drive, band)
+    predicted = np.einsum("rc,cf,cpf->rpf", feed[keep].astype(np.float64), drive, spectra)
+    scale = _scale(measured, predicted, usable[keep], starts)
+    own_noise = np.nan_to_num(verification.noise_power[after][keep])[..., band] / scale**2
+    carried = np.nan_to_num(recorded.noise_power[before])[..., band]
+    noise = own_noise + np.einsum("rc,cpf,cf->rpf", feed[keep].astype(np.float64), carried, np.abs(drive) ** 2)
+    measured = measured / scale
     sizes = np.diff(np.append(starts, len(frequency)))
     per_bin = np.repeat(sizes, sizes)
     level = np.repeat(np.add.reduceat(np.abs(measured) ** 2, starts, axis=-1), sizes, axis=-1) / per_bin
@@ -139,11 +151,26 @@ def make_bench(
         frequency_hz=frequency,
         recorded=spectra,
         measured=measured,
+        scale=scale,
         usable=usable[keep],
         noise=noise,
         weight=usable[keep][..., None] / (variance * per_bin),
         start=State(drive, feed[keep].astype(np.float64), np.arange(len(slots), dtype=np.intp)),
     )
+
+
+def _scale(measured: Complex, predicted: Complex, usable: NDArray[np.bool_], starts: NDArray[np.intp]) -> float:
+    """Roughly how much louder the measurement is: the median over what can be compared of the ratio in each band.
+
+    Noise of the recordings can only be carried over to the measurement once both have one level.
+    """
+    above, below = (np.add.reduceat(np.abs(part[usable]) ** 2, starts, axis=-1) for part in (measured, predicted))
+    ratio = float(np.median(above / np.maximum(below, 1e-300)))
+    if not (np.isfinite(ratio) and ratio > 0.0):
+        raise RefusedError(
+            "The verification recordings hold no sound at all. Check that the processor plays, and record them again."
+        )
+    return float(np.sqrt(ratio))
 
 
 def _grid(
@@ -161,16 +188,13 @@ def _grid(
 
 
 def _spectra(
-    responses: RecordedResponses, rows: tuple[NDArray[np.intp], ...], count: int, grid: NDArray[np.intp], frequency: Array
+    responses: RecordedResponses,
+    rows: tuple[NDArray[np.intp], ...],
+    count: int,
+    grid: NDArray[np.intp],
+    frequency: Array,
 ) -> Complex:
     turn = np.exp(2j * np.pi * frequency * responses.zero_sample / responses.sample_rate_hz)
     present = responses.present[rows][..., None]
     spectra: Complex = np.fft.rfft(responses.impulse[rows] * present, count)[..., grid] * turn
     return spectra
-
-
-def _noise(before: Array, after: Array, feed: NDArray[np.bool_], drive: Complex, band: NDArray[np.intp]) -> Array:
-    """Noise of the measurement, plus that of the recordings as the prediction carries it, ``(R, P, F)``."""
-    carried = np.einsum("rc,cpf,cf->rpf", feed, np.nan_to_num(before)[..., band], np.abs(drive) ** 2)
-    total: Array = np.nan_to_num(after)[..., band] + carried
-    return total

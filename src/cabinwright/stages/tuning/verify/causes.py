@@ -41,6 +41,7 @@ class Guess:
     amount: float = 0.0
     range: Range | None = None
     filter: Filter | None = None
+    whole: bool = False  #: touches the whole processor, its latency too
 
     def apply(self, state: State) -> State:
         """The state with this mistake made."""
@@ -129,9 +130,9 @@ def _of_everything(build: Build, bench: Bench) -> list[Guess]:
     delays = np.array([item.delay_s for item in bench.settings.channels])[:, None]
     undelayed = np.exp(2j * np.pi * bench.frequency_hz * delays)
     guesses = [
-        Guess("nothing loaded", bench.channels, lambda state, _: replace(state, drive=bare)),
-        Guess("no delays", bench.channels, lambda state, _: replace(state, drive=state.drive * undelayed)),
-        Guess("no gains", bench.channels, lambda state, _: replace(state, drive=state.drive / gains)),
+        Guess("nothing loaded", bench.channels, lambda state, _: replace(state, drive=bare), whole=True),
+        Guess("no delays", bench.channels, lambda state, _: replace(state, drive=state.drive * undelayed), whole=True),
+        Guess("no gains", bench.channels, lambda state, _: replace(state, drive=state.drive / gains), whole=True),
     ]
     names = {LEFT_SIDE, RIGHT_SIDE} & set(bench.names)
     mirror = _mirror(build, bench)

@@ -25,8 +25,9 @@ __all__ = ["Fit", "Fitter"]
 REPLACED_S = 60e-6  #: a microphone put back within 20 mm
 STEP_S = 3e-6
 LEVEL_TOLERANCE_DB = 0.35  #: spatially averaged band levels repeat within this (common practice, no source)
-MOST_LATENCIES = 3
+MOST_LATENCIES = 4
 SCAN_STEP_S = 1e-5
+SCAN_BLOCK = 64
 
 
 @dataclass(frozen=True)
@@ -36,6 +37,7 @@ class Fit:
     misfit: float
     level: float  #: linear, measured over predicted
     delay_s: Array  #: (positions,)
+    latency: int  #: which candidate latency it started from
     residual: Array  #: (recordings, bands) residual power over the variance of noise and repeatability
     level_error_db: Array  #: (recordings, bands) measured over predicted, spatial average
 
@@ -55,27 +57,27 @@ class Fitter:
         self.noise = bench.band_sum((bench.weight * bench.noise).sum(axis=1))
         expected = np.minimum(self.noise / self.count[:, None], 1.0)
         self.least = float((self.count[:, None] * np.log1p(expected)).sum())  # misfit that noise alone leaves
-        self.latencies = _latencies(full, absolute_time=absolute_time)
+        self.latencies, self.usual = _latencies(full, absolute_time=absolute_time)
+        self.turned: list[Complex] = [np.exp(self.turn * latency[:, None]) for latency in self.latencies]
+        self.block: Complex = np.exp(self.turn[:, None] * (SCAN_STEP_S * np.arange(SCAN_BLOCK)))
 
-    def score(self, state: State) -> Fit:
-        """Best fit over the candidate latencies."""
+    def score(self, state: State, *, latencies: tuple[int, ...] | None = None) -> Fit:
+        """Best fit over the candidate latencies (by default the usual ones)."""
         prediction = self.bench.predict(state)
         cross = np.conj(self.bench.measured) * prediction
         power = np.abs(prediction) ** 2
-        return min((self._fit(cross, power, latency) for latency in self.latencies), key=lambda fit: fit.misfit)
+        weight = self.bench.weight
+        first = min(
+            (self._pass(cross, power, weight, index) for index in latencies or range(self.usual)),
+            key=lambda fit: fit.misfit,
+        )
+        again = weight * np.repeat(1.0 / (1.0 + first.residual), self.bench.sizes, axis=-1)[:, None, :]
+        return self._pass(cross, power, again, first.latency)
 
-    def _fit(self, cross: Complex, power: Array, latency_s: Array) -> Fit:
-        bench = self.bench
-        weight = bench.weight
-        cross = cross * np.exp(self.turn * latency_s[:, None])
-        fit = self._pass(cross, power, weight, latency_s)
-        bands = np.diff(np.append(bench.band_start, len(bench.frequency_hz)))
-        again = weight * np.repeat(1.0 / (1.0 + fit.residual), bands, axis=-1)[:, None, :]
-        return self._pass(cross, power, again, latency_s)
-
-    def _pass(self, cross: Complex, power: Array, weight: Array, latency_s: Array) -> Fit:
+    def _pass(self, cross: Complex, power: Array, weight: Array, latency: int) -> Fit:
         """Delays and level by weighted least squares, then the misfit."""
         bench = self.bench
+        cross = cross * self.turned[latency]
         gathered = (weight * cross).sum(axis=0)
         curve = (gathered @ self.local).real
         best = curve.argmax(axis=1)
@@ -88,35 +90,37 @@ class Fitter:
         error_db = 10.0 * np.log10((self.power + 1e-9) / (level**2 * own + self.noise + 1e-9))
         misfit = float((self.count[:, None] * np.log1p(residual)).sum())
         misfit += float(np.log1p((error_db / LEVEL_TOLERANCE_DB) ** 2).sum())
-        return Fit(misfit, level, latency_s + shift, residual, error_db)
+        return Fit(misfit, level, self.latencies[latency] + shift, latency, residual, error_db)
 
     def delay_peaks(self, state: State, channel: int, low_s: float, high_s: float) -> list[float]:
         """Extra delays of one output worth a closer look, best first."""
         bench = self.bench
         alone = bench.recorded[state.out[channel]] * state.drive[channel] * state.feed[:, channel][:, None, None]
         rest = bench.predict(state) - alone
-        scan = np.arange(low_s, high_s + SCAN_STEP_S / 2, SCAN_STEP_S)
+        count = int(np.ceil((high_s - low_s) / SCAN_STEP_S)) + 1
+        blocks = low_s + SCAN_STEP_S * SCAN_BLOCK * np.arange(-(-count // SCAN_BLOCK))
+        near = SCAN_STEP_S / 8 * np.arange(-8, 9)
+        coarse_turn, fine = np.exp(np.outer(blocks, self.turn)), np.exp(np.outer(self.turn, near))
+        overlap = 2.0 * (bench.weight * np.conj(rest) * alone).sum(axis=(0, 1))
+        fixed = float((bench.weight * (np.abs(rest) ** 2 + np.abs(alone) ** 2)).sum())
+        powers = ((coarse_turn * overlap) @ self.block).real.ravel()[:count] + fixed
         found: list[tuple[float, float]] = []
-        for latency in self.latencies:
-            turn = bench.weight * np.conj(bench.measured) * np.exp(self.turn * latency[:, None])
-            moving = (turn * alone).sum(axis=(0, 1))
-            overlap = 2.0 * (bench.weight * np.conj(rest) * alone).sum(axis=(0, 1))
-            still = float((turn * rest).real.sum())
-            fixed = float((bench.weight * (np.abs(rest) ** 2 + np.abs(alone) ** 2)).sum())
-
-            def gain(delays: Array, parts: tuple[Complex, Complex, float, float]) -> Array:
-                both = np.exp(np.outer(delays, self.turn)) @ np.stack(parts[:2], axis=1)
-                along = np.maximum(both[:, 0].real + parts[2], 0.0)
-                value: Array = along**2 / np.maximum(both[:, 1].real + parts[3], 1e-300)
-                return value
-
-            parts = (moving, overlap, still, fixed)
-            values = np.concatenate([gain(part, parts) for part in np.array_split(scan, max(1, len(scan) // 500))])
-            for index in _peaks(values, 2):
-                near = scan[index] + np.arange(-8, 9) * (SCAN_STEP_S / 8)
-                close = gain(near, parts)
-                found.append((float(close.max()), float(near[close.argmax()])))
+        for turned in self.turned[: self.usual]:
+            turn = bench.weight * np.conj(bench.measured) * turned
+            moving, still = (turn * alone).sum(axis=(0, 1)), float((turn * rest).real.sum())
+            along = ((coarse_turn * moving) @ self.block).real.ravel()[:count] + still
+            for index in _peaks(_explained(along, powers), 2):
+                place = low_s + SCAN_STEP_S * index
+                here = np.exp(self.turn * place)
+                close = _explained(((here * moving) @ fine).real + still, ((here * overlap) @ fine).real + fixed)
+                found.append((float(close.max()), place + float(near[close.argmax()])))
         return [delay for _, delay in sorted(found, reverse=True)[:4]]
+
+
+def _explained(along: Array, power: Array) -> Array:
+    """Power of the measurement that a prediction explains at its best level; a negative level explains nothing."""
+    value: Array = np.maximum(along, 0.0) ** 2 / np.maximum(power, 1e-300)
+    return value
 
 
 def _peaks(values: Array, most: int) -> list[int]:
@@ -137,33 +141,50 @@ def _vertex(curve: Array, best: NDArray[np.intp], steps: Array) -> Array:
     return place
 
 
-def _latencies(bench: Bench, *, absolute_time: bool) -> list[Array]:
-    """Candidate latencies, ``(positions,)`` each: from the whole prediction and from each output on its own.
+def _latencies(bench: Bench, *, absolute_time: bool) -> tuple[list[Array], int]:
+    """Candidate latencies, ``(positions,)`` each, and how many of them are the usual ones.
 
-    A wrong delay of the strongest channel pulls the whole prediction with it; some other channel then still shows the
-    true latency.
+    From the whole prediction and from each output on its own: a wrong delay of the strongest channel pulls the whole
+    with it, but some other channel then still shows the true latency. The others are for a processor without any of
+    the settings or of the delays.
     """
+    weighted = bench.weight * np.conj(bench.measured)
+    drive = bench.start.drive
+    delays = np.array([item.delay_s for item in bench.settings.channels])[:, None]
+    each = [np.tensordot(row, weighted, axes=(0, 0)) for row in bench.start.feed.T]
+    alone = [each[c] * drive[c] * bench.recorded[c] for c in range(len(each))]
+    bare = sum(each[c] * bench.recorded[c] for c in range(len(each)))
+    late = np.exp(2j * np.pi * bench.frequency_hz * delays)
+    undelayed = sum(part * late[c] for c, part in enumerate(alone))
+    whole, *singles = (_lag(cross, bench, absolute_time=absolute_time) for cross in [sum(alone), *alone])
+    ordered = [whole[1], *(lag for _, lag in sorted(singles, key=lambda pair: -pair[0]))]
+    usual = _apart([], ordered)[:MOST_LATENCIES]
+    others = [_lag(np.asarray(cross), bench, absolute_time=absolute_time)[1] for cross in (bare, undelayed)]
+    return _apart(usual, others), len(usual)
+
+
+def _apart(kept: list[Array], more: list[Array]) -> list[Array]:
+    """``kept`` and those of ``more`` that the search for a replaced microphone would not reach from another."""
+    kept = list(kept)
+    for lag in more:
+        if all(np.median(np.abs(lag - other)) > REPLACED_S / 2 for other in kept):
+            kept.append(lag)
+    return kept
+
+
+def _lag(cross: Complex, bench: Bench, *, absolute_time: bool) -> tuple[float, Array]:
+    """Peak of the cross-correlation: how well it tells a delay (height, 1 for a pure delay, times mean frequency) and
+    where it is, ``(positions,)``."""
     step_hz = float(bench.frequency_hz[1] - bench.frequency_hz[0])
     index = np.rint(bench.frequency_hz / step_hz).astype(np.intp)
     count = 4 * int(index[-1] + 1)  # twice the rate that the band needs: the peak is then found to a sixth of a period
-    each = bench.start.drive[:, None, :] * bench.recorded
-    weighted = bench.weight * np.conj(bench.measured)
-    total = (weighted * bench.predict(bench.start)).sum(axis=0)
-    alone = [(np.tensordot(bench.start.feed[:, c], weighted, axes=(0, 0)) * each[c]) for c in range(len(each))]
-    found: list[tuple[float, Array]] = []
-    for order, cross in enumerate([total, *alone]):
-        spectrum = np.zeros((len(cross), count // 2 + 1), dtype=np.complex128)
-        spectrum[:, index] = cross
-        track = np.abs(np.fft.irfft(np.conj(spectrum), count))
-        if absolute_time:
-            track = np.broadcast_to(track.sum(axis=0), track.shape)
-        top = track.argmax(axis=1)
-        lag = np.where(top > count // 2, top - count, top) / (count * step_hz)
-        scale = np.abs(cross).sum() / count * 2.0
-        sharp = float(track.max(axis=1).sum() / max(scale, 1e-300))
-        found.append((np.inf if order == 0 else sharp, lag))
-    chosen: list[Array] = []
-    for _, lag in sorted(found, key=lambda pair: -pair[0]):
-        if all(np.median(np.abs(lag - other)) > REPLACED_S / 2 for other in chosen):
-            chosen.append(lag)
-    return chosen[:MOST_LATENCIES]
+    spectrum = np.zeros((len(cross), count // 2 + 1), dtype=np.complex128)
+    spectrum[:, index] = np.conj(cross)
+    track = np.abs(np.fft.irfft(spectrum, count))
+    if absolute_time:
+        track = np.broadcast_to(track.sum(axis=0), track.shape)
+    top = track.argmax(axis=1)
+    lag = np.where(top > count // 2, top - count, top) / (count * step_hz)
+    power = np.abs(cross).sum(axis=0)
+    height = count * float(track.max(axis=1).sum()) / max(float(power.sum()), 1e-300) ** 2
+    return height * float(power @ bench.frequency_hz), lag

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from cabinwright.findings import Finding
 
-__all__ = ["Cause", "Comparison", "Confidence", "VerificationResult"]
+__all__ = ["Cause", "Comparison", "Confidence", "VerificationResult", "levels_agree"]
 
 Array = NDArray[np.float64]
 Confidence = Literal["clear", "likely", "one of several"]
@@ -37,17 +37,19 @@ class Comparison:
 
     @property
     def within(self) -> bool:
-        """Whether no two neighbouring bands lie outside the tolerance."""
-        return not _neighbours(np.abs(self.difference_db) > self.tolerance_db)
+        """Whether measured and predicted agree."""
+        return levels_agree(self.difference_db, self.tolerance_db)
 
     @property
     def explained(self) -> bool:
-        """Whether the causes found leave no two neighbouring bands outside the tolerance."""
-        return not _neighbours(np.abs(self.measured_db - self.explained_db) > self.tolerance_db)
+        """Whether measured and explained agree."""
+        return levels_agree(self.measured_db - self.explained_db, self.tolerance_db)
 
 
-def _neighbours(outside: NDArray[np.bool_]) -> bool:
-    return bool((outside[1:] & outside[:-1]).any())
+def levels_agree(difference_db: Array, tolerance_db: Array) -> bool:
+    """Whether no two neighbouring bands (last axis) lie outside the tolerance; bands with NaN say nothing."""
+    outside = np.abs(difference_db) > tolerance_db
+    return not bool((outside[..., 1:] & outside[..., :-1]).any())
 
 
 @dataclass(frozen=True)

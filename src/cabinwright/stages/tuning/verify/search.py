@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -14,13 +15,16 @@ from cabinwright.stages.tuning.verify.fitting import Fit, Fitter
 
 __all__ = ["TIED", "Story", "search"]
 
-SMALLEST_GAIN = 8.0  #: of log-likelihood; chance alone gives well below this
-SMALLEST_SHARE = 0.2  #: of the mismatch that stands above noise and repeatability
+SMALLEST_GAIN = 8.0  #: of log-likelihood; noise alone gives well below this
+#: of the mismatch above noise: what microphones put back elsewhere can make a guess gain. The first holds where levels
+#: agree and nothing but the guess speaks for a mistake, the second where levels already say that something is wrong.
+SMALLEST_SHARE, SMALLEST_SHARE_LOUD = 0.02, 0.006
 TIED = 3.0  #: of log-likelihood: closer than this the recordings cannot tell
 MOST_CAUSES = 3
 AMOUNT_COST = 2.0  #: of log-likelihood: what one free amount gains by chance, with room
 CLOSER = 8  #: guesses whose amount is searched finely
 BEAM = 3  #: first causes from which a second is tried
+BEAM_WIDTH = 0.5  #: and how much less than the best one they may explain
 
 
 @dataclass(frozen=True)
@@ -28,6 +32,7 @@ class Story:
     """Causes that together turn the settings into what was measured."""
 
     causes: tuple[Guess, ...]
+    state: State
     fit: Fit
     cost: float  #: misfit plus what the amounts cost
 
@@ -45,14 +50,17 @@ class _Search:
             state = cause.apply(state)
         return state
 
-    def story(self, causes: tuple[Guess, ...]) -> Story:
-        fit = self.fitter.score(self.state(causes))
+    def story(self, causes: tuple[Guess, ...], latencies: tuple[int, ...] | None = None) -> Story:
+        if latencies is None and any(cause.whole for cause in causes):
+            latencies = tuple(range(len(self.fitter.latencies)))
+        state = self.state(causes)
+        fit = self.fitter.score(state, latencies=latencies)
         amounts = sum(cause.range is not None for cause in causes)
-        return Story(causes, fit, fit.misfit + AMOUNT_COST * amounts)
+        return Story(causes, state, fit, fit.misfit + AMOUNT_COST * amounts)
 
     def extend(self, story: Story) -> list[Story]:
         """Every story with one more cause, the likely ones with their amounts refined, best first."""
-        state = self.state(story.causes)
+        state = story.state
         used = {(cause.kind, cause.channels, cause.filter) for cause in story.causes}
         guesses = [*self.fixed, *self._delays(state)]
         for guess in ranged_guesses(self.bench, state):
@@ -85,7 +93,8 @@ class _Search:
         assert limits is not None
 
         def with_amount(amount: float) -> Story:
-            return self.story((*story.causes[:index], replace(cause, amount=amount), *story.causes[index + 1 :]))
+            causes = (*story.causes[:index], replace(cause, amount=amount), *story.causes[index + 1 :])
+            return self.story(causes, (story.fit.latency,))
 
         low = max(limits.low, cause.amount - limits.width)
         high = min(limits.high, cause.amount + limits.width)
@@ -112,27 +121,29 @@ def _one_of_each(stories: list[Story]) -> list[Story]:
     return list(kept.values())
 
 
-def search(build: Build, fitter: Fitter) -> tuple[Story, list[Story]]:
-    """The likeliest story (no causes where the settings explain the measurement) and its rivals, best first."""
+def search(build: Build, fitter: Fitter, agrees: Callable[[Story], bool]) -> tuple[Story, list[Story]]:
+    """The likeliest story (no causes where the settings explain the measurement) and its rivals, best first.
+
+    ``agrees`` says whether the levels that a story explains lie within what may differ.
+    """
     run = _Search(build, fitter)
-    least = fitter.least
     best = run.story(())
     rivals: list[Story] = []
     beam = [best]
     for _ in range(MOST_CAUSES):
-        longer: list[Story] = []
-        for story in beam:
-            longer += run.extend(story)
-        longer.sort(key=lambda item: item.cost)
-        longer = _distinct(longer)
-        above = best.cost - least
-        if not longer or best.cost - longer[0].cost < max(SMALLEST_GAIN, SMALLEST_SHARE * above):
+        longer = _distinct(sorted((item for story in beam for item in run.extend(story)), key=lambda item: item.cost))
+        above = max(best.cost - fitter.least, 0.0)
+        share = SMALLEST_SHARE if agrees(best) else SMALLEST_SHARE_LOUD
+        if not longer or best.cost - longer[0].cost < SMALLEST_GAIN + share * above:
             break
-        best = run.refine(longer[0])
+        before, best = best.cost, run.refine(longer[0])
         rivals = longer[1:]
-        beam = [best, *longer[1:BEAM]]
-        if best.cost - least < SMALLEST_GAIN + 0.25 * least:
+        if best.cost - fitter.least < SMALLEST_GAIN + 0.25 * fitter.least:
             break
+        beam = [best]
+        if not agrees(best):
+            near = best.cost + BEAM_WIDTH * (before - best.cost)
+            beam += [story for story in rivals[: BEAM - 1] if story.cost < near]
     return best, rivals
 
 
@@ -143,4 +154,3 @@ def _distinct(stories: list[Story]) -> list[Story]:
         key = frozenset((cause.kind, cause.channels, cause.filter) for cause in story.causes)
         kept.setdefault(key, story)
     return list(kept.values())
-

@@ -48,7 +48,7 @@ def in_words(item: Filter) -> str:
 
 def describe(guess: Guess, bench: Bench, *, delay_step_s: float, confidence: Confidence) -> Cause:
     """The cause that a guess stands for."""
-    own = bench.settings.channel(guess.channels[0])
+    own = bench.settings.channels[bench.channels.index(guess.channels[0]) if guess.channels[0] in bench.channels else 0]
     amount: float | None = guess.amount if guess.range is not None else None
     words: dict[str, object] = {
         "one": guess.channels[0],
