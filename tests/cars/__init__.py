@@ -17,7 +17,7 @@ import numpy as np
 
 from cars.car import HOUSE_CURVE, THIRDS, ZERO, Car
 from cars.loudspeakers import LAYOUTS, RATE, SPEAKERS, Array, Loudspeaker, make_loudspeaker
-from cars.recordings import far_tweeter, recording_file, write_recordings
+from cars.recordings import far_tweeter, record, recording_file, write_recordings
 from cars.room import SAMPLES, heard_at
 
 __all__ = [
@@ -30,7 +30,9 @@ __all__ = [
     "Car",
     "Loudspeaker",
     "far_tweeter",
+    "heard_at",
     "make_car",
+    "record",
     "recording_file",
     "write_recordings",
 ]
@@ -83,7 +85,7 @@ def _own_text() -> bytes:
 
 @cache
 def make_car(seed: int, *, layout: str = "two-way+sub", positions: int = 7, driving_side: str = "right") -> Car:
-    """The car of this seed; its room is simulated once and kept in the temporary folder, keyed by this folder's text."""
+    """The car of this seed; its room is simulated once and kept in the temporary folder until these files change."""
     key = hashlib.sha256(_own_text()).hexdigest()[:12]
     folder = Path(tempfile.gettempdir()) / f"cabinwright-cars-{key}"
     file = folder / f"{seed}-{layout.replace(' ', '-')}-{positions}-{driving_side}.npz"

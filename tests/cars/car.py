@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -41,7 +41,8 @@ class Car:
     house_curve: tuple[tuple[float, float], ...] = HOUSE_CURVE
     peaking_filters: int = 10
     processor_extra: str = ""
-    title: str = field(default="An invented car")
+    title: str = "An invented car"
+    vehicle: str = "invented"
 
     @property
     def channels(self) -> tuple[str, ...]:
@@ -51,12 +52,12 @@ class Car:
     def positions(self) -> tuple[str, ...]:
         return tuple(f"p{i + 1}" for i in range(len(self.places_m)))
 
-    def build_toml(self, timing: str | None, *, suffix: str = "wav", tail: str = "") -> str:
+    def build_toml(self, timing: str | None, *, suffix: str = "wav", tuning_extra: str = "") -> str:
         """The build document; ``timing`` is loopback, marker or impulse; None leaves recordings out."""
         rows = [
             "schema = 1",
-            f'title = "{self.title} {self.seed}: {self.layout}"',
-            f'[vehicle]\nname = "invented {self.seed}"\ndriving_side = "{self.driving_side}"',
+            f'title = "{self.title}"',
+            f'[vehicle]\nname = "{self.vehicle}"\ndriving_side = "{self.driving_side}"',
             f'[[seats]]\nname = "driver"\nhead_m = {_row(self.head_m)}',
             f"[processor]\nsample_rate_hz = {RATE}\npeaking_filters = {self.peaking_filters}",
             f"delay_step_s = 2.0833333e-5\ndelay_max_s = 0.02\ngain_step_db = 0.1{self.processor_extra}",
@@ -78,7 +79,7 @@ class Car:
         if timing in ("loopback", "marker"):
             rows.append(f'timing = "{timing}"')
         rows.append("house_curve = [" + ", ".join(f"[{f}, {g}]" for f, g in self.house_curve) + "]")
-        return "\n".join(rows) + "\n" + tail
+        return "\n".join([*rows, tuning_extra]) + "\n"
 
     def responses(self, *, snr_db: float | None = None, length_s: float = 10.0) -> RecordedResponses:
         """What reading perfect recordings gives; with ``snr_db`` as loopback sweeps in white noise would."""

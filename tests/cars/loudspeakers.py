@@ -58,7 +58,7 @@ class Loudspeaker:
     beaming_hz: float
 
 
-def _bell(frequency_hz: float, gain_db: float, q: float) -> Array:
+def bell(frequency_hz: float, gain_db: float, q: float) -> Array:
     """A resonance, as an analogue bell taken through the bilinear transform by hand."""
     w = 2.0 * np.pi * frequency_hz / RATE
     a, alpha = 10.0 ** (gain_db / 40.0), np.sin(w) / (2.0 * q)
@@ -66,12 +66,17 @@ def _bell(frequency_hz: float, gain_db: float, q: float) -> Array:
     return row / row[3]
 
 
-def _high_pass(frequency_hz: float, q: float) -> Array:
+def high_pass(frequency_hz: float, q: float) -> Array:
     """A loudspeaker's second-order fall below its resonance."""
     w = 2.0 * np.pi * frequency_hz / RATE
     alpha, cos = np.sin(w) / (2.0 * q), np.cos(w)
     row = np.array([(1 + cos) / 2, -(1 + cos), (1 + cos) / 2, 1 + alpha, -2 * cos, 1 - alpha])
     return row / row[3]
+
+
+def low_pass(frequency_hz: float) -> Array:
+    """A loudspeaker's upper roll-off, one section."""
+    return np.asarray(butter(2, frequency_hz, fs=RATE, output="sos"))[0]
 
 
 def make_loudspeaker(role: str, side: str, rng: np.random.Generator, car: dict[str, float]) -> Loudspeaker:
@@ -80,14 +85,13 @@ def make_loudspeaker(role: str, side: str, rng: np.random.Generator, car: dict[s
     at = np.array(place) * [1.0, mirror, 1.0] + rng.uniform(-0.03, 0.03, 3) * [1.0, 0.5, 1.0]
     low, high = low * rng.uniform(0.88, 1.14), high * rng.uniform(0.85, 1.15)
     bells = [
-        _bell(np.exp(rng.uniform(np.log(low * 1.5), np.log(min(high, 18000.0)))), rng.uniform(-4, 4), rng.uniform(2, 6))
+        bell(np.exp(rng.uniform(np.log(low * 1.5), np.log(min(high, 18000.0)))), rng.uniform(-4, 4), rng.uniform(2, 6))
         for _ in range(4)
     ]
-    roll = butter(2, min(high, 22500.0), fs=RATE, output="sos")
     gain = 10.0 ** ((car[role] + rng.uniform(-0.7, 0.7)) / 20.0) * (-1.0 if rng.random() < 0.25 else 1.0)
     latency = car["latency"] + rng.uniform(0.0, car["spread"])
     name = role if side == "centre" else f"{side} {role}"
     aim_unit = np.array(aim) * [1.0, mirror, 1.0]
-    sections = np.vstack([[_high_pass(low, rng.uniform(0.55, 1.1))], bells, roll])
+    sections = np.vstack([[high_pass(low, rng.uniform(0.55, 1.1))], bells, low_pass(min(high, 22500.0))])
     beaming = 343.0 / (2.0 * np.pi * radius)
     return Loudspeaker(name, role, side, at, aim_unit / np.linalg.norm(aim_unit), sections, gain, latency, beaming)

@@ -44,16 +44,39 @@ def write_recordings(
     gain = level / max(np.abs(fftconvolve(played[:, 0], h[0])).max() for h in car.measured)
     for c, channel in enumerate(car.channels):
         for p, position in enumerate(car.positions):
-            heard = fftconvolve(played[:, 0], car.measured[c, p]) * gain
-            sigma = np.sqrt(np.mean(heard[: len(played)] ** 2) * 10.0 ** (-snr_db / 10.0))
-            if timing == "marker":
-                heard = heard + fftconvolve(played[:, 1], car.measured[marker, p]) * gain
-            tracks = [heard, np.pad(played[:, 0], (0, len(heard) - len(played)))]
-            lead, after = rng.integers(int(0.1 * RATE), int(0.6 * RATE), 2)
-            tracks = [_drifted(np.pad(track, (lead, after)), drift_ppm) for track in tracks]
-            tracks = [tracks[0] + rng.normal(scale=sigma, size=len(tracks[0])), tracks[1]]
-            data = tracks[0] if timing == "marker" else np.stack(tracks, axis=1)
+            other = car.measured[marker, p] if timing == "marker" else None
+            data = record(
+                played, car.measured[c, p], gain=gain, marker=other, rng=rng, snr_db=snr_db, drift_ppm=drift_ppm
+            )
             soundfile.write(folder / recording_file(channel, position, suffix), data, RATE, subtype=subtype)
+
+
+def record(
+    played: Array,
+    impulse: Array,
+    *,
+    gain: float,
+    rng: np.random.Generator,
+    marker: Array | None = None,
+    snr_db: float = 35.0,
+    noise: float | None = None,
+    drift_ppm: float = 0.0,
+    spare_s: tuple[float, float] = (0.1, 0.6),
+) -> Array:
+    """One recording, with silence of random length about it: mono with ``marker`` (the response of the loudspeaker
+    that plays the markers), otherwise microphone and electrical copy. ``noise`` is its rms; absent: by ``snr_db``.
+    """
+    heard = fftconvolve(played[:, 0], impulse) * gain
+    sigma = noise if noise is not None else np.sqrt(np.mean(heard[: len(played)] ** 2) * 10.0 ** (-snr_db / 10.0))
+    if marker is not None:
+        heard = heard + fftconvolve(played[:, 1], marker) * gain
+    lead, after = rng.integers(int(spare_s[0] * RATE), int(spare_s[1] * RATE), 2)
+    heard = _drifted(np.pad(heard, (lead, after)), drift_ppm)
+    heard = heard + rng.normal(scale=sigma, size=len(heard))
+    if marker is not None:
+        return heard
+    copy = _drifted(np.pad(played[:, 0], (lead, after + len(impulse) - 1)), drift_ppm)
+    return np.stack([heard, copy], axis=1)
 
 
 def far_tweeter(car: Car) -> str:
