@@ -1,4 +1,5 @@
-"""What each kind of loudspeaker can be expected to play, for judging recordings and choosing markers. Common practice."""
+"""What each kind of loudspeaker can be expected to play, for judging recordings and choosing markers. Common"
+" practice."""
 
 from __future__ import annotations
 

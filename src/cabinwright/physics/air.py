@@ -1,7 +1,7 @@
 """Speed of sound in humid air.
 
-Ideal gas with water vapour: ``c² = gamma R T / M``, with the molar mass and the heat capacities of the mixture of dry air
-and water vapour taken by mole fraction. Saturation pressure of water after ISO 9613-1:1993, Annex B. At cabin
+Ideal gas with water vapour: ``c² = gamma R T / M``, with the molar mass and the heat capacities of the mixture of dry
+air and water vapour taken by mole fraction. Saturation pressure of water after ISO 9613-1:1993, Annex B. At cabin
 temperatures the result lies within 0.2 m/s of Cramer 1993 (J. Acoust. Soc. Am. 93(5) 2510), far closer than anybody
 knows the temperature of a cabin.
 """

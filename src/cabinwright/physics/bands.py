@@ -35,9 +35,9 @@ class Bands:
 def octave_bands(*, fraction: int, low_hz: float, high_hz: float) -> Bands:
     """Every ``1/fraction`` octave band of which a part lies between ``low_hz`` and ``high_hz``.
 
-    Nominal frequencies may be asked for: a limit within 0.5 % of an edge counts as that edge, so thirds from 20 to 20000 Hz
-    are the 31 bands centred on 19.95 to 19953 Hz. Where that leaves none, the band that holds ``low_hz`` is given. Raises
-    ``ValueError`` for a fraction outside 1 to 48 or a range that is not positive and rising.
+    Nominal frequencies may be asked for: a limit within 0.5 % of an edge counts as that edge, so thirds from 20 to
+    20000 Hz are the 31 bands centred on 19.95 to 19953 Hz. Where that leaves none, the band that holds ``low_hz`` is
+    given. Raises ``ValueError`` for a fraction outside 1 to 48 or a range that is not positive and rising.
     """
     if not 1 <= fraction <= 48:
         raise ValueError(f"fraction must lie between 1 and 48, got {fraction}")

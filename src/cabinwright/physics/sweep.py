@@ -1,10 +1,10 @@
 """Exponential sine sweeps and linear chirps as functions of time.
 
-Farina 2000: ``x(t) = sin(2 pi f1 L (exp(t / L) - 1))`` with ``L = T / ln(f2 / f1)`` runs from f1 to f2 in the time T. Each
-octave takes the same time, so the energy falls by 3 dB per octave, and the k-th harmonic of a distorting system is the same
-sweep started ``L ln k`` earlier: after deconvolution harmonics stand clear of the linear response, before it. Fades
-(Farina 2007; ISO 18233:2006, Annex B) keep the ends from ringing. Because everything is a function of time, a sweep as
-recorded by a clock that runs a little fast is evaluated exactly, not interpolated.
+Farina 2000: ``x(t) = sin(2 pi f1 L (exp(t / L) - 1))`` with ``L = T / ln(f2 / f1)`` runs from f1 to f2 in the time T.
+Each octave takes the same time, so the energy falls by 3 dB per octave, and the k-th harmonic of a distorting system
+is the same sweep started ``L ln k`` earlier: after deconvolution harmonics stand clear of the linear response, before
+it. Fades (Farina 2007; ISO 18233:2006, Annex B) keep the ends from ringing. Because everything is a function of time,
+a sweep as recorded by a clock that runs a little fast is evaluated exactly, not interpolated.
 """
 
 from __future__ import annotations
@@ -42,7 +42,9 @@ class Sweep:
 
     def __post_init__(self) -> None:
         if not 0.0 < self.low_hz < self.high_hz or not self.length_s > 0.0:
-            raise ValueError(f"a sweep rises in a positive time, got {self.low_hz} to {self.high_hz} Hz in {self.length_s} s")
+            raise ValueError(
+                f"a sweep rises in a positive time, got {self.low_hz} to {self.high_hz} Hz in {self.length_s} s"
+            )
         if not 0.0 < self.fade_in_s + self.fade_out_s <= self.length_s:
             raise ValueError(f"fades of {self.fade_in_s} s and {self.fade_out_s} s do not fit into {self.length_s} s")
 
@@ -52,7 +54,8 @@ class Sweep:
         return self.length_s / math.log(self.high_hz / self.low_hz)
 
     def at(self, time_s: Real) -> Real:
-        """Value at each moment after its start [s], in the shape of ``time_s``; zero before 0 and after ``length_s``."""
+        """Value at each moment after its start [s], in the shape of ``time_s``; zero before 0 and after"
+        " ``length_s``."""
         inside = np.clip(time_s, 0.0, self.length_s)
         growth = self.growth_s
         wave = np.sin(2.0 * np.pi * self.low_hz * growth * np.expm1(inside / growth))
