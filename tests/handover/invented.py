@@ -8,6 +8,7 @@ listener hears. It is a plain tune by rule, no better than its few filters, and 
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -383,3 +384,62 @@ def verification(*, passed: bool = False) -> VerificationResult:
         record_next=None if passed else "left midbass",
         not_checked=("right tweeter",),
     )
+
+
+def single() -> tuple[Build, TuningResult, RecordedResponses]:
+    """The smallest system: one channel, one position, no filters, hence no sides and nothing left out in turn."""
+    name, position = "left midrange", "p1"
+    whole_car, whole, recorded = build(), tune(), responses()
+    car = whole_car.model_copy(
+        update={
+            "channels": whole_car.channels[2:3],
+            "speakers": whole_car.speakers[2:3],
+            "microphone_positions": whole_car.microphone_positions[:1],
+        }
+    )
+    channel = ChannelSettings(name, 0.0, "normal", 0.0, ())
+    curves = replace(whole.channels[name], raw_positions_db=whole.channels[name].raw_positions_db[:1])
+    one = replace(
+        whole.sums["everything"],
+        channels=(name,),
+        after_positions_db=whole.sums["everything"].after_positions_db[:1],
+    )
+    nothing = np.full(len(whole.band_centres_hz), np.nan)
+    result = replace(
+        whole,
+        settings=Settings(RATE_HZ, (channel,)),
+        positions=(position,),
+        sums={"everything": one},
+        channels={name: curves},
+        side_level_difference_db=nothing,
+        side_arrival_difference_s=nothing,
+        metrics=Metrics(
+            {"everything": 4.0}, {"everything": 1.5}, {"everything": math.nan}, math.nan, math.nan, math.nan, {}
+        ),
+        decisions=(),
+        findings=(),
+        before=None,
+        side_level_difference_before_db=None,
+    )
+    small = replace(
+        recorded,
+        channels=(name,),
+        positions=(position,),
+        impulse=recorded.impulse[2:3, :1],
+        present=recorded.present[2:3, :1],
+        noise_power=recorded.noise_power[2:3, :1],
+        snr_db=recorded.snr_db[2:3, :1],
+        clock_drift_ppm=recorded.clock_drift_ppm[2:3, :1],
+        verdicts=(),
+    )
+    return car, result, small
+
+
+HOSTILE = "<script>alert(1)</script>\"'&amp; <b>"
+HOSTILE_NAMES = {
+    "left tweeter": '"><img src=x onerror=alert(1)>',
+    "right tweeter": r"$\frac{1}{0}$ {{ 7 * 7 }} {% raw %}",
+    "left midrange": "左中音 ⟨&⟩ v2.123456 id=\"a\" href='#a'",
+    "right midrange": "]]></svg></style><!-- x",
+}
+"""Names that a build may hold and that must come out as words."""

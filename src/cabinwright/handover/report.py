@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from typing import Any
 
+import numpy as np
+
 from cabinwright.build.document import Build
 from cabinwright.drawings.chart import Chart
 from cabinwright.drawings.svg import render, swatch
@@ -23,7 +25,7 @@ from cabinwright.handover.wording import (
     ratio,
 )
 from cabinwright.physics.filters import Filter
-from cabinwright.physics.response import RecordedResponses, Verdict
+from cabinwright.physics.response import RecordedResponses
 from cabinwright.stages.tuning.result import TuningResult
 from cabinwright.stages.tuning.settings import ChannelSettings
 from cabinwright.stages.tuning.sides import EVERYTHING
@@ -187,9 +189,11 @@ def _filter_words(item: Filter) -> dict[str, str]:
 
 def _recordings(recordings: RecordedResponses) -> dict[str, Any]:
     """A grid of channels against positions, and what was left out."""
-    by_pair: dict[tuple[str, str], list[Verdict]] = {}
+    by_pair: dict[tuple[str, str], list[bool]] = {}
     for item in recordings.verdicts:
-        by_pair.setdefault((item.channel, item.position), []).append(item)
+        by_pair.setdefault((item.channel, item.position), []).append(item.good)
+    for c, p in np.argwhere(recordings.present):  # impulses may come without verdicts
+        by_pair.setdefault((recordings.channels[c], recordings.positions[p]), [True])
     channels = list(dict.fromkeys([*recordings.channels, *(item.channel for item in recordings.verdicts)]))
     positions = list(dict.fromkeys([*recordings.positions, *(item.position for item in recordings.verdicts)]))
     grid = [
@@ -210,9 +214,9 @@ def _recordings(recordings: RecordedResponses) -> dict[str, Any]:
     return {"positions": positions, "grid": grid, "left_out": [row for row in rows if not row["good"]], "rows": rows}
 
 
-def _cell(items: list[Verdict]) -> dict[str, str]:
-    if not items:
+def _cell(good: list[bool]) -> dict[str, str]:
+    if not good:
         return {"state": "none", "symbol": NONE, "word": "missing"}
-    if any(item.good for item in items):
+    if any(good):
         return {"state": "good", "symbol": "✓", "word": "used"}
     return {"state": "bad", "symbol": "✗", "word": "left out"}
