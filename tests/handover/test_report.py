@@ -7,6 +7,7 @@ import re
 import subprocess
 import sys
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -39,7 +40,7 @@ def test_headings_descend_by_one(html: str) -> None:
     levels = Page(html).headings
     assert levels[0] == 1
     assert levels.count(1) == 1
-    assert all(after <= before + 1 for before, after in zip(levels, levels[1:], strict=False))
+    assert all(after <= before + 1 for before, after in pairwise(levels))
 
 
 def test_every_chart_is_named_for_those_who_do_not_see_it(html: str) -> None:

@@ -8,6 +8,7 @@ name, no ids that would clash with those of another chart in the same page, shor
 from __future__ import annotations
 
 import io
+import logging
 import re
 import warnings
 from collections.abc import Iterator
@@ -40,6 +41,7 @@ def render(chart: Chart, *, name: str) -> str:
     """The chart as one ``<svg>`` element; ``name`` (letters, digits, hyphens) keeps its ids apart on a page."""
     if not re.fullmatch(r"[a-z][a-z0-9-]*", name):
         raise ValueError(f"chart name must be letters, digits and hyphens, got {name!r}")
+    logging.getLogger("matplotlib").setLevel(logging.ERROR)  # its notes on caches are not for our users
     from matplotlib import rc_context
     from matplotlib.backends.backend_svg import FigureCanvasSVG
     from matplotlib.figure import Figure

@@ -1,0 +1,29 @@
+"""Which documents come from which job: names and texts, ready for ``files.write_all``."""
+
+from __future__ import annotations
+
+from cabinwright.build.document import Build
+from cabinwright.handover.plan import StageResults, plan_json
+from cabinwright.handover.report import report_html
+from cabinwright.handover.settings_page import settings_files
+from cabinwright.handover.verification import verification_files
+from cabinwright.physics.response import RecordedResponses
+from cabinwright.stages.tuning.result import TuningResult
+from cabinwright.stages.tuning.verify.result import VerificationResult
+
+__all__ = ["plan_documents", "tune_documents", "verification_documents"]
+
+
+def tune_documents(build: Build, result: TuningResult, recordings: RecordedResponses) -> dict[str, str]:
+    """``settings.json``, ``settings.html`` and ``report.html``."""
+    return {**settings_files(build, result), "report.html": report_html(build, result, recordings)}
+
+
+def plan_documents(build: Build, results: StageResults, recordings: RecordedResponses | None = None) -> dict[str, str]:
+    """``plan.json``."""
+    return {"plan.json": plan_json(build, results, recordings)}
+
+
+def verification_documents(build: Build, result: VerificationResult) -> dict[str, str]:
+    """``verification.json`` and ``verification.html``."""
+    return verification_files(build, result)
