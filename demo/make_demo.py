@@ -53,9 +53,9 @@ HOUSE_CURVE = (
 )
 CLIPPED = ("right midbass", "p5")  #: recorded with the microphone's gain too high
 WRONG_WAY = "left midbass"  #: at the verification its polarity was keyed in the wrong way round
-NOISE = 1.5e-4  #: rms of the microphone's noise, full scale 1
+NOISE = 8e-5  #: rms of the microphone's noise, full scale 1
 PEAK = 0.45
-SWEEP = "[tuning.sweep]\nlength_s = 3.0\nlow_hz = 15.0\nhigh_hz = 21000.0"
+SWEEP = "[tuning.sweep]\nlength_s = 2.5\nlow_hz = 15.0\nhigh_hz = 21000.0"
 README = """# Invented data
 
 Nothing in this folder was recorded in a real car. The five-door estate, its loudspeakers and every recording were made
@@ -105,6 +105,7 @@ def estate() -> Car:
         measured=heard,
         unmeasured=heard[:, :0],
         centre=heard[:, 0],
+        direct=heard[:, 0],
         house_curve=HOUSE_CURVE,
         title="Demo, all of it invented: five-door estate, subwoofer in the spare-wheel bay",
         vehicle="Five-door estate (invented)",
@@ -131,13 +132,12 @@ def verification_files(car: Car) -> list[tuple[str, str, str]]:
     ]
 
 
-def sweep(folder: Path) -> np.ndarray:
-    """The measurement signal that the project writes for this build."""
-    from cabinwright.measure.signal import write_sweep
+def sweep(car: Car) -> np.ndarray:
+    """The measurement signal that the project makes for this build, (samples, 2)."""
+    from cabinwright.build.codec import parse
+    from cabinwright.measure.signal import make_sweep
 
-    from cabinwright.build.codec import load
-
-    return soundfile.read(write_sweep(load(folder), folder), always_2d=True)[0]
+    return make_sweep(parse(build_text(car))).samples()
 
 
 def scale(car: Car, signal: np.ndarray) -> float:
@@ -158,14 +158,12 @@ def make_recordings(car: Car) -> None:
     shutil.rmtree(BUILD / "recordings", ignore_errors=True)
     (BUILD / "build.toml").write_text(build_text(car), encoding="utf-8", newline="\n")
     (BUILD / "README.md").write_text(README, encoding="utf-8", newline="\n")
-    with tempfile.TemporaryDirectory() as scratch:
-        shutil.copy(BUILD / "build.toml", scratch)
-        signal = sweep(Path(scratch))
+    signal = sweep(car)
     rng = np.random.default_rng(SEED)
     gain = scale(car, signal)
     for c, channel in enumerate(car.channels):
         for p, place in enumerate(car.positions):
-            data = record(signal, car.measured[c, p], gain=gain, rng=rng, noise=NOISE, spare_s=(0.1, 0.3))
+            data = record(signal, car.measured[c, p], gain=gain, rng=rng, noise=NOISE, spare_s=(0.03, 0.15))
             if (channel, place) == CLIPPED:
                 data[:, 0] *= 1.9 / np.abs(data[:, 0]).max()
             write(BUILD / recording_file(channel, place, "flac"), data)
@@ -178,16 +176,14 @@ def make_verification(car: Car, settings: dict[str, Any]) -> None:
     row = next(row for row in wrong["channels"] if row["name"] == WRONG_WAY)
     row["polarity"] = "normal" if row["polarity"] == "inverted" else "inverted"
     after = processed(car.measured, car.channels, wrong)
-    with tempfile.TemporaryDirectory() as scratch:
-        shutil.copy(BUILD / "build.toml", scratch)
-        signal = sweep(Path(scratch))
+    signal = sweep(car)
     rng = np.random.default_rng(SEED + 1)
     gain = scale(car, signal)
     for name, place, file in verification_files(car):
         side = name.split()[0]
         chosen = [i for i, item in enumerate(car.loudspeakers) if item.side in (side, "centre")]
         heard = after[chosen, car.positions.index(place)].sum(axis=0)
-        write(BUILD / file, record(signal, heard, gain=gain, rng=rng, noise=NOISE, spare_s=(0.1, 0.3)))
+        write(BUILD / file, record(signal, heard, gain=gain, rng=rng, noise=NOISE, spare_s=(0.03, 0.15)))
     kept = json.dumps(settings, indent=1) + "\n"
     (BUILD / "verification" / "loaded_settings.json").write_text(kept, encoding="utf-8", newline="\n")
 

@@ -68,15 +68,16 @@ def _plan(
 
 
 def _simulate(seed: int, layout: str, positions: int, driving_side: str) -> tuple[Array, ...]:
-    """Measured places, unmeasured places, and the responses at measured, unmeasured and central places."""
+    """Measured places, unmeasured places, then the responses there, at the head and without walls."""
     rng, size, head, loudspeakers = _plan(seed, layout, driving_side)
     corner = np.array([0.36, -size[1] / 2.0, 0.16])
     measured, others = _places(positions, head, rng)
     places = np.vstack([measured, others, [head]])
     heard = np.array([heard_at(item, places, corner, size, seed) for item in loudspeakers])
-    heard /= np.sqrt(np.mean(np.sum(heard**2, axis=-1)))
-    cut = len(measured)
-    return measured, others, heard[:, :cut], heard[:, cut:-1], heard[:, -1]
+    direct = np.array([heard_at(item, head[None], corner, size, seed, order=0)[0] for item in loudspeakers])
+    scale = 1.0 / np.sqrt(np.mean(np.sum(heard**2, axis=-1)))
+    heard, direct, cut = heard * scale, direct * scale, len(measured)
+    return measured, others, heard[:, :cut], heard[:, cut:-1], heard[:, -1], direct
 
 
 def _own_text() -> bytes:

@@ -38,6 +38,7 @@ class Car:
     measured: Array  #: (channels, positions, samples)
     unmeasured: Array  #: (channels, places, samples)
     centre: Array  #: (channels, samples) at the head's centre
+    direct: Array  #: (channels, samples) at the head's centre without any walls
     house_curve: tuple[tuple[float, float], ...] = HOUSE_CURVE
     peaking_filters: int = 10
     processor_extra: str = ""

@@ -43,11 +43,13 @@ def _room(order: int, size: Array, rng: np.random.Generator) -> object:
     return pra.ShoeBox(size, fs=RATE, materials=walls, max_order=order, air_absorption=True)
 
 
-def _propagate(item: Loudspeaker, places: Array, corner: Array, size: Array, seed: int, directive: bool) -> Array:
+def _propagate(
+    item: Loudspeaker, places: Array, corner: Array, size: Array, seed: int, directive: bool, order: int
+) -> Array:
     """Room responses of one loudspeaker at every place, (places, samples), time zero at emission."""
     import pyroomacoustics as pra
 
-    room = _room(ORDER, size, np.random.default_rng(seed + 5))
+    room = _room(order, size, np.random.default_rng(seed + 5))
     at = np.clip(item.position_m - corner, 0.015, size - 0.015)
     pattern = None
     if directive:
@@ -65,11 +67,11 @@ def _propagate(item: Loudspeaker, places: Array, corner: Array, size: Array, see
     return out
 
 
-def heard_at(item: Loudspeaker, places: Array, corner: Array, size: Array, seed: int) -> Array:
-    """From the electrical signal to the microphone: beaming, loudspeaker, converter, latency."""
-    even = _propagate(item, places, corner, size, seed, directive=False)
+def heard_at(item: Loudspeaker, places: Array, corner: Array, size: Array, seed: int, order: int = ORDER) -> Array:
+    """From the electrical signal to the microphone: beaming, loudspeaker, converter, latency. ``order`` 0: no walls."""
+    even = _propagate(item, places, corner, size, seed, directive=False, order=order)
     if item.role != "subwoofer":
-        beam = _propagate(item, places, corner, size, seed, directive=True)
+        beam = _propagate(item, places, corner, size, seed, directive=True, order=order)
         low = butter(1, item.beaming_hz, fs=RATE, output="sos")
         high = butter(1, item.beaming_hz, "highpass", fs=RATE, output="sos")
         even = sosfilt(low, even) + sosfilt(high, beam)

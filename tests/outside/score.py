@@ -116,18 +116,24 @@ def side_scores(
 def arrival_differences_s(car: Car, settings: Mapping[str, Any]) -> dict[str, float]:
     """Left minus right at the true head centre, by several estimators, on each side's own loudspeakers.
 
-    ``correlation``: peak of the cross-correlation, 500 Hz to 4 kHz; ``first``: the same on the first 3 ms after onset;
-    ``phat``: the same with whitened spectra (Knapp and Carter 1976); ``onset``: first crossing of -15 dB of the peak;
-    ``centroid``: centre of energy of the first 2 ms from that onset.
+    ``direct``: cross-correlation, 500 Hz to 4 kHz, of what would arrive without walls; this one has no ambiguity.
+    In the car itself: ``correlation`` of everything, ``first`` of the first 3 ms after onset, ``phat`` with whitened
+    spectra (Knapp and Carter 1976), ``onset``: first crossing of -15 dB of the peak, ``centroid``: centre of energy of
+    the 2 ms from that onset. Reflections pull each of these its own way.
     """
-    heard = played(car.centre[:, None], car.channels, settings)[:, 0]
-    sides = [heard[members(car, side, centre=False)].sum(axis=0) for side in SIDES]
     band = butter(2, (500.0, 4000.0), "bandpass", fs=RATE, output="sos")
-    # Zero-phase filtering moves no arrival; the padding keeps its ringing off the edges.
-    wide = [sosfiltfilt(band, np.pad(side, (512, 0))) for side in sides]
+
+    def sides(impulse: Array) -> list[Array]:
+        heard = played(impulse, car.channels, settings)
+        own = [heard[members(car, side, centre=False)].sum(axis=0) for side in SIDES]
+        # Zero-phase filtering moves no arrival; the padding keeps its ringing off the edges.
+        return [sosfiltfilt(band, np.pad(side, (512, 0))) for side in own]
+
+    wide = sides(car.centre)
     starts = [_onset(side) for side in wide]
     first = [_window(side, start, 0.003) for side, start in zip(wide, starts, strict=True)]
     return {
+        "direct": _lag(*sides(car.direct)),
         "correlation": _lag(*wide),
         "first": _lag(*first),
         "phat": _lag(*wide, whiten=True),
