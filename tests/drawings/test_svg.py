@@ -45,7 +45,8 @@ def test_another_process_gives_the_same_bytes() -> None:
         "from cabinwright.drawings.svg import render;"
         "x = np.arange(5.0);"
         "a = Axis('t', 0.0, 4.0, step=1.0);"
-        "c = Chart('s', a, a, lines=(Line(x, x, 'a', 'after'),), shades=(Shade(1.0, 2.0),)); sys.stdout.write(render(c, name='c'))"
+        "c = Chart('s', a, a, lines=(Line(x, x, 'a', 'after'),), shades=(Shade(1.0, 2.0),));"
+        "sys.stdout.write(render(c, name='c'))"
     )
     out = [
         subprocess.run(

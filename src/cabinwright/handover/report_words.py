@@ -65,7 +65,8 @@ def _found(result: TuningResult, recordings: RecordedResponses) -> str:
     if total:
         text += "." if good == total else "; the others were left out and are named below."
     else:
-        text = f"{len(recordings.channels)} channels at {len(recordings.positions)} places were recorded."
+        places = _count(len(recordings.positions), "place")
+        text = f"Recorded: {_count(len(recordings.channels), 'channel')} at {places}."
     findings = all_findings(result, recordings)
     counts = {name: sum(item.severity == name for item in findings) for name in SEVERITY_ORDER}
     parts = []
@@ -98,7 +99,7 @@ def _load(result: TuningResult, recordings: RecordedResponses) -> str:
     text = f"settings.html, to key in {_count(count, 'channel')} by hand; settings.json holds the same for machines."
     if any(item.severity == "stop" for item in all_findings(result, recordings)):
         return f"Nothing yet: settle what is marked stop first. Then {text}"
-    return text[0].upper() + text[1:] if not text.startswith("settings") else text
+    return text
 
 
 def _distances(errors: Mapping[str, float]) -> str:
