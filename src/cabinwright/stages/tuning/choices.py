@@ -15,10 +15,13 @@ from cabinwright.stages.tuning.sides import EVERYTHING
 from cabinwright.stages.tuning.start import realign, start_state
 from cabinwright.stages.tuning.ways import Crossover
 
-__all__ = ["Crossed", "Sized", "choose_crossovers", "choose_size"]
+__all__ = ["Crossed", "Progress", "Sized", "choose_all_passes", "choose_crossovers", "choose_size"]
 
 Real = NDArray[np.float64]
 Progress = Callable[[str, float], None]
+MOST_ALL_PASSES = 2  #: per channel, however many the processor has
+ALL_PASS_GRID_HZ = (45.0, 65.0, 90.0, 130.0, 190.0, 280.0, 400.0)
+ALL_PASS_WORTH = 0.97  #: an all-pass filter must lower the cost by 3 % to be worth keying in
 
 
 @dataclass(frozen=True)
@@ -44,14 +47,16 @@ def choose_crossovers(problem: Problem, crossovers: list[Crossover], polarity: R
     def attempt(candidate: list[Crossover]) -> State:
         return improve(problem, add_peaks(problem, start_state(problem, candidate, polarity), 2), iterations=8)
 
-    chosen = [replace(item, family=first[0], slope_db_per_octave=first[1]) for item in crossovers]
+    chosen = [
+        item if item.kind_kept else replace(item, family=first[0], slope_db_per_octave=first[1]) for item in crossovers
+    ]
     best = attempt(chosen)
     tried: list[tuple[int, str, int, float]] = []
     for index in range(len(chosen)):
         tried.append((index, chosen[index].family, chosen[index].slope_db_per_octave, best.cost))
         for number, (family, slope) in enumerate(kinds):
             progress("choosing crossovers", (index + number / len(kinds)) / len(chosen))
-            if (family, slope) == (chosen[index].family, chosen[index].slope_db_per_octave):
+            if chosen[index].kind_kept or (family, slope) == (chosen[index].family, chosen[index].slope_db_per_octave):
                 continue
             candidate = list(chosen)
             candidate[index] = replace(chosen[index], family=family, slope_db_per_octave=slope)
@@ -60,6 +65,33 @@ def choose_crossovers(problem: Problem, crossovers: list[Crossover], polarity: R
             if state.cost < 0.99 * best.cost:
                 best, chosen = state, candidate
     return Crossed(chosen, best, tuple(tried))
+
+
+def choose_all_passes(problem: Problem, crossed: Crossed) -> Crossed:
+    """Where the processor has all-pass filters, put them in the bass where they let channels add; at most two each."""
+    state = crossed.state
+    room = min(problem.processor.all_pass_filters, MOST_ALL_PASSES)
+    bass = [c for way in problem.stage[:-1] for c in way.channels]
+    for _ in range(room * len(bass)):
+        free = [c for c in bass if state.layout.all_passes.count(c) < room]
+        options = [_with_all_pass(state, c, f, q) for c in free for f in ALL_PASS_GRID_HZ for q in (0.7, 1.5)]
+        if not options:
+            break
+        objective_of = [objective_for(problem, option) for option in options]
+        costs = [float(np.sum(ob(option.vector, False)[0] ** 2)) for ob, option in zip(objective_of, options, strict=True)]
+        best = min(
+            (improve(problem, options[k], iterations=8) for k in np.argsort(costs)[:3]), key=lambda found: found.cost
+        )
+        if best.cost > ALL_PASS_WORTH * state.cost:
+            break
+        state = best
+    return replace(crossed, state=state)
+
+
+def _with_all_pass(state: State, channel: int, frequency_hz: float, q: float) -> State:
+    layout = replace(state.layout, all_passes=(*state.layout.all_passes, channel))
+    vector = np.insert(state.vector, state.layout.size, [np.log(frequency_hz), np.log(q)])
+    return State(layout, vector)
 
 
 @dataclass(frozen=True)

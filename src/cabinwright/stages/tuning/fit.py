@@ -20,9 +20,11 @@ Real = NDArray[np.float64]
 
 PAIR_DELAY_MS = 0.004  #: left and right of a way drift apart by no more than this without good reason
 BASS_DELAY_MS = 1.0  #: the same below 40 Hz, where nobody hears a direction
-CORNER_OCTAVES = 0.4  #: how far the two corners of one crossover may part
-USUAL_OCTAVES = 1.0  #: how far a crossover may leave its usual frequency
-USUAL_Q, Q_SPREAD = 2.0, 1.5  #: prior of ln Q
+CORNER_OCTAVES = 0.15  #: how far the two corners of one crossover may part
+USUAL_OCTAVES = 0.7  #: how far a crossover may leave its usual frequency
+USUAL_Q, Q_SPREAD = 2.0, 0.9  #: prior of ln Q
+ALL_PASS_HZ = (25.0, 500.0)  #: all-pass filters work on the bass only: higher up they would smear the image
+ALL_PASS_Q = 3.0  #: and never ring
 DELAY_PERIODS = 0.35  #: how far the solver may move a delay: it stays in the period that the search chose
 
 
@@ -76,6 +78,9 @@ def bounds_for(problem: Problem, state: State) -> tuple[Real, Real]:
         if way.fill:
             lower[channel] = upper[channel] = state.vector[channel]
         _bound_peaks(problem, state, channel, lower, upper)
+    turns = slice(layout.at_all_pass, layout.size)
+    lower[turns] = np.tile([np.log(ALL_PASS_HZ[0]), np.log(problem.processor.peaking_q_min)], len(layout.all_passes))
+    upper[turns] = np.tile([np.log(ALL_PASS_HZ[1]), np.log(ALL_PASS_Q)], len(layout.all_passes))
     return lower, upper
 
 
@@ -115,7 +120,7 @@ def add_peaks(problem: Problem, state: State, count: int) -> State:
     layout, wider = state.layout, replace(state.layout, peaks=count)
     vector = np.zeros(wider.size + OFFSETS)
     vector[: wider.at_peak] = state.vector[: layout.at_peak]
-    vector[-OFFSETS:] = state.vector[-OFFSETS:]
+    vector[wider.at_all_pass :] = state.vector[layout.at_all_pass :]
     wider.split(vector)[3][:, : layout.peaks] = layout.split(state.vector)[3]
     peaks = wider.split(vector)[3]
     errors = _channel_errors(problem, state)

@@ -1,8 +1,8 @@
 """The unknowns of the tune as one vector, and every channel's response with exact derivatives.
 
-Vector layout, for C channels, K peaking filters each and M crossover edges:
+Vector layout, for C channels, K peaking filters each, M crossover edges and T all-pass filters:
 
-    gain_db (C) | delay_s x 1000 (C) | ln edge frequency (M) | peaking (C, K, 3): ln f, gain_db, ln Q | all-pass (C, A, 2)
+    gain_db (C) | delay_s x 1000 (C) | ln edge frequency (M) | peaking (C, K, 3): ln f, gain_db, ln Q | all-pass (T, 2)
 
 An edge is one high-pass or low-pass corner. Left and right of a pair share their edges, so that both sides keep the same
 phase and the image does not smear. Families, slopes and polarities are choices made outside (``crossovers``).
@@ -10,7 +10,9 @@ phase and the image does not smear. Families, slopes and polarities are choices 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
+
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,10 +20,11 @@ from numpy.typing import NDArray
 from cabinwright.physics.filters import Family, crossover_qs
 from cabinwright.physics.prototypes import LN10, all_pass, high_pass, low_pass, peaking, warp
 
-__all__ = ["Edge", "Layout", "Model"]
+__all__ = ["DELAY_SCALE", "Corner", "Edge", "Layout", "Model"]
 
 Real = NDArray[np.float64]
 Complex = NDArray[np.complex128]
+Corner = Literal["high-pass", "low-pass"]
 DELAY_SCALE = 1000.0  #: delays are kept in milliseconds so that all unknowns are of order one
 
 
@@ -29,7 +32,7 @@ DELAY_SCALE = 1000.0  #: delays are kept in milliseconds so that all unknowns ar
 class Edge:
     """One crossover corner shared by ``channels`` (indices)."""
 
-    kind: str  #: "high-pass" or "low-pass"
+    kind: Corner
     channels: tuple[int, ...]
     family: Family
     slope_db_per_octave: int
@@ -54,13 +57,12 @@ class Layout:
     edges: tuple[Edge, ...]
     polarity: Real  #: (C,) +1 or -1
     sample_rate_hz: float
-    all_passes: int = 0
-    peaks_of: tuple[int, ...] = field(default=())  #: filters in use per channel; empty: all
+    all_passes: tuple[int, ...] = ()  #: the channel of each all-pass filter
 
     @property
     def size(self) -> int:
         """Length of the vector."""
-        return self.at_all_pass + 2 * self.channels * self.all_passes
+        return self.at_all_pass + 2 * len(self.all_passes)
 
     @property
     def at_delay(self) -> int:
@@ -83,9 +85,9 @@ class Layout:
         return self.at_peak + 3 * self.channels * self.peaks
 
     def split(self, vector: Real) -> tuple[Real, Real, Real, Real, Real]:
-        """Views: gain_db (C,), delay_s (C,), ln f of edges (M,), peaking (C, K, 3), all-pass (C, A, 2)."""
+        """Views: gain_db (C,), delay_s (C,), ln f of edges (M,), peaking (C, K, 3), all-pass (T, 2)."""
         peaks = vector[self.at_peak : self.at_all_pass].reshape(self.channels, self.peaks, 3)
-        turns = vector[self.at_all_pass : self.size].reshape(self.channels, self.all_passes, 2)
+        turns = vector[self.at_all_pass : self.size].reshape(-1, 2)
         delay = vector[self.at_delay : self.at_edge] / DELAY_SCALE
         return vector[: self.channels], delay, vector[self.at_edge : self.at_peak], peaks, turns
 
@@ -108,8 +110,8 @@ class Model:
         lay = self.layout
         edges = [lay.at_edge + k for k, edge in enumerate(lay.edges) if channel in edge.channels]
         peaks = np.arange(3 * lay.peaks).reshape(lay.peaks, 3).T.ravel() + lay.at_peak + 3 * lay.peaks * channel
-        turns = np.arange(2 * lay.all_passes).reshape(lay.all_passes, 2).T.ravel() + lay.at_all_pass
-        turns = turns + 2 * lay.all_passes * channel
+        mine = [k for k, owner in enumerate(lay.all_passes) if owner == channel]
+        turns = [lay.at_all_pass + 2 * k + part for part in (0, 1) for k in mine]
         return np.concatenate([[channel, lay.at_delay + channel], edges, peaks, turns]).astype(int)
 
     def peak_columns(self, channel: int) -> slice:
@@ -150,9 +152,10 @@ class Model:
             peaked = bank.prod(axis=0)
             total = total * peaked
             rows.extend(by)
-        if lay.all_passes:
-            x, slope = warp(frequency_hz=freq, corner_hz=np.exp(turns[channel, :, :1]), sample_rate_hz=rate)
-            bank, *by = all_pass(x, slope, q=np.exp(turns[channel, :, 1:2]))
+        mine = [k for k, owner in enumerate(lay.all_passes) if owner == channel]
+        if mine:
+            x, slope = warp(frequency_hz=freq, corner_hz=np.exp(turns[mine, :1]), sample_rate_hz=rate)
+            bank, *by = all_pass(x, slope, q=np.exp(turns[mine, 1:]))
             total = total * bank.prod(axis=0)
             rows.extend(by)
         return total, peaked, np.concatenate(rows) if derivatives else np.empty((0, len(freq)), dtype=np.complex128)

@@ -54,8 +54,8 @@ class Weights:
     """Tolerances of the softer terms."""
 
     side_db: float = 0.7  #: left against right
-    cut_db: float = 12.0  #: a cut of this size counts as one tolerance
-    boost_db: float = 6.0  #: a boost of this size counts as one tolerance
+    cut_db: float = 7.0  #: a cut of this size counts as one tolerance
+    boost_db: float = 4.0  #: a boost of this size counts as one tolerance
     most_boost_db: float = 6.0  #: all peaking filters of a channel together stay below this
     over_db: float = 0.3  #: tolerance of that limit
 

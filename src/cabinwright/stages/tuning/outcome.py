@@ -9,11 +9,12 @@ from numpy.typing import NDArray
 from scipy.fft import irfft, rfft
 
 from cabinwright.physics.response import RecordedResponses
+from cabinwright.stages.tuning.arrivals import onset_times
 from cabinwright.stages.tuning.problem import Problem
 from cabinwright.stages.tuning.result import ChannelCurves, SumCurves
 from cabinwright.stages.tuning.settings import Settings
 from cabinwright.stages.tuning.sides import EVERYTHING, LEFT_SIDE, RIGHT_SIDE
-from cabinwright.stages.tuning.spectra import BANDS_PER_GROUP, Spectra
+from cabinwright.stages.tuning.spectra import BANDS_PER_GROUP
 from cabinwright.stages.tuning.ways import safe_range
 
 __all__ = [
@@ -23,13 +24,17 @@ __all__ = [
     "channel_curves",
     "channel_responses",
     "coherent_loss",
+    "headroom_db",
     "rms_error_db",
+    "side_difference_db",
     "sum_curves",
     "sum_levels_db",
 ]
 
 Real = NDArray[np.float64]
 Complex = NDArray[np.complex128]
+FIRST_LEAD_S, FIRST_SPAN_S = 0.002, 0.004  #: the first sound, before and after the aligned arrival
+FIRST_BAND_HZ = (400.0, 8000.0)
 
 
 def channel_responses(problem: Problem, settings: Settings, shift_s: Real) -> Complex:
@@ -68,9 +73,28 @@ def free_level_db(level: Real, target: Real, weight: Real) -> float:
 
 
 def rms_error_db(level: Real, target: Real, weight: Real) -> float:
-    """Weighted rms difference, overall level free."""
-    rest = level - target - free_level_db(level, target, weight)
-    return float(np.sqrt(np.sum(weight**2 * rest**2) / np.sum(weight**2)))
+    """Weighted rms difference over third octaves, overall level free."""
+    rest = _thirds(level - target - free_level_db(level, target, weight))
+    weights = _thirds(weight) ** 2
+    return float(np.sqrt(np.sum(weights * rest**2) / np.sum(weights)))
+
+
+def side_difference_db(problem: Problem, gap_db: Real) -> float:
+    """Root mean square of left minus right (groups,) over the third octaves from 250 Hz to 8 kHz."""
+    group = problem.spectra.group_hz
+    inside = (group > 240.0) & (group < 8300.0)
+    return float(np.sqrt(np.mean(_thirds(gap_db[inside]) ** 2)))
+
+
+def headroom_db(problem: Problem, settings: Settings) -> dict[str, float]:
+    """Per channel: how far its gain and filters together stay below 0 dB at their highest."""
+    response = channel_responses(problem, settings, np.zeros(len(problem.channels)))
+    return {n: float(-20.0 * np.log10(np.abs(response[c]).max())) for c, n in enumerate(problem.channels)}
+
+
+def _thirds(rows: Real) -> Real:
+    """Means of four twelfth octaves."""
+    return np.asarray(rows[: len(rows) // 4 * 4].reshape(-1, 4).mean(axis=1))
 
 
 def sum_curves(problem: Problem, before: Settings, after: Settings) -> dict[str, SumCurves]:
@@ -96,7 +120,7 @@ def channel_curves(problem: Problem, responses: RecordedResponses, settings: Set
     """Every channel on its own, and its processed impulse response around the aligned arrival."""
     filters = channel_responses(problem, settings, np.zeros(len(problem.channels)))
     power = np.einsum("pbcc->cpb", problem.spectra.cross).real
-    aligned = float(np.max([problem.arrivals.at_head_s[c] + settings.channel(n).delay_s for c, n in enumerate(problem.channels) if _stage(problem, c)]))
+    start_s, length = _aligned_s(problem, settings) - before_s, round(length_s * responses.sample_rate_hz)
     out = {}
     for c, name in enumerate(problem.channels):
         rows = problem.present[c]
@@ -116,17 +140,13 @@ def channel_curves(problem: Problem, responses: RecordedResponses, settings: Set
             high,
             source,
             float(problem.arrivals.at_head_s[c]),
-            _processed(responses, settings, c, name, position, aligned - before_s, length_s),
+            _processed(responses, settings, c, name, position, start_s, length),
         )
     return out
 
 
-def _stage(problem: Problem, channel: int) -> bool:
-    return not next(way for way in problem.ways if channel in way.channels).fill
-
-
-def _processed(responses: RecordedResponses, settings: Settings, channel: int, name: str, position: int, start_s: float, length_s: float) -> Real:
-    """Impulse response through the processor, from ``start_s`` after the common time zero."""
+def _processed(responses: RecordedResponses, settings: Settings, channel: int, name: str, position: int, start_s: float, length: int) -> Real:
+    """``length`` samples of the impulse response through the processor, from ``start_s`` after the common time zero."""
     rate = responses.sample_rate_hz
     source = responses.impulse[channel, position]
     size = 2 * len(source)
@@ -134,40 +154,68 @@ def _processed(responses: RecordedResponses, settings: Settings, channel: int, n
     bank = settings.channel(name).response(np.minimum(frequency, 0.4999 * rate), sample_rate_hz=rate)
     first = responses.zero_sample / rate + start_s
     turned = rfft(source, n=size) * bank * np.exp(2j * np.pi * frequency * first)
-    return np.asarray(irfft(turned, n=size)[: round(length_s * rate)])
+    return np.asarray(irfft(turned, n=size)[:length])
 
 
-def arrival_difference(problem: Problem, settings: Settings, head: Spectra) -> tuple[float, Real]:
-    """Left minus right arrival at the head centre in seconds: broadband, and (groups,) by third octave around each.
+def arrival_difference(problem: Problem, settings: Settings, responses: RecordedResponses, move_s: Real) -> tuple[float, Real]:
+    """Left minus right arrival at the head centre in seconds: of the first sound, and (groups,) by third octave.
 
-    ``head`` holds spectra in which every response was moved to the head centre along its direct path, so that direct sounds
-    line up over the positions while reflections average out. The broadband figure is the peak of the generalised
-    cross-correlation of the side sums, 500 Hz to 4 kHz (Knapp & Carter 1976, phase transform).
+    Every response is moved to the head centre along its direct path by ``move_s`` (channels, positions), the sides are
+    summed through the processor, and only the first sound is kept (4 ms, faded), since later reflections differ from
+    place to place and are not where a listener hears the side. The first figure is the median over positions of the
+    onsets' difference, 400 Hz to 8 kHz; by frequency it is the peak of the cross-correlation in each third octave, averaged
+    over positions, within half a period of the first figure; NaN where the sides have too little in common.
     """
-    freq, group = head.frequency_hz, head.group_hz
-    left = np.asarray([c for c in problem.members(LEFT_SIDE) if c not in problem.members(RIGHT_SIDE)], dtype=int)
-    right = np.asarray([c for c in problem.members(RIGHT_SIDE) if c not in problem.members(LEFT_SIDE)], dtype=int)
-    if not len(left) or not len(right):
-        return float("nan"), np.full(len(group), np.nan)
-    response = channel_responses(problem, settings, head.shift_s)
-    whole = problem.present[left].all(axis=0) & problem.present[right].all(axis=0)
-    cross = head.cross[whole].mean(axis=0)
-    mix = np.einsum("cb,db,bcd->b", response[left], response[right].conj(), cross[:, left[:, None], right[None, :]], optimize=True)
-    own = [np.einsum("cb,db,bcd->b", response[m], response[m].conj(), cross[:, m[:, None], m[None, :]], optimize=True).real for m in (left, right)]
-    phase = mix / np.sqrt(np.maximum(own[0] * own[1], 1e-30))
-    lags = np.linspace(-1.5e-3, 1.5e-3, 3001)
-    turn = np.exp(2j * np.pi * np.outer(lags, freq))
-    band = (freq > 500.0) & (freq < 4000.0)
-    broad = float(lags[int(np.argmax((turn[:, band] @ phase[band]).real))])
-    by_group = np.full(len(group), np.nan)
+    rate, group = responses.sample_rate_hz, problem.spectra.group_hz
+    nothing = np.full(len(group), np.nan)
+    sides = [problem.members(LEFT_SIDE), problem.members(RIGHT_SIDE)]
+    own = [np.setdiff1d(sides[k], sides[1 - k]) for k in (0, 1)]
+    whole = np.flatnonzero(problem.present[own[0]].all(axis=0) & problem.present[own[1]].all(axis=0))
+    if not len(own[0]) or not len(own[1]) or not len(whole):
+        return float("nan"), nothing
+    start_s = _aligned_s(problem, settings) - FIRST_LEAD_S
+    sums = np.zeros((2, len(whole), round((FIRST_LEAD_S + FIRST_SPAN_S) * rate)))
+    for side in (0, 1):
+        for channel in own[side]:
+            if problem.way_of(int(channel)).fill:
+                continue
+            name = problem.channels[channel]
+            for k, position in enumerate(whole):
+                begin = start_s + move_s[channel, position]
+                sums[side, k] += _processed(responses, settings, int(channel), name, int(position), begin, sums.shape[-1])
+    fade = round(0.5 * FIRST_SPAN_S * rate)
+    sums[..., -fade:] *= 0.5 + 0.5 * np.cos(np.pi * np.arange(fade) / fade)
+    onset = onset_times(sums, sample_rate_hz=rate, low_hz=FIRST_BAND_HZ[0], high_hz=FIRST_BAND_HZ[1]) / rate
+    first = float(np.median(onset[0] - onset[1]))
+    return first, _lag_by_band(sums, rate, group, first)
+
+
+def _lag_by_band(sums: Real, rate: float, group: Real, first: float) -> Real:
+    """(groups,) lag of the left first sound behind the right one."""
+    size = 8192
+    spectrum = rfft(sums, n=size, axis=-1)
+    frequency = np.fft.rfftfreq(size, 1.0 / rate)
+    cross = (spectrum[0] * spectrum[1].conj()).mean(axis=0)
+    power = np.sqrt((np.abs(spectrum[0]) ** 2).mean(axis=0) * (np.abs(spectrum[1]) ** 2).mean(axis=0))
+    lags = first + np.linspace(-1.5e-3, 1.5e-3, 1501)
+    out = np.full(len(group), np.nan)
     for k, centre in enumerate(group):
-        near = np.abs(np.log2(freq / centre)) < 1 / 6
-        if centre < 150.0 or np.abs(phase[near]).mean() < 0.25:
+        near = np.abs(np.log2(np.maximum(frequency, 1.0) / centre)) < 1 / 6
+        if centre < 1.0 / FIRST_SPAN_S or near.sum() < 3:
             continue
-        inside = np.abs(lags - broad) < 0.5 / centre
-        score = (turn[np.ix_(inside, near)] @ phase[near]).real
-        by_group[k] = lags[inside][int(np.argmax(score))]
-    return broad, by_group
+        inside = np.abs(lags - first) < 0.5 / centre
+        score = (np.exp(2j * np.pi * np.outer(lags[inside], frequency[near])) @ cross[near]).real
+        if score.max() > 0.3 * power[near].sum():
+            out[k] = lags[inside][int(np.argmax(score))]
+    return out
+
+
+def _aligned_s(problem: Problem, settings: Settings) -> float:
+    """When the last channel of the stage is first heard at the head centre, processor delay included."""
+    stage = {channel for way in problem.stage for channel in way.channels}
+    arrival = problem.arrivals.at_head_s
+    top = [arrival[c] + settings.channel(n).delay_s for c, n in enumerate(problem.channels) if c in stage]
+    return float(np.median(top))
 
 
 @dataclass(frozen=True)

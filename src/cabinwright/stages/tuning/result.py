@@ -65,6 +65,7 @@ class Metrics:
     arrival_difference_s: float  #: left minus right at the head centre
     coherent_gain_lost_db: float  #: 40 to 500 Hz: level below the best polarity and delay with these filters
     headroom_db: dict[str, float]  #: per channel: room left before its filters and gain exceed 0 dB at any frequency
+    error_single_place_db: dict[str, float] = field(default_factory=dict)  #: per sum, at one such place on its own
     side_difference_before_db: float = math.nan  #: the same with the tape method; NaN where unknown
     arrival_difference_before_s: float = math.nan  #: the same with the tape method; NaN where unknown
 

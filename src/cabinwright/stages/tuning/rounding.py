@@ -48,18 +48,20 @@ def on_grid(problem: Problem, state: State) -> State:
     vector = _settle(problem, layout, vector, frozen)
 
     for k, edge in enumerate(layout.edges):
-        at = layout.at_edge + k
-        vector[at] = np.log(snap(float(np.exp(vector[at])), proc.frequency_step_hz, edge.low_hz, edge.high_hz))
+        corner = float(np.exp(vector[layout.at_edge + k]))
+        vector[layout.at_edge + k] = np.log(snap(corner, proc.frequency_step_hz, edge.low_hz, edge.high_hz))
     frozen[layout.at_edge : layout.at_peak] = True
     vector = _settle(problem, layout, vector, frozen)
 
     at = layout.at_peak + 3 * np.arange(layout.channels * layout.peaks)
-    for k in at:
+    turns = layout.at_all_pass + 2 * np.arange(len(layout.all_passes))
+    for k, k_q in [*zip(at, at + 2, strict=True), *zip(turns, turns + 1, strict=True)]:
         vector[k] = np.log(snap(float(np.exp(vector[k])), proc.frequency_step_hz, 10.0, 0.45 * layout.sample_rate_hz))
-        vector[k + 2] = np.log(
-            snap(float(np.exp(vector[k + 2])), proc.peaking_q_step, proc.peaking_q_min, proc.peaking_q_max)
+        vector[k_q] = np.log(
+            snap(float(np.exp(vector[k_q])), proc.peaking_q_step, proc.peaking_q_min, proc.peaking_q_max)
         )
     frozen[at] = frozen[at + 2] = True
+    frozen[layout.at_all_pass : layout.size] = True
     vector = _settle(problem, layout, vector, frozen)
 
     low, high = proc.peaking_gain_min_db, proc.peaking_gain_max_db
@@ -87,7 +89,7 @@ def _round_delays(delay: Real, proc: Processor) -> Real:
 def to_settings(problem: Problem, state: State, *, reasons: Callable[[int, str, float], str] | None = None) -> Settings:
     """The processor's settings; overall level as high as the channel that needs most can go without exceeding 0 dB."""
     proc, layout = problem.processor, state.layout
-    gains, _, edge_ln, peaks, _ = layout.split(state.vector[: layout.size])
+    gains, _, edge_ln, peaks, turns = layout.split(state.vector[: layout.size])
     delay = _round_delays(absolute_delays(problem, state), proc)
     response = np.abs(Model(layout, problem.spectra.frequency_hz).responses(state.vector[: layout.size]))
     headroom = 20.0 * np.log10(response.max(axis=1))  # what each channel would need above 0 dB
@@ -100,7 +102,7 @@ def to_settings(problem: Problem, state: State, *, reasons: Callable[[int, str, 
                 hertz = float(f"{float(np.exp(edge_ln[k])):.9g}")
                 filters.append(
                     Filter(
-                        edge.kind,  # type: ignore[arg-type]
+                        edge.kind,
                         hertz,
                         family=edge.family,
                         slope_db_per_octave=edge.slope_db_per_octave,
@@ -111,6 +113,11 @@ def to_settings(problem: Problem, state: State, *, reasons: Callable[[int, str, 
             Filter("peaking", float(f"{np.exp(f):.9g}"), gain_db=float(f"{g:.9g}"), q=float(f"{np.exp(q):.9g}"))
             for f, g, q in peaks[c]
             if abs(g) >= 0.5 * proc.peaking_gain_step_db
+        ]
+        bank += [
+            Filter("all-pass", float(f"{np.exp(f):.9g}"), q=float(f"{np.exp(q):.9g}"))
+            for owner, (f, q) in zip(layout.all_passes, turns, strict=True)
+            if owner == c
         ]
         filters += sorted(bank, key=lambda item: item.frequency_hz)
         gain = snap(float(gains[c]) + lift, proc.gain_step_db, proc.gain_min_db, proc.gain_max_db)

@@ -20,7 +20,7 @@ from scipy.fft import next_fast_len, rfft
 from cabinwright.physics.bands import octave_bands
 from cabinwright.physics.response import RecordedResponses
 
-__all__ = ["BANDS_PER_GROUP", "Spectra", "band_cross_spectra"]
+__all__ = ["BANDS_PER_GROUP", "GROUP_FRACTION", "Spectra", "band_cross_spectra", "octave_mean"]
 
 SUB_FRACTION = 48  #: sub-bands per octave
 GROUP_FRACTION = 12  #: bands in which errors are judged
@@ -79,9 +79,9 @@ def band_cross_spectra(responses: RecordedResponses, *, shift_s: Real, low_hz: f
     starts, stops = np.where(lone, nearest, starts), np.where(lone, nearest + 1, stops)
 
     bins = np.arange(starts[0], stops[-1])
+    channels, positions = responses.impulse.shape[:2]
     travel = responses.zero_sample / rate + shift_s
     turn = np.exp(2j * np.pi * step * bins[None, :] * travel[:, None])
-    channels, positions = responses.impulse.shape[:2]
     cross = np.empty((positions, count, channels, channels), dtype=np.complex128)
     for position in range(positions):
         spectrum = rfft(responses.impulse[:, position], n=size, axis=-1)[:, bins] * turn
@@ -112,3 +112,9 @@ def _noise_power(responses: RecordedResponses, centres_hz: Real) -> Real:
                 np.log(centres_hz), log_bands, responses.noise_power[channel, position]
             )
     return out
+
+
+def octave_mean(level: Real) -> Real:
+    """Running mean over one octave of groups, shorter at the ends."""
+    ones = np.ones(GROUP_FRACTION + 1)
+    return np.convolve(level, ones, "same") / np.convolve(np.ones_like(level), ones, "same")

@@ -11,7 +11,7 @@ from cabinwright.stages.tuning.model import DELAY_SCALE, Layout, Model
 from cabinwright.stages.tuning.problem import OFFSETS, Problem, State
 from cabinwright.stages.tuning.ways import Crossover, edges_for
 
-__all__ = ["realign", "start_state"]
+__all__ = ["first_gains", "plain_layout", "realign", "start_state"]
 
 Real = NDArray[np.float64]
 
@@ -22,11 +22,8 @@ CENTRE_LEVEL_DB = -6.0
 
 def start_state(problem: Problem, crossovers: list[Crossover], polarity: Real) -> State:
     """First candidate for ``crossovers``; ``polarity`` (channels,) makes left and right of each way agree."""
-    edges = edges_for(problem.build, problem.ways, crossovers)
-    layout = Layout(len(problem.channels), 0, edges, polarity.copy(), problem.spectra.sample_rate_hz)
-    vector = np.zeros(layout.size + OFFSETS)
-    vector[layout.at_edge : layout.at_peak] = [np.log(edge.frequency_hz) for edge in edges]
-    vector[: layout.channels] = _first_gains(problem, layout, vector)
+    layout, vector = plain_layout(problem, crossovers, polarity)
+    vector[: layout.channels] = first_gains(problem, layout, vector)
     for way in problem.ways:
         if way.fill and way.role == "rear fill":
             vector[[layout.at_delay + channel for channel in way.channels]] = REAR_FILL_DELAY_S * DELAY_SCALE
@@ -37,7 +34,16 @@ def start_state(problem: Problem, crossovers: list[Crossover], polarity: Real) -
     return state
 
 
-def _first_gains(problem: Problem, layout: Layout, vector: Real) -> Real:
+def plain_layout(problem: Problem, crossovers: list[Crossover], polarity: Real) -> tuple[Layout, Real]:
+    """Crossovers at their usual corners and nothing else: a layout and its vector."""
+    edges = edges_for(problem.processor, problem.ways, crossovers)
+    layout = Layout(len(problem.channels), 0, edges, polarity.copy(), problem.spectra.sample_rate_hz)
+    vector = np.zeros(layout.size + OFFSETS)
+    vector[layout.at_edge : layout.at_peak] = [np.log(edge.frequency_hz) for edge in edges]
+    return layout, vector
+
+
+def first_gains(problem: Problem, layout: Layout, vector: Real) -> Real:
     """Gain in dB that puts each channel's own band on the house curve; fills below it by rule."""
     freq, group = problem.spectra.frequency_hz, problem.spectra.group_hz
     passed = np.abs(Model(layout, freq).responses(vector)) ** 2

@@ -2,65 +2,132 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
+
 import numpy as np
+from threadpoolctl import threadpool_limits
 
 from cabinwright.build.document import Build
 from cabinwright.physics.response import RecordedResponses
-from cabinwright.stages.tuning.align import match_pair_polarity
-from cabinwright.stages.tuning.arrivals import find_arrivals
-from cabinwright.stages.tuning.house import house_curve_db
+from cabinwright.stages.tuning.choices import (
+    Crossed,
+    Progress,
+    Sized,
+    choose_all_passes,
+    choose_crossovers,
+    choose_size,
+)
+from cabinwright.stages.tuning.dips import Dip, find_dips, leave_alone
+from cabinwright.stages.tuning.outcome import (
+    arrival_difference,
+    channel_curves,
+    coherent_loss,
+    headroom_db,
+    rms_error_db,
+    side_difference_db,
+    sum_curves,
+)
+from cabinwright.stages.tuning.prepare import Prepared, prepare
 from cabinwright.stages.tuning.problem import Problem, State
-from cabinwright.stages.tuning.choices import choose_crossovers, choose_size
+from cabinwright.stages.tuning.reasons import decide, explain_filters
+from cabinwright.stages.tuning.remarks import remarks
+from cabinwright.stages.tuning.result import Metrics, TuningResult
 from cabinwright.stages.tuning.rounding import on_grid, to_settings
-from cabinwright.stages.tuning.spectra import band_cross_spectra
-from cabinwright.stages.tuning.ways import find_crossovers, find_ways
-from cabinwright.stages.tuning.sides import EVERYTHING
+from cabinwright.stages.tuning.settings import Settings
+from cabinwright.stages.tuning.sides import EVERYTHING, LEFT_SIDE, RIGHT_SIDE
+from cabinwright.stages.tuning.tape import tape_settings
+
+__all__ = ["Solved", "run", "solve_tune"]
+
+BEFORE_S, LENGTH_S = 0.003, 0.015  #: what the impulse overlays show
 
 
-def prepare(build, responses):
-    c0 = 343.2
-    names = responses.channels
-    ways = find_ways(build, names)
-    cross = find_crossovers(build, ways)
-    speakers = {s.name: s for s in build.speakers}
-    pos = np.asarray([speakers[next(c.speakers for c in build.channels if c.name == n)[0]].position_m for n in names])
-    mic = {m.name: m.at_m for m in build.microphone_positions}
-    at = np.asarray([mic[p] for p in responses.positions])
-    head = np.asarray(build.seats[0].head_m)
-    dist = np.linalg.norm(pos[:, None] - at[None], axis=-1)
-    hd = np.linalg.norm(pos - head, axis=-1)
-    bands = []
-    for n in range(len(names)):
-        w = next(w for w in ways if n in w.channels)
-        lo, hi = max(w.low_hz * 1.5, 30), min(w.high_hz, 16000)
-        bands.append((lo, hi))
-    arr = find_arrivals(responses.impulse, responses.present, sample_rate_hz=responses.sample_rate_hz, zero_sample=responses.zero_sample,
-                        bands_hz=bands, distance_m=dist, head_distance_m=hd, sound_speed_m_s=c0)
-    spectra = band_cross_spectra(responses, shift_s=arr.at_head_s)
-    target, src = house_curve_db(build, spectra.group_hz)
-    ones = {n: np.where((spectra.group_hz > 28) & (spectra.group_hz < 17000), 1.0, 0.0) for n in ("left side", "right side", "everything")}
-    pol = np.ones(len(names))
-    conf = {}
-    for way in ways:
-        lo, hi = max(way.low_hz * 1.2, 25.0), min(way.high_hz, 4000.0 if way.role != "tweeter" else 8000.0)
-        for ch, (s, cf) in match_pair_polarity(responses, arr, way, (lo, hi)).items():
-            pol[ch] = s
-            conf[names[ch]] = (s, round(cf, 2))
-    prob = Problem(build, build.processor, names, spectra, responses.present, arr, ways, target, ones, {k: np.ones_like(target) for k in ones})
-    return prob, cross, pol, conf, dist, hd
+@dataclass(frozen=True)
+class Solved:
+    """A finished search, before anything is said about it."""
+
+    prepared: Prepared
+    problem: Problem
+    crossed: Crossed
+    sized: Sized
+    dips: list[Dip]
+    state: State
+    settings: Settings
 
 
-def run(build: Build, responses: RecordedResponses, progress=lambda s, f: None):
-    import time
-    t = time.time()
-    prob, cross, pol, conf, dist, hd = prepare(build, responses)
-    print("prep", time.time() - t); t = time.time()
-    crossed = choose_crossovers(prob, cross, pol, progress)
-    print("xo", time.time() - t, [(c.family, c.slope_db_per_octave) for c in crossed.crossovers], crossed.state.cost, [(a,b[0],c,round(d,1)) for a,b,c,d in crossed.tried]); t = time.time()
-    sized = choose_size(prob, crossed, progress)
-    print("size", time.time() - t, sized.state.layout.peaks, sized.weights.cut_db, [(a,b,round(c,3)) for a,b,c in sized.table], sized.expected_db, sized.state.cost); t = time.time()
-    from dataclasses import replace
-    prob = replace(prob, weights=sized.weights)
-    state = on_grid(prob, sized.state)
-    print("grid", time.time() - t)
-    return prob, state, to_settings(prob, state)
+def _unwatched(what: str, share: float) -> None:
+    """Progress that nobody looks at."""
+
+
+def solve_tune(build: Build, recorded: RecordedResponses, progress: Progress = _unwatched) -> Solved:
+    """Settings on the processor's grid. Raises ``RefusedError`` where too little was recorded."""
+    # The matrices are small: more than one thread costs more than it gives, and would make sums depend on the machine.
+    with threadpool_limits(1):
+        progress("reading arrivals", 0.0)
+        prepared = prepare(build, recorded)
+        crossed = choose_crossovers(prepared.problem, prepared.crossovers, prepared.polarity, progress)
+        dips = find_dips(prepared.problem, crossed.state, prepared.responses)
+        problem = leave_alone(prepared.problem, dips)
+        crossed = choose_all_passes(problem, crossed)
+        sized = choose_size(problem, crossed, progress)
+        problem = replace(problem, weights=sized.weights)
+        progress("rounding to the processor's steps", 0.0)
+        state = on_grid(problem, sized.state)
+        return Solved(prepared, problem, crossed, sized, dips, state, to_settings(problem, state))
+
+
+def run(build: Build, recorded: RecordedResponses, progress: Progress = _unwatched) -> TuningResult:
+    """Tune ``build`` from ``recorded``: settings, curves, reasons and findings.
+
+    Deterministic. ``progress`` is called with what is being done and the share done, and may raise to interrupt. Raises
+    ``RefusedError`` where the recordings are too few to give an answer.
+    """
+    solved = solve_tune(build, recorded, progress)
+    with threadpool_limits(1):
+        progress("explaining", 0.0)
+        return _outcome(solved)
+
+
+def _outcome(solved: Solved) -> TuningResult:
+    prepared, problem, settings = solved.prepared, solved.problem, solved.settings
+    before = tape_settings(prepared)
+    sums = sum_curves(problem, before, settings)
+    losses = [coherent_loss(problem, settings, name) for name in problem.sum_names]
+    late, late_by_band = arrival_difference(problem, settings, prepared.responses, prepared.move_s)
+    late_before, _ = arrival_difference(problem, before, prepared.responses, prepared.move_s)
+    nan = np.full(len(problem.spectra.group_hz), np.nan)
+    paired = LEFT_SIDE in sums
+    gap = sums[LEFT_SIDE].after_db - sums[RIGHT_SIDE].after_db if paired else nan
+    gap_before = sums[LEFT_SIDE].before_db - sums[RIGHT_SIDE].before_db if paired else nan
+    metrics = Metrics(
+        error_before_db={n: rms_error_db(c.before_db, problem.target_db, problem.reach[n]) for n, c in sums.items()},
+        error_after_db={n: rms_error_db(c.after_db, problem.target_db, problem.reach[n]) for n, c in sums.items()},
+        error_expected_db=solved.sized.expected_db,
+        error_single_place_db=solved.sized.single_db,
+        side_difference_db=side_difference_db(problem, gap),
+        side_difference_before_db=side_difference_db(problem, gap_before),
+        arrival_difference_s=late,
+        arrival_difference_before_s=late_before,
+        coherent_gain_lost_db=losses[problem.sum_names.index(EVERYTHING)].loss_db,
+        headroom_db=headroom_db(problem, settings),
+    )
+    return TuningResult(
+        settings=explain_filters(problem, settings),
+        positions=prepared.responses.positions,
+        nearest_position=prepared.responses.positions[prepared.nearest],
+        band_centres_hz=problem.spectra.group_hz,
+        house_curve_db=problem.target_db,
+        house_curve_source=prepared.house_source,
+        sums=sums,
+        channels=channel_curves(problem, prepared.responses, settings, prepared.nearest, BEFORE_S, LENGTH_S),
+        impulse_rate_hz=prepared.responses.sample_rate_hz,
+        impulse_start_s=-BEFORE_S,
+        side_level_difference_db=gap,
+        side_arrival_difference_s=late_by_band,
+        metrics=metrics,
+        decisions=decide(prepared, problem, settings, solved.crossed, solved.sized, solved.dips),
+        findings=remarks(prepared, problem, solved.state, settings, metrics, losses, solved.dips),
+        before=before,
+        side_level_difference_before_db=gap_before if paired else None,
+        sound_speed_m_s=prepared.sound_speed_m_s,
+    )

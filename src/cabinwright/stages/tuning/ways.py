@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from cabinwright.build.document import Build
-from cabinwright.stages.tuning.model import Edge
+from cabinwright.build.document import Build, Processor
+from cabinwright.physics.filters import Family
+from cabinwright.stages.tuning.model import Corner, Edge
 from cabinwright.stages.tuning.sides import channel_side
 from cabinwright.tables import crossover_range, role_row
 
 __all__ = ["FILL_ROLES", "Crossover", "Way", "channel_role", "edges_for", "find_crossovers", "find_ways", "safe_range"]
 
 FILL_ROLES = ("rear fill", "centre")
-PROTECTIVE_SLOPE = 12
+GENTLE_MARGIN = 1.4
 
 
 @dataclass(frozen=True)
@@ -35,8 +36,9 @@ class Crossover:
     low_hz: float
     usual_hz: float
     high_hz: float
-    family: str
-    slope_db_per_octave: int
+    family: Family = "Linkwitz-Riley"
+    slope_db_per_octave: int = 24
+    kind_kept: bool = False  #: family and slope are the person's wish
 
 
 def channel_role(build: Build, channel: str) -> str:
@@ -47,22 +49,18 @@ def channel_role(build: Build, channel: str) -> str:
 
 
 def safe_range(build: Build, channel: str) -> tuple[float, float, str]:
-    """Lowest and highest frequency in Hz that every speaker of the channel may be given, and where that comes from."""
+    """Lowest and highest frequency in Hz the channel may be given, and where that comes from.
+
+    Where speakers of several roles hang on one channel, a passive network hands the lows to the largest of them: the
+    channel's lower limit is that speaker's, its upper limit the highest of all.
+    """
     speakers = {speaker.name: speaker for speaker in build.speakers}
-    low, high, source = 0.0, 0.0, "common practice for its role, no source"
-    for name in {item.name: item.speakers for item in build.channels}[channel]:
-        speaker = speakers[name]
-        _, role_low, role_high = role_row(speaker.role)
-        if speaker.safe_low_hz is not None or speaker.safe_high_hz is not None:
-            source = "the build"
-        low = max(low, speaker.safe_low_hz if speaker.safe_low_hz is not None else role_low)
-        high = max(high, speaker.safe_high_hz if speaker.safe_high_hz is not None else role_high)
-    roles = {speakers[name].role for name in {item.name: item.speakers for item in build.channels}[channel]}
-    if len(roles) > 1:  # a passive network hands the lows to the larger speaker: its limit protects the channel
-        role = channel_role(build, channel)
-        lows = [speakers[n] for n in {item.name: item.speakers for item in build.channels}[channel]]
-        low = next(s.safe_low_hz or role_row(role)[1] for s in lows if s.role == role)
-    return low, high, source
+    members = [speakers[name] for name in {item.name: item.speakers for item in build.channels}[channel]]
+    role = channel_role(build, channel)
+    lows = [s.safe_low_hz or role_row(s.role)[1] for s in members if s.role == role]
+    highs = [s.safe_high_hz or role_row(s.role)[2] for s in members]
+    stated = any(s.safe_low_hz or s.safe_high_hz for s in members)
+    return max(lows), max(highs), "the build" if stated else "common practice for its role, no source"
 
 
 def find_ways(build: Build, channels: tuple[str, ...]) -> list[Way]:
@@ -85,49 +83,69 @@ def find_ways(build: Build, channels: tuple[str, ...]) -> list[Way]:
     return ways
 
 
-def find_crossovers(build: Build, ways: list[Way]) -> list[Crossover]:
-    """Hand-overs between neighbouring ways of the front stage, with the range each may lie in."""
+def find_crossovers(build: Build, ways: list[Way], channels: tuple[str, ...]) -> list[Crossover]:
+    """Hand-overs between neighbouring ways of the front stage, with the range each may lie in; wishes are kept."""
     stage = [index for index, way in enumerate(ways) if not way.fill]
     found = []
     for lower, upper in zip(stage, stage[1:], strict=False):
-        try:
-            low, usual, high = crossover_range(ways[lower].role, ways[upper].role)
-        except KeyError:
-            low, high = ways[upper].low_hz, ways[lower].high_hz
-            usual = (low * high) ** 0.5
+        low, usual, high = crossover_range(ways[lower].role, ways[upper].role)
         low, high = max(low, ways[upper].low_hz), min(high, ways[lower].high_hz)
-        if low > high:  # the ranges leave a gap: the protected loudspeaker wins
+        if low > high:  # the safe ranges leave a gap: the loudspeaker that could be harmed wins
             low = high = ways[upper].low_hz
-        found.append(Crossover(lower, upper, low, min(max(usual, low), high), high, "Linkwitz-Riley", 24))
+        item = Crossover(lower, upper, low, min(max(usual, low), high), high)
+        found.append(_wished(build, item, ways, channels))
     return found
 
 
-def edges_for(build: Build, ways: list[Way], crossovers: list[Crossover]) -> tuple[Edge, ...]:
+def _wished(build: Build, item: Crossover, ways: list[Way], channels: tuple[str, ...]) -> Crossover:
+    """The crossover with what the person asked for, by role or by channel."""
+
+    def named(name: str, way: Way) -> bool:
+        return name == way.role or any(channels[index] == name for index in way.channels)
+
+    for wish in build.tuning.crossovers if build.tuning else ():
+        if not (named(wish.lower, ways[item.lower]) and named(wish.upper, ways[item.upper])):
+            continue
+        if wish.frequency_hz is not None:
+            item = replace(item, low_hz=wish.frequency_hz, usual_hz=wish.frequency_hz, high_hz=wish.frequency_hz)
+        if wish.family is not None or wish.slope_db_per_octave is not None:
+            slope = wish.slope_db_per_octave or 24
+            family: Family = wish.family or ("Butterworth" if slope % 12 else "Linkwitz-Riley")
+            item = replace(item, family=family, slope_db_per_octave=slope, kind_kept=True)
+    return item
+
+
+def edges_for(processor: Processor, ways: list[Way], crossovers: list[Crossover]) -> tuple[Edge, ...]:
     """All corners: two for each crossover, and a protective one wherever a loudspeaker would go without."""
-    assert build.processor is not None
     edges: list[Edge] = []
-    guarded, capped = set(), set()
     for pair, item in enumerate(crossovers):
-        low_way, high_way = ways[item.lower], ways[item.upper]
-        # A gentle slope lets more through below its corner: keep it further from the loudspeaker's limit.
-        floor = high_way.low_hz * (1.4 if item.slope_db_per_octave < 18 and high_way.role == "tweeter" else 1.0)
-        low, high = max(item.low_hz, floor), max(item.high_hz, floor)
+        upper = ways[item.upper]
+        # A gentle slope lets more through below its corner: keep it further from a tweeter's limit.
+        gentle = item.slope_db_per_octave < 18 and upper.role == "tweeter"
+        floor = upper.low_hz * (GENTLE_MARGIN if gentle else 1.0)
+        high = max(item.high_hz, floor)
+        low = max(item.low_hz, floor)
         guess = min(max(item.usual_hz, low), high)
         family, slope = item.family, item.slope_db_per_octave
-        edges.append(Edge("low-pass", low_way.channels, family, slope, guess, item.low_hz, high, pair=pair))  # type: ignore[arg-type]
-        edges.append(Edge("high-pass", high_way.channels, family, slope, guess, low, high, pair=pair))  # type: ignore[arg-type]
-        guarded.add(item.upper)
-        capped.add(item.lower)
-    slopes = sorted(build.processor.crossover_slopes_db_per_octave)
-    family = "Butterworth" if "Butterworth" in build.processor.crossover_families else "Linkwitz-Riley"
-    slope = next((s for s in slopes if s >= PROTECTIVE_SLOPE and (family == "Butterworth" or s % 12 == 0)), 12)
+        below = ways[item.lower].channels
+        edges.append(Edge("low-pass", below, family, slope, guess, item.low_hz, high, pair=pair))
+        edges.append(Edge("high-pass", upper.channels, family, slope, guess, low, high, pair=pair))
+    guarded, capped = {item.upper for item in crossovers}, {item.lower for item in crossovers}
+    family, slope = _protective_kind(processor)
     for index, way in enumerate(ways):
-        if index not in guarded:
-            edges.append(
-                Edge("high-pass", way.channels, family, slope, way.low_hz, way.low_hz, way.low_hz, free=False)
-            )
+        ends: list[tuple[Corner, float]] = [] if index in guarded else [("high-pass", way.low_hz)]
         if index not in capped and way.high_hz < 15000.0:
-            edges.append(
-                Edge("low-pass", way.channels, family, slope, way.high_hz, way.high_hz, way.high_hz, free=False)
-            )
+            ends.append(("low-pass", way.high_hz))
+        edges += [
+            Edge(end, way.channels, family, slope, hertz, low_hz=hertz, high_hz=hertz, free=False) for end, hertz in ends
+        ]
     return tuple(edges)
+
+
+def _protective_kind(processor: Processor) -> tuple[Family, int]:
+    """The gentlest slope of at least 12 dB per octave that the processor has, without overshoot where it has the choice."""
+    for family in ("Butterworth", "Linkwitz-Riley"):
+        for slope in sorted(processor.crossover_slopes_db_per_octave):
+            if family in processor.crossover_families and slope >= 12 and (family == "Butterworth" or slope % 12 == 0):
+                return family, slope
+    return processor.crossover_families[0], max(processor.crossover_slopes_db_per_octave)
