@@ -91,9 +91,11 @@ def impulses() -> NDArray[np.float64]:
         strengths = 0.3 * rng.normal(size=24)
         band = 1.0 / (1.0 + (low / np.maximum(frequency, 1.0)) ** 4) ** 0.5 / (1.0 + (frequency / high) ** 4) ** 0.5
         phase = -np.arctan2((low / np.maximum(frequency, 1.0)) * -1.41, 1.0) - np.arctan(frequency / high)
-        for p, spot in enumerate(spots):
-            away = np.concatenate([[np.linalg.norm(np.array(place) - spot)], np.linalg.norm(mirrors - spot, axis=1)])
-            away[1:] += 0.35
+        direct = np.linalg.norm(np.array(place) - spots, axis=1)
+        bounced = np.linalg.norm(mirrors[:, None] - spots[None], axis=2)
+        bounced += np.maximum(0.0, 0.2 - (bounced - direct).min(axis=1))[:, None]  # no reflection is there first
+        for p in range(len(spots)):
+            away = np.concatenate([direct[p : p + 1], bounced[:, p]])
             level = np.concatenate([[1.0], strengths]) / away * np.exp(-0.25 * away)
             turn = np.exp(-2j * np.pi * frequency[:, None] * away / SOUND_M_S)
             out[c, p] = np.fft.irfft((turn @ level) * band * np.exp(1j * phase), n=SAMPLES)

@@ -10,6 +10,7 @@ import numpy as np
 from cabinwright.build.document import Build
 from cabinwright.drawings.chart import Chart
 from cabinwright.drawings.svg import render, swatch
+from cabinwright.findings import Finding
 from cabinwright.handover import report_charts as charts
 from cabinwright.handover.pages import page
 from cabinwright.handover.report_words import LIMITS, all_findings, expectation, verdict
@@ -26,7 +27,7 @@ from cabinwright.handover.wording import (
 )
 from cabinwright.physics.filters import Filter
 from cabinwright.physics.response import RecordedResponses
-from cabinwright.stages.tuning.result import TuningResult
+from cabinwright.stages.tuning.result import Decision, TuningResult
 from cabinwright.stages.tuning.settings import ChannelSettings
 from cabinwright.stages.tuning.sides import EVERYTHING
 
@@ -59,11 +60,11 @@ def report_html(build: Build, result: TuningResult, recordings: RecordedResponse
         nearest=result.nearest_position,
         impulses=drawn(charts.impulse_chart(result), "impulses"),
         steps=drawn(charts.step_chart(result), "steps"),
-        coherent_lost=decibels(result.metrics.coherent_gain_lost_db, plus=False),
+        coherent_lost=_at_least(result.metrics.coherent_gain_lost_db),
         channels=[_channel(result, item, number) for number, item in enumerate(result.settings.channels, start=1)],
         channel_key=_key(charts.channel_chart(result, next(iter(result.channels.values())))),
         expectation=expectation(result),
-        decisions=result.decisions,
+        decisions=_grouped(result.decisions),
         recordings=_recordings(recordings),
         limits=LIMITS,
         caution=CAUTION,
@@ -77,13 +78,25 @@ def drawn(chart: Chart, name: str) -> dict[str, Any]:
     return {"svg": Markup(render(chart, name=name)), "key": _key(chart)}
 
 
-def finding_groups(findings: list[Any]) -> list[dict[str, Any]]:
-    """Findings by severity, gravest first; empty groups left out."""
-    return [
-        {"severity": severity, "word": word, "means": means, "items": items}
-        for severity, (word, means) in SEVERITY_WORDS.items()
-        if (items := [item for item in findings if item.severity == severity])
-    ]
+def finding_groups(findings: list[Finding]) -> list[dict[str, Any]]:
+    """Findings by severity, gravest first; those with the same remedy together; empty groups left out."""
+    groups = []
+    for severity, (word, means) in SEVERITY_WORDS.items():
+        alike: dict[tuple[str, str], list[Finding]] = {}
+        for item in findings:
+            if item.severity == severity:
+                alike.setdefault((item.code, item.remedy), []).append(item)
+        if alike:
+            groups.append({"severity": severity, "word": word, "means": means, "alike": list(alike.values())})
+    return groups
+
+
+def _grouped(decisions: tuple[Decision, ...]) -> list[list[Decision]]:
+    """Decisions about the same thing together, in order of first mention."""
+    groups: dict[str, list[Decision]] = {}
+    for item in decisions:
+        groups.setdefault(item.about, []).append(item)
+    return list(groups.values())
 
 
 def _key(chart: Chart) -> list[dict[str, Any]]:
@@ -92,12 +105,18 @@ def _key(chart: Chart) -> list[dict[str, Any]]:
     return [{"label": label, "swatch": Markup(swatch(ink, spread=spread))} for label, ink, spread in chart.key]
 
 
+def _at_least(value_db: float, least_db: float = 0.1) -> str:
+    """A shortfall as a bound: nobody can tell less than a tenth of a decibel."""
+    return decibels(max(value_db, least_db) if math.isfinite(value_db) else value_db, plus=False)
+
+
 def _errors(result: TuningResult) -> list[dict[str, str]]:
     metrics = result.metrics
     columns = {
         "before": metrics.error_before_db,
         "after": metrics.error_after_db,
         "expected": metrics.error_expected_db,
+        "single": metrics.error_single_place_db,
     }
     return [
         {"name": name, **{key: decibels(errors.get(name, math.nan), plus=False) for key, errors in columns.items()}}

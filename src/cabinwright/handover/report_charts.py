@@ -20,7 +20,7 @@ __all__ = [
 
 Array = NDArray[np.float64]
 WIDE_MM, HALF_MM = 180.0, 88.0
-STEP_DB = 6.0
+STEP_DB, RANGE_DB = 6.0, 36.0
 ROW_MM = 8.5
 LATE_SCALES_US = ((100.0, 50.0), (300.0, 100.0), (600.0, 200.0), (1500.0, 500.0))  #: reach and step of the axis
 
@@ -58,11 +58,12 @@ def sum_chart(result: TuningResult, curves: SumCurves, *, wide: bool) -> Chart:
 
 
 def channel_chart(result: TuningResult, curves: ChannelCurves) -> Chart:
-    """One channel: as recorded, what the processor does, and both together."""
+    """One channel: as recorded, its filters, and both together. The gain is taken out of the filters and put into the
+    recording, so that a filter which does nothing lies on 0 dB and the three curves still add up."""
     zero, x = reference_db(result), result.band_centres_hz
+    gain = result.settings.channel(curves.name).gain_db
     axis = _frequency(x)
-    every = [item for curve in result.channels.values() for item in (curve.raw_db, curve.after_db)]
-    levels = _levels("level, dB", every, zero, below_db=36.0)
+    every = [item.after_db for item in result.channels.values()]
     low, high = axis.low, axis.high
     shades = [Shade(low, min(curves.low_limit_hz, high))] if curves.low_limit_hz > low else []
     shades += [Shade(max(curves.high_limit_hz, low), high)] if curves.high_limit_hz < high else []
@@ -70,10 +71,10 @@ def channel_chart(result: TuningResult, curves: ChannelCurves) -> Chart:
         f"Level of {curves.name} against frequency: as recorded, its filters, and with them. "
         f"Safe range {curves.low_limit_hz:.0f} to {curves.high_limit_hz:.0f} Hz.",
         axis,
-        levels,
+        _levels("level, dB", every, zero, least=6.0),
         lines=(
-            Line(x, curves.raw_db - zero, "as recorded", "raw"),
-            Line(x, curves.filters_db, "gain and filters", "filters"),
+            Line(x, curves.raw_db + gain - zero, "as recorded, at this gain", "raw"),
+            Line(x, curves.filters_db - gain, "filters alone", "filters"),
             Line(x, curves.after_db - zero, "with these settings", "after"),
         ),
         shades=tuple(shades),
@@ -160,8 +161,8 @@ def _frequency(x: Array) -> Axis:
     return Axis.frequency(low_hz=min(20.0, float(x[0])), high_hz=max(20_000.0, float(x[-1])))
 
 
-def _levels(label: str, curves: list[Array], zero: float, *, below_db: float = 30.0) -> Axis:
+def _levels(label: str, curves: list[Array], zero: float, *, least: float = -np.inf) -> Axis:
     """One scale for all charts of a kind, from somewhat above the highest curve down to where nothing matters."""
-    tops = [float(np.nanmax(curve)) for curve in curves if np.isfinite(curve).any()]
-    top = float(np.ceil((max(tops, default=zero) - zero + 2.0) / STEP_DB) * STEP_DB)
-    return Axis(label, top - STEP_DB - below_db, top, step=STEP_DB)
+    tops = [float(np.nanmax(curve)) - zero for curve in curves if np.isfinite(curve).any()]
+    top = float(np.ceil(max((max(tops, default=0.0) + 2.0), least) / STEP_DB) * STEP_DB)
+    return Axis(label, top - RANGE_DB, top, step=STEP_DB)

@@ -47,16 +47,17 @@ def verdict(result: TuningResult, recordings: RecordedResponses) -> list[tuple[s
 
 def expectation(result: TuningResult) -> str:
     """The error to expect where no microphone stood."""
-    values = [value for value in result.metrics.error_expected_db.values() if math.isfinite(value)]
-    if not values or len(result.positions) < 2:
+    average = _finite(result.metrics.error_expected_db)
+    single = _finite(result.metrics.error_single_place_db)
+    if not average or len(result.positions) < 2:
         return (
             "Only one place was recorded, so nothing can be said about any other: a move of the head may change "
             "everything. Record at six places or more around the head."
         )
-    return (
-        f"Where no microphone stood, expect to lie {_range(values)} from the house curve. "
-        f"That is what came out when each of the {len(result.positions)} places was left out of the tune in turn."
-    )
+    text = f"Averaged over places where no microphone stood, expect to lie {_range(average)} from the house curve"
+    if single:
+        text += f", and {_range(single)} at one such place on its own"
+    return f"{text}. That is what came out when each of the {len(result.positions)} places was left out in turn."
 
 
 def _found(result: TuningResult, recordings: RecordedResponses) -> str:
@@ -105,6 +106,10 @@ def _load(result: TuningResult, recordings: RecordedResponses) -> str:
 def _distances(errors: Mapping[str, float]) -> str:
     parts = [f"{name} {decibels(value, plus=False)}" for name, value in errors.items() if math.isfinite(value)]
     return join(parts) if parts else "no figure"
+
+
+def _finite(errors: Mapping[str, float]) -> list[float]:
+    return [value for value in errors.values() if math.isfinite(value)]
 
 
 def _range(values: list[float]) -> str:
