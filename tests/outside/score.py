@@ -251,3 +251,14 @@ def _search(spectra: NDArray[np.complex128], f: Array, movable: Sequence[int]) -
                 reached = gained
             best[measure] = max(best[measure], gained)
     return Lost(best[0] - float(now[0]), best[1] - float(now[1]))
+
+
+def sides_correlation(car: Car, settings: Mapping[str, Any], low_hz: float = 500.0, high_hz: float = 4000.0) -> float:
+    """Normalised cross-correlation of the two sides without walls at its largest magnitude: below zero where they
+    oppose each other, so that no image can form between them.
+    """
+    band = butter(2, (low_hz, high_hz), "bandpass", fs=RATE, output="sos")
+    heard = played(car.direct, car.channels, settings)
+    left, right = (sosfilt(band, heard[members(car, side, centre=False)].sum(axis=0)) for side in SIDES)
+    correlation = correlate(left, right, method="fft") / np.sqrt((left**2).sum() * (right**2).sum())
+    return float(correlation[np.argmax(np.abs(correlation))])
