@@ -14,6 +14,7 @@ Every message says what was wrong, the rule, what was got, and the cure.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 __all__ = [
     "BuildError",
@@ -70,7 +71,14 @@ class RecordingError(PersonError):
 
 
 class RefusedError(PersonError):
-    """An answer would be a guess; the message says what is missing and what to record."""
+    """An answer would be a guess; the message says what is missing and what to record.
+
+    ``findings`` holds what was found on the way (``Finding`` objects), for a plan that reports rather than raises.
+    """
+
+    def __init__(self, message: str, *, findings: tuple[Any, ...] = ()) -> None:
+        self.findings = findings
+        super().__init__(message)
 
 
 class OutputError(PersonError):

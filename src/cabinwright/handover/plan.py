@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any, Protocol
 
 from cabinwright.build.document import Build
+from cabinwright.findings import Finding
 from cabinwright.handover.json_text import json_text, plain
 from cabinwright.handover.report_words import all_findings
 from cabinwright.physics.response import RecordedResponses
@@ -25,6 +26,8 @@ class StageResults(Protocol):
     def tuning(self) -> TuningResult | None: ...
     @property
     def skipped(self) -> Mapping[str, str]: ...
+    @property
+    def stopped(self) -> Mapping[str, tuple[Finding, ...]]: ...
 
 
 def plan_json(build: Build, results: StageResults, recordings: RecordedResponses | None = None) -> str:
@@ -38,7 +41,8 @@ def plan_dict(build: Build, results: StageResults, recordings: RecordedResponses
     for stage in STAGES:
         result = getattr(results, stage, None)
         if result is None:
-            stages[stage] = None
+            stopped = results.stopped.get(stage)
+            stages[stage] = {"findings": [item.to_dict() for item in stopped]} if stopped else None
         elif isinstance(result, TuningResult):
             stages[stage] = _tuning(result, recordings)
         else:

@@ -1,0 +1,197 @@
+"""The command ``cabinwright``. Thin: it parses, calls the session, and says what happened. Heavy imports wait."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from cabinwright import __version__
+
+if TYPE_CHECKING:
+    from cabinwright.findings import Finding
+
+__all__ = ["main"]
+
+Command = Callable[[argparse.Namespace], int]
+INTERRUPTED = 130
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Run one command; returns the exit code: 0 done, 2 for what the person can put right, 1 for our own mistake."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")  # a Windows console may not know every sign
+    options = _parser().parse_args(arguments)
+    try:
+        return int(options.run(options))
+    except KeyboardInterrupt:
+        print("\ncabinwright: interrupted. Nothing was half written; earlier results are as they were.", file=sys.stderr)
+        return INTERRUPTED
+    except BrokenPipeError:
+        return 0
+    except Exception as error:
+        return _explain(error, verbose=options.verbose)
+
+
+def _explain(error: Exception, *, verbose: bool) -> int:
+    from cabinwright.errors import CabinwrightError
+
+    if isinstance(error, CabinwrightError):
+        print(f"\ncabinwright: {error}" if "\n" not in str(error) else f"\n{error}", file=sys.stderr)
+        return error.exit_code
+    if isinstance(error, MemoryError):
+        print("\ncabinwright: out of memory. Close other programs or use shorter recordings.", file=sys.stderr)
+        return 1
+    if verbose:
+        raise error
+    print(
+        f"\ncabinwright: a mistake of this program, not yours: {type(error).__name__}: {error}\n"
+        "Earlier results are as they were. Run the command again with --verbose and report what it prints.",
+        file=sys.stderr,
+    )
+    return 1
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="cabinwright",
+        description="Design, tune and explain a one-off sound system in a car, from one build folder.",
+        epilog="Start with: cabinwright new FOLDER. Then edit FOLDER/build.toml; it explains itself.",
+    )
+    parser.add_argument("--version", action="version", version=f"cabinwright {__version__}")
+    commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
+
+    def add(name: str, run: Command, words: str) -> argparse.ArgumentParser:
+        command = commands.add_parser(name, help=words, description=words[0].upper() + words[1:] + ".")
+        command.set_defaults(run=run)
+        command.add_argument("--verbose", action="store_true", help="show the full trace of a mistake of this program")
+        return command
+
+    new = add("new", _new, "write a commented starter build into a folder")
+    new.add_argument("folder", type=Path, metavar="FOLDER")
+    new.add_argument("--title", default="A new build", help="title of the build")
+    new.add_argument("--driving-side", choices=("left", "right"), default="left", help="side the driver sits on")
+    for name, run, words in (
+        ("sweep", _sweep, "write the measurement signal and how to use it"),
+        ("tune", _tune, "turn the recordings into processor settings and a report"),
+        ("plan", _plan, "run every stage whose inputs are there and write plan.json"),
+        ("verify", _verify, "compare recordings made after loading the settings with the prediction"),
+    ):
+        add(name, run, words).add_argument("build", type=Path, metavar="BUILD", help="build folder")
+    return parser
+
+
+class Watched:
+    """Progress on standard error: one line that rewrites itself in a terminal, one line a step elsewhere."""
+
+    def __init__(self) -> None:
+        self._live = sys.stderr.isatty()
+        self._what = ""
+        self._shown = 0.0
+
+    def __call__(self, what: str, share: float) -> None:
+        if self._live and (what != self._what or time.monotonic() - self._shown > 0.1):
+            print(f"\r\x1b[K  {what} {100.0 * share:3.0f} %", end="", file=sys.stderr, flush=True)
+            self._shown = time.monotonic()
+        elif not self._live and what != self._what:
+            print(f"  {what}", file=sys.stderr, flush=True)
+        self._what = what
+
+    def done(self) -> None:
+        """Clear the line."""
+        if self._live:
+            print("\r\x1b[K", end="", file=sys.stderr, flush=True)
+
+
+def _new(options: argparse.Namespace) -> int:
+    from cabinwright.build.starter import create
+
+    for path in create(options.folder, title=options.title, driving_side=options.driving_side):
+        print(f"wrote {path}")
+    print(f"Next: edit {options.folder / 'build.toml'}, then run: cabinwright sweep {options.folder}")
+    return 0
+
+
+def _sweep(options: argparse.Namespace) -> int:
+    from cabinwright.session import Session
+
+    for path in Session.open(options.build).sweep():
+        print(f"wrote {path}")
+    print("Next: read the page, record, list the files in build.toml, then run: cabinwright tune", options.build)
+    return 0
+
+
+def _tune(options: argparse.Namespace) -> int:
+    from cabinwright.session import Session
+
+    session, progress = Session.open(options.build), Watched()
+    result, recorded, paths = session.tune(progress)
+    progress.done()
+    bad = [verdict for verdict in recorded.verdicts if not verdict.good]
+    metrics = result.metrics
+    sides = [name for name in result.sums if name != "everything"] or list(result.sums)
+    print(f"{session.build.title}")
+    print(f"  recordings   {len(recorded.verdicts) - len(bad)} good, {len(bad)} left out")
+    for name in sides:
+        expected = metrics.error_expected_db[name]
+        later = f", expected where nobody measured {expected:.1f} dB" if expected == expected else ""
+        print(
+            f"  {name:<12} {metrics.error_before_db[name]:.1f} dB off the house curve by tape, "
+            f"{metrics.error_after_db[name]:.1f} dB now{later}"
+        )
+    late = metrics.arrival_difference_s
+    if late == late:
+        print(f"  image        sides arrive {abs(late) * 1e6:.0f} microseconds apart at the head centre")
+    _print_findings([*recorded.findings, *result.findings])
+    print(f"  open         {next(path for path in paths if path.name == 'report.html')}")
+    print(f"  key in from  {next(path for path in paths if path.name == 'settings.html')}")
+    return 0
+
+
+def _plan(options: argparse.Namespace) -> int:
+    from cabinwright.session import Session
+
+    session, progress = Session.open(options.build), Watched()
+    results, paths = session.plan(progress)
+    progress.done()
+    for stage, words in results.skipped.items():
+        print(f"  {stage:<12} skipped: {words}")
+    for findings in results.stopped.values():
+        _print_findings(list(findings))
+    if results.tuning is not None:
+        print(f"  {'tuning':<12} done")
+        _print_findings(list(results.tuning.findings))
+    print(f"wrote {paths[0]}")
+    return 0
+
+
+def _verify(options: argparse.Namespace) -> int:
+    from cabinwright.session import Session
+
+    session, progress = Session.open(options.build), Watched()
+    result, paths = session.verify(progress)
+    progress.done()
+    print(result.summary)
+    for cause in result.causes:
+        print(f"  {cause.text}")
+    for path in paths:
+        print(f"wrote {path}")
+    return 0
+
+
+def _print_findings(findings: list[Finding]) -> None:
+    """Stops and cautions in full, notes by number."""
+    for item in findings:
+        if item.severity != "note":
+            print(f"  {item.severity:<12} {item.message}. {item.remedy}")
+    notes = sum(item.severity == "note" for item in findings)
+    if notes:
+        print(f"  notes        {notes}, in the report")
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,117 @@
+"""The only door for screens and commands: open a build, run what it asks for, write the result."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from cabinwright.build.codec import load
+from cabinwright.build.document import Build
+from cabinwright.errors import PersonError, RefusedError
+from cabinwright.findings import Finding
+from cabinwright.handover.documents import plan_documents, tune_documents, verification_documents
+from cabinwright.handover.files import write_all
+from cabinwright.measure.reader import read_recordings
+from cabinwright.measure.signal import sweep_files
+from cabinwright.physics.response import RecordedResponses
+from cabinwright.pipeline import Results, crashed, design, refused
+from cabinwright.stages import tuning
+from cabinwright.stages.tuning.result import TuningResult
+from cabinwright.stages.tuning.settings import Settings
+from cabinwright.stages.tuning.verify import verify
+from cabinwright.stages.tuning.verify.result import VerificationResult
+
+__all__ = ["Session"]
+
+Progress = Callable[[str, float], None]
+LARGEST_SETTINGS = 5_000_000  #: bytes
+
+
+def unwatched(what: str, share: float) -> None:
+    """Progress that nobody looks at."""
+
+
+@dataclass(frozen=True)
+class Session:
+    """One build folder that is open."""
+
+    folder: Path
+    build: Build
+
+    @classmethod
+    def open(cls, path: Path) -> Session:
+        """Open a build folder, or the ``build.toml`` in it. Raises ``BuildError``."""
+        build = load(path)
+        return cls(path if path.is_dir() else path.parent, build)
+
+    @property
+    def out(self) -> Path:
+        """Where results go."""
+        return self.folder / "out"
+
+    def sweep(self) -> tuple[Path, ...]:
+        """Write the measurement signal and its page into the build folder."""
+        return write_all(self.folder, sweep_files(self.build))
+
+    def recordings(self, progress: Progress = unwatched) -> RecordedResponses:
+        """Read and judge the recordings. Raises ``RefusedError`` where too few are good."""
+        return read_recordings(self.build, self.folder, kind="tuning", progress=progress)
+
+    def tune(self, progress: Progress = unwatched) -> tuple[TuningResult, RecordedResponses, tuple[Path, ...]]:
+        """Tune and write settings and report. Nothing is written unless everything succeeded."""
+        if not self.build.recordings:
+            raise RefusedError(
+                f"{self.folder / 'build.toml'}: there are no [[recordings]] to tune from. Write the measurement signal with "
+                f'"cabinwright sweep", record every channel at every position, and list the files.'
+            )
+        recorded = self.recordings(progress)
+        result = tuning.run(self.build, recorded, progress)
+        progress("writing", 0.0)
+        return result, recorded, write_all(self.out, tune_documents(self.build, result, recorded))
+
+    def plan(self, progress: Progress = unwatched) -> tuple[Results, tuple[Path, ...]]:
+        """Run every stage whose inputs are there and write ``plan.json``; what stops a stage stands in it as a finding."""
+        recorded, stopped = None, {}
+        if self.build.recordings:
+            try:
+                recorded = self.recordings(progress)
+            except PersonError as error:
+                found: tuple[Finding, ...] = getattr(error, "findings", ())
+                stopped["tuning"] = (*found, refused("tuning", str(error)))
+            except Exception as error:
+                stopped["tuning"] = (crashed("tuning", error),)
+        results = design(self.build, recorded, progress)
+        if stopped:
+            results = Results(skipped={k: v for k, v in results.skipped.items() if k not in stopped}, stopped=stopped)
+        return results, write_all(self.out, plan_documents(self.build, results, recorded))
+
+    def settings(self) -> Settings:
+        """The settings of the last tune, as they stand in ``out/settings.json``."""
+        path = self.out / "settings.json"
+        try:
+            if path.stat().st_size > LARGEST_SETTINGS:
+                raise PersonError(f"{path}: larger than any settings. Run the tune again to write it anew.")
+            data = json.loads(path.read_text(encoding="utf-8"))
+        except FileNotFoundError:
+            raise PersonError(f'{path}: not found. Run "cabinwright tune" first: it writes what is verified here.') from None
+        except OSError as error:
+            raise PersonError(f"{path}: cannot be read: {error.strerror}. Check that you may read it.") from error
+        except ValueError as error:
+            raise PersonError(f"{path}: not a settings file ({error}). Run the tune again to write it anew.") from None
+        return Settings.from_dict(data, file=str(path))
+
+    def verify(self, progress: Progress = unwatched) -> tuple[VerificationResult, tuple[Path, ...]]:
+        """Compare the second round of recordings with what was predicted, and write the verdict."""
+        if not self.build.verification_recordings:
+            raise RefusedError(
+                f"{self.folder / 'build.toml'}: there are no [[verification_recordings]]. Load the settings, record the left "
+                "side, the right side and everything at one position or more, and list the files."
+            )
+        settings = self.settings()
+        recorded = self.recordings(progress)
+        second = read_recordings(self.build, self.folder, kind="verification", progress=progress)
+        progress("comparing", 0.0)
+        result = verify(self.build, recorded, settings, second)
+        return result, write_all(self.out, verification_documents(self.build, result))
