@@ -32,8 +32,8 @@ def peaking(x: Real, slope: Real, *, gain_db: Real, q: Real) -> tuple[Complex, C
     ``x`` and ``slope`` come from ``warp``; ``gain_db`` and ``q`` broadcast against ``x``.
     """
     amp = 10.0 ** (gain_db / 40.0)
-    upper, lower = 1j * x * (amp / q), 1j * x / (amp * q)
-    flat = 1.0 - x * x
+    upper, lower = 1j * (x * amp / q), 1j * (x / (amp * q))
+    flat = (1.0 - x * x).astype(np.complex128)
     top, bottom = flat + upper, flat + lower
     up, low = upper / top, lower / bottom
     by_x = up - low - 2.0 * x * x * (1.0 / top - 1.0 / bottom)
@@ -43,7 +43,7 @@ def peaking(x: Real, slope: Real, *, gain_db: Real, q: Real) -> tuple[Complex, C
 def all_pass(x: Real, slope: Real, *, q: Real) -> tuple[Complex, Complex, Complex]:
     """Second-order all-pass and the derivatives of its logarithm by ln f0 and ln Q."""
     turn = 1j * x / q
-    flat = 1.0 - x * x
+    flat = (1.0 - x * x).astype(np.complex128)
     top, bottom = flat - turn, flat + turn
     by_x = -2.0 * x * x * (1.0 / top - 1.0 / bottom) - turn / top - turn / bottom
     return top / bottom, by_x * slope, turn / top + turn / bottom

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from cabinwright.physics.filters import Family
 from cabinwright.stages.tuning.fit import add_peaks, improve, objective_for
 from cabinwright.stages.tuning.objective import Weights
 from cabinwright.stages.tuning.problem import Problem, State
@@ -36,13 +37,13 @@ class Crossed:
 def choose_crossovers(problem: Problem, crossovers: list[Crossover], polarity: Real, progress: Progress) -> Crossed:
     """Try each family and slope the processor has, one crossover at a time with few filters; the cheapest stays."""
     proc = problem.processor
-    kinds = [
+    kinds: list[tuple[Family, int]] = [
         (family, slope)
         for family in proc.crossover_families
         for slope in sorted(proc.crossover_slopes_db_per_octave)
         if 12 <= slope <= 48 and not (family == "Linkwitz-Riley" and slope % 12)
     ] or [(proc.crossover_families[0], max(proc.crossover_slopes_db_per_octave))]
-    first = ("Linkwitz-Riley", 24) if ("Linkwitz-Riley", 24) in kinds else kinds[-1]
+    first: tuple[Family, int] = ("Linkwitz-Riley", 24) if ("Linkwitz-Riley", 24) in kinds else kinds[-1]
 
     def attempt(candidate: list[Crossover]) -> State:
         return improve(problem, add_peaks(problem, start_state(problem, candidate, polarity), 2), iterations=8)

@@ -138,7 +138,8 @@ class Model:
         total = lay.polarity[channel] * 10.0 ** (gain_db[channel] / 20.0) * np.exp(
             -1j * self._omega_ms * (delay_s[channel] * DELAY_SCALE)
         )
-        rows: list[Complex] = [np.full((1, len(freq)), LN10 / 20.0, dtype=np.complex128), -1j * self._omega_ms[None]]
+        by_delay = np.asarray(-1j * self._omega_ms[None], dtype=np.complex128)
+        rows: list[Complex] = [np.full((1, len(freq)), LN10 / 20.0, dtype=np.complex128), by_delay]
         for k, edge in enumerate(lay.edges):
             if channel in edge.channels:
                 x, slope = warp(frequency_hz=freq, corner_hz=np.exp(edge_ln[k]), sample_rate_hz=rate)

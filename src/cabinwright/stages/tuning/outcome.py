@@ -43,7 +43,7 @@ def channel_responses(problem: Problem, settings: Settings, shift_s: Real) -> Co
     rows = [
         settings.channel(name).response(freq, sample_rate_hz=settings.sample_rate_hz) for name in problem.channels
     ]
-    return np.stack(rows) * np.exp(-2j * np.pi * freq[None, :] * shift_s[:, None])
+    return np.asarray(np.stack(rows) * np.exp(-2j * np.pi * freq[None, :] * shift_s[:, None]))
 
 
 def band_level_db(power: Real) -> Real:

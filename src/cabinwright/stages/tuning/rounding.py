@@ -55,10 +55,10 @@ def on_grid(problem: Problem, state: State) -> State:
 
     at = layout.at_peak + 3 * np.arange(layout.channels * layout.peaks)
     turns = layout.at_all_pass + 2 * np.arange(len(layout.all_passes))
-    for k, k_q in [*zip(at, at + 2, strict=True), *zip(turns, turns + 1, strict=True)]:
-        vector[k] = np.log(snap(float(np.exp(vector[k])), proc.frequency_step_hz, 10.0, 0.45 * layout.sample_rate_hz))
-        vector[k_q] = np.log(
-            snap(float(np.exp(vector[k_q])), proc.peaking_q_step, proc.peaking_q_min, proc.peaking_q_max)
+    for at_f, at_q in [*zip(at, at + 2, strict=True), *zip(turns, turns + 1, strict=True)]:
+        vector[at_f] = np.log(snap(float(np.exp(vector[at_f])), proc.frequency_step_hz, 10.0, 0.45 * layout.sample_rate_hz))
+        vector[at_q] = np.log(
+            snap(float(np.exp(vector[at_q])), proc.peaking_q_step, proc.peaking_q_min, proc.peaking_q_max)
         )
     frozen[at] = frozen[at + 2] = True
     frozen[layout.at_all_pass : layout.size] = True
