@@ -246,9 +246,17 @@ def tune(names: dict[str, str] | None = None) -> TuningResult:
     rms = {k: float(np.sqrt(np.mean((s.after_db - s.target_db)[12:110] ** 2))) for k, s in sums.items()}
     was = {k: float(np.sqrt(np.mean((s.before_db - s.target_db)[12:110] ** 2))) for k, s in sums.items()}
     metrics = Metrics(
-        was, rms, {k: v + 0.6 for k, v in rms.items()}, float(np.sqrt(np.mean(difference[44:104] ** 2))), 1.1e-5, 0.2,
-        {row.name: 0.8 + 0.7 * k for k, row in enumerate(after.channels)}, 3.4, 2.6e-4,
-    )  # fmt: skip
+        error_before_db=was,
+        error_after_db=rms,
+        error_expected_db={k: v + 0.6 for k, v in rms.items()},
+        side_difference_db=float(np.sqrt(np.mean(difference[44:104] ** 2))),
+        arrival_difference_s=1.1e-5,
+        coherent_gain_lost_db=0.2,
+        headroom_db={row.name: 0.8 + 0.7 * k for k, row in enumerate(after.channels)},
+        error_single_place_db={k: 1.4 * v + 0.6 for k, v in rms.items()},
+        side_difference_before_db=3.4,
+        arrival_difference_before_s=2.6e-4,
+    )
     return TuningResult(
         after, recorded.positions, "p1", centres, wanted, "our own default curve", sums, curves, RATE_HZ, start,
         difference, lag, metrics, decisions(names), findings(names), before,
@@ -416,7 +424,13 @@ def single() -> tuple[Build, TuningResult, RecordedResponses]:
         side_level_difference_db=nothing,
         side_arrival_difference_s=nothing,
         metrics=Metrics(
-            {"everything": 4.0}, {"everything": 1.5}, {"everything": math.nan}, math.nan, math.nan, math.nan, {}
+            error_before_db={"everything": 4.0},
+            error_after_db={"everything": 1.5},
+            error_expected_db={"everything": math.nan},
+            side_difference_db=math.nan,
+            arrival_difference_s=math.nan,
+            coherent_gain_lost_db=math.nan,
+            headroom_db={},
         ),
         decisions=(),
         findings=(),
