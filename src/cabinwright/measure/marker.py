@@ -1,0 +1,210 @@
+"""Marker timing: start and clock drift of a recording, from a chirp before and one after the sweep.
+
+Both chirps come from one loudspeaker through one room, so the time between them is known to a small part of a sample
+whatever that room does: the phase between the two responses grows in proportion to frequency. The recorder's clock
+follows from it, and the sweep is then evaluated as that clock would have recorded it.
+
+Recordings at one position hold the same response of the marker loudspeaker, and are brought to one zero by the phase
+between those. The flight from the marker loudspeaker, where its place is known, turns that into the moment at which the
+markers left.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.fft import fft, ifft, next_fast_len, rfft
+from scipy.ndimage import maximum_filter1d
+
+from cabinwright.measure.deconvolve import Reference, transform_size
+from cabinwright.measure.signal import Markers, SweepSignal
+from cabinwright.physics.sweep import Chirp
+
+__all__ = ["MarkerResponse", "Start", "cut_marker", "delay_between", "find_start", "first_arrival_s"]
+
+Real = NDArray[np.float64]
+Complex = NDArray[np.complex128]
+DRIFT_LIMIT = 1e-3  #: looked for; a person's equipment stays within 200 ppm
+ROOM_S = 0.08  #: of the marker's response that is kept
+EARLY_S = 0.02
+CLEAR = 12.0  #: both markers stand above the rest of the search by this factor of amplitude
+
+
+@dataclass(frozen=True)
+class MarkerResponse:
+    """Response of the marker loudspeaker between ``first_bin`` and the last, at ``step_hz``; zero is its nominal start."""
+
+    spectrum: Complex
+    first_bin: int
+    step_hz: float
+
+    @property
+    def frequency_hz(self) -> Real:
+        return np.asarray((self.first_bin + np.arange(len(self.spectrum))) * self.step_hz)
+
+
+@dataclass(frozen=True)
+class Start:
+    """When playing began, in the recorder's own seconds, and how fast its clock runs."""
+
+    begin_s: float  #: start of the played file; the marker's first sound counts as flight
+    drift: float  #: recorder's clock against the player's: +1e-6 is 1 ppm fast
+    response: MarkerResponse
+    clarity: float  #: height of the markers over the rest, amplitude ratio
+
+
+def find_start(recorded: Real, signal: SweepSignal, *, sample_rate_hz: float) -> Start | str:
+    """Start and drift of ``recorded`` (samples,), or why they cannot be told, in words that follow "the recording …"."""
+    marks = signal.markers
+    assert marks is not None
+    found = _coarse(recorded, marks, sample_rate_hz)
+    if isinstance(found, str):
+        return found
+    begin, drift, clarity = found
+    response: MarkerResponse | None = None
+    for _ in range(3):
+        first = _response(recorded, marks.first, begin + marks.first_s * (1.0 + drift), drift, sample_rate_hz)
+        last = _response(recorded, marks.last, begin + marks.last_s * (1.0 + drift), drift, sample_rate_hz)
+        if first is None or last is None:
+            return "begins or ends inside a marker"
+        late, likeness = delay_between(first, last)
+        if likeness < 0.5:
+            return "holds two markers that differ"
+        step = late / (marks.last_s - marks.first_s)
+        drift += step
+        response = replace(first, spectrum=0.5 * (first.spectrum + last.spectrum * _turn(last, late)))
+        if abs(step) < 1e-9:
+            break
+    assert response is not None
+    return Start(begin, drift, response, clarity)
+
+
+def _turn(response: MarkerResponse, late_s: float) -> Complex:
+    return np.asarray(np.exp(2j * np.pi * response.frequency_hz * late_s))
+
+
+def _coarse(recorded: Real, marks: Markers, rate: float) -> tuple[float, float, float] | str:
+    """Start [s], drift and clarity to within a fraction of a millisecond, from matched filters on the markers' band alone.
+
+    Only the bins of the markers' band are transformed back, which gives the envelope at a reduced rate for little work.
+    """
+    size = transform_size(len(recorded))
+    low, high = sorted((marks.first.start_hz, marks.first.end_hz))
+    step = rate / size
+    a, b = int(low / step), int(high / step)
+    count = next_fast_len(b - a)
+    band = rfft(recorded, n=size)[a : a + count]
+    grid = np.arange(round(marks.first.length_s * rate)) / rate
+    envelopes = []
+    for chirp in (marks.first, marks.last):
+        pattern = rfft(chirp.at(grid), n=size)[a : a + count]
+        envelopes.append(np.abs(ifft(band * pattern.conj())))
+    first, last = envelopes
+    slow = count * step  # samples per second of the envelopes
+    apart = (marks.last_s - marks.first_s) * slow
+    reach = max(2, int(np.ceil(apart * DRIFT_LIMIT)) + 2)
+    shifted = np.roll(maximum_filter1d(last, size=2 * reach + 1, mode="wrap"), -round(apart))
+    both = np.minimum(first / max(first.max(), 1e-30), 1.0) * shifted
+    usable = max(1, min(len(both), round((len(recorded) / rate) * slow) - round(apart)))
+    at = int(np.argmax(both[:usable] if usable > 8 else both))
+    window = (at + round(apart) + np.arange(-reach, reach + 1)) % count
+    end = int(window[np.argmax(last[window])])
+    heights = [first[at] / max(float(np.median(first)), 1e-30), last[end] / max(float(np.median(last)), 1e-30)]
+    clarity = float(min(heights))
+    if len(recorded) / rate < marks.last_s - marks.first_s + marks.last.length_s:
+        return "is shorter than the signal from marker to marker"
+    if clarity < CLEAR:
+        missing = "neither marker" if max(heights) < CLEAR else "only one of the two markers"
+        return f"holds {missing} of this build's sweep.wav"
+    drift = (end - at) / apart - 1.0
+    return at / slow - marks.first_s, drift if abs(drift) < 2.0 * DRIFT_LIMIT else 0.0, clarity
+
+
+def _response(recorded: Real, chirp: Chirp, start_s: float, drift: float, rate: float) -> MarkerResponse | None:
+    """What the room made of one chirp that started at ``start_s`` on the recorder's clock."""
+    length = chirp.length_s * (1.0 + drift)
+    begin = round((start_s - EARLY_S) * rate)
+    count = round((EARLY_S + length + ROOM_S) * rate)
+    if begin + round(EARLY_S * rate) < 0 or begin + round((EARLY_S + length) * rate) > len(recorded):
+        return None
+    piece = np.zeros(count)
+    a, b = max(0, begin), min(len(recorded), begin + count)
+    piece[a - begin : b - begin] = recorded[a:b]
+    size = next_fast_len(count, real=True)
+    time = (np.arange(begin, begin + count) / rate - start_s) / (1.0 + drift)
+    pattern = rfft(chirp.at(time), n=size)
+    low, high = sorted((chirp.start_hz, chirp.end_hz))
+    step = rate / size
+    first, last = int(np.ceil(low / step)), int(high / step)
+    keep = slice(first, last + 1)
+    energy = np.abs(pattern[keep]) ** 2
+    quotient = rfft(piece, n=size)[keep] * pattern[keep].conj() / (energy + 0.01 * np.median(energy))
+    return MarkerResponse(quotient, first, step)
+
+
+def delay_between(early: MarkerResponse, late: MarkerResponse) -> tuple[float, float]:
+    """How much later ``late`` is than ``early`` [s], and how alike they then are (0 to 1).
+
+    The strongest lag of their cross-spectrum is refined by the straight line through its phase, each frequency weighted
+    with its power.
+    """
+    count = min(len(early.spectrum), len(late.spectrum))
+    cross = late.spectrum[:count] * early.spectrum[:count].conj()
+    size = next_fast_len(8 * count)
+    lag = int(np.argmax(np.abs(fft(cross, n=size))))
+    lag = lag if lag < size // 2 else lag - size
+    # fft gives sum c_k exp(-2 pi i k m / size), largest where m / size is the phase step per bin over 2 pi
+    delay = -lag / size / early.step_hz
+    frequency = early.frequency_hz[:count]
+    weight = np.abs(cross)
+    total = float(weight.sum())
+    if total <= 0.0:
+        return 0.0, 0.0
+    for _ in range(4):
+        turned = cross * np.exp(2j * np.pi * frequency * delay)
+        anchor = np.angle(turned.sum())
+        phase = np.angle(turned * np.exp(-1j * anchor))
+        middle = float((weight * frequency).sum()) / total
+        spread = frequency - middle
+        slope = float((weight * spread * phase).sum() / (weight * spread**2).sum())
+        delay -= slope / (2.0 * np.pi)
+    # The line must also pass through zero phase at zero frequency: whole turns at the middle give the exact delay.
+    turned = cross * np.exp(2j * np.pi * frequency * delay)
+    delay -= float(np.angle(turned.sum())) / (2.0 * np.pi * middle)
+    turned = cross * np.exp(2j * np.pi * frequency * delay)
+    power = float(np.sum(np.abs(early.spectrum[:count]) ** 2) * np.sum(np.abs(late.spectrum[:count]) ** 2))
+    return delay, float(max(turned.sum().real, 0.0) / max(np.sqrt(power), 1e-300))
+
+
+def first_arrival_s(response: MarkerResponse) -> float:
+    """Arrival of the marker loudspeaker's first sound after the nominal start [s]: the first strong peak of the envelope."""
+    count = len(response.spectrum)
+    size = next_fast_len(16 * count)
+    shaped = response.spectrum * np.hanning(count)
+    envelope = np.abs(ifft(shaped, n=size))
+    span = 1.0 / response.step_hz
+    order = np.roll(envelope, round(EARLY_S / span * size))  # the early part, which wrapped, comes first
+    strong = order > 0.4 * order.max()
+    inner = strong[1:-1] & (order[1:-1] >= order[:-2]) & (order[1:-1] > order[2:])
+    at = int(np.flatnonzero(inner)[0]) + 1 if inner.any() else int(np.argmax(order))
+    before, here, after = order[max(at - 1, 0)], order[at], order[min(at + 1, size - 1)]
+    bend = before - 2.0 * here + after
+    shift = 0.5 * (before - after) / bend if bend < 0.0 else 0.0
+    return (at + float(shift)) / size * span - EARLY_S
+
+
+def cut_marker(recorded: Real, signal: SweepSignal, start: Start, *, sample_rate_hz: float) -> tuple[Real, Reference, int]:
+    """The recording around the sweep, markers left out, the sweep as its clock saw it, and where that begins."""
+    rate, slow = sample_rate_hz, 1.0 + start.drift
+    origin = start.begin_s + signal.sweep_s * slow
+    begin = max(0, round((origin - 0.25) * rate))
+    end = min(len(recorded), round((origin + (signal.sweep.length_s + 0.7) * slow) * rate))
+    count = max(0, end - begin)
+    time = (np.arange(begin, end) / rate - origin) / slow
+    played = signal.level * signal.sweep.at(time)
+    size = transform_size(count)
+    band = (signal.sweep.low_hz, min(signal.sweep.high_hz, 0.49 * rate))
+    reference = Reference(rfft(played, n=size), size, rate, *band, signal.sweep.growth_s * slow)
+    return recorded[begin:end], reference, begin
