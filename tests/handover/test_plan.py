@@ -30,6 +30,7 @@ class Given:
     tuning: TuningResult | None = None
     survey: object = None
     skipped: Mapping[str, str] = field(default_factory=dict)
+    stopped: Mapping[str, tuple[Finding, ...]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -90,6 +91,12 @@ def test_a_stage_without_its_own_writer_is_written_from_its_fields(car: Build, t
     assert data["survey"]["delay_s"] == [0.001, None]
     assert data["survey"]["findings"][0]["code"] == tune.findings[0].code
     assert data["skipped"] == {}, "a stage that ran was not skipped"
+
+
+def test_a_stage_that_was_stopped_says_why(car: Build, tune: TuningResult) -> None:
+    data = plan_dict(car, Given(stopped={"tuning": tune.findings[2:]}))
+    assert [item["severity"] for item in data["tuning"]["findings"]] == ["stop"]
+    assert list(data["tuning"]) == ["findings"]
 
 
 def test_every_key_is_documented(car: Build, tune: TuningResult, recordings: RecordedResponses) -> None:

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from cabinwright.build.document import Build
+from cabinwright.findings import Finding
 from cabinwright.handover.verification import verification_dict, verification_files, verification_html
 from handover import invented
 from handover.html_check import Page
@@ -44,9 +45,25 @@ def test_bands_are_judged_against_their_tolerance(car: Build) -> None:
         int((np.abs(item.difference_db) > item.tolerance_db).sum()) for item in result.comparisons
     )  # NaN compares as False: hidden by noise
     assert outside > 0
-    assert text.count('class="state differs"') == outside
+    assert text.count('class="gap state differs"') == outside
     wider = tuple(replace(item, tolerance_db=item.tolerance_db + 9.0) for item in result.comparisons)
-    assert verification_html(car, replace(result, comparisons=wider)).count('class="state differs"') == 0
+    assert verification_html(car, replace(result, comparisons=wider)).count('class="gap state differs"') == 0
+
+
+def test_bands_carry_their_nominal_names(car: Build) -> None:
+    """IEC 61260-1:2014, annex E."""
+    text = Page(verification_html(car, invented.verification())).text
+    assert all(f"\n{name} Hz" in f"\n{text}" for name in ("20", "31.5", "63", "125", "160", "315", "3150", "20000"))
+
+
+def test_what_the_page_says_elsewhere_is_not_repeated_unless_it_is_a_stop(car: Build) -> None:
+    told = Finding("verify-cause", "caution", "left midbass", "told twice")
+    held = replace(told, severity="stop", message="a stop is never left out")
+    other = Finding("verify-unexplained", "caution", "left side", "something else")
+    text = Page(verification_html(car, replace(invented.verification(), findings=(told, held, other)))).text
+    assert "told twice" not in text
+    assert "a stop is never left out" in text
+    assert "something else" in text
 
 
 def test_json_carries_every_band(car: Build) -> None:

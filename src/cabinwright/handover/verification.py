@@ -12,13 +12,14 @@ from cabinwright.drawings.chart import Axis, Chart, Line, Spread
 from cabinwright.handover.json_text import json_text, plain
 from cabinwright.handover.pages import page, stopped
 from cabinwright.handover.report import drawn, finding_groups
-from cabinwright.handover.wording import NONE, decibels, hertz, join, microseconds, milliseconds, signed
+from cabinwright.handover.wording import NONE, decibels, hertz, join, microseconds, milliseconds, signed, third_octave
 from cabinwright.stages.tuning.verify.result import Cause, Comparison, VerificationResult
 
 __all__ = ["verification_dict", "verification_files", "verification_html"]
 
 RANGE_DB = 36.0
 STEP_DB = 6.0
+TOLD = ("verify-cause", "verify-undecided", "verify-not-checked", "verify-pass")  #: the page says these elsewhere
 
 
 def verification_files(build: Build, result: VerificationResult) -> dict[str, str]:
@@ -71,7 +72,7 @@ def verification_html(build: Build, result: VerificationResult) -> str:
         not_checked=join(result.not_checked),
         level=decibels(result.level_db),
         latency=milliseconds(result.latency_s),
-        findings=finding_groups(list(result.findings)),
+        findings=finding_groups([f for f in result.findings if f.severity == "stop" or f.code not in TOLD]),
         figures=[_figure(result, item, number) for number, item in enumerate(result.comparisons)],
     )
 
@@ -125,7 +126,7 @@ def _figure(result: VerificationResult, item: Comparison, number: int) -> dict[s
         "positions": join(item.positions),
         "bands": [
             {
-                "frequency": hertz(float(f"{centre:.3g}")),
+                "frequency": third_octave(centre),
                 "measured": decibels(measured - shift),
                 "predicted": decibels(predicted - shift),
                 "difference": decibels(difference),

@@ -21,6 +21,7 @@ __all__ = [
     "milliseconds",
     "ratio",
     "signed",
+    "third_octave",
 ]
 
 MINUS = "\u2212"
@@ -59,6 +60,16 @@ def decibels(value: float, *, decimals: int = 1, plus: bool = True) -> str:
 def hertz(value: float) -> str:
     """``80 Hz``, ``2500 Hz``, ``62.5 Hz``: what a keypad takes, without thousands marks."""
     return f"{value:.10g} Hz" if value == round(value, 3) else f"{value:.2f} Hz"
+
+
+NOMINAL = (1.0, 1.25, 1.6, 2.0, 2.5, 3.15, 4.0, 5.0, 6.3, 8.0, 10.0)
+"""Nominal mid-band frequencies of third octaves in one decade (IEC 61260-1:2014, annex E)."""
+
+
+def third_octave(exact_hz: float) -> str:
+    """The name of a third-octave band: ``31.5 Hz`` for the exact 31.62 Hz."""
+    decade = 10.0 ** math.floor(math.log10(exact_hz))
+    return hertz(round(min(NOMINAL, key=lambda step: abs(math.log(exact_hz / decade / step))) * decade, 3))
 
 
 def ratio(value: float) -> str:
