@@ -35,7 +35,7 @@ def heard(car: Car, timing: str, snr_db: float) -> tuple[Any, RecordedResponses]
     """Build and responses, through real files unless ``timing`` is direct."""
     if timing == "direct":
         return parse(car.build_toml(None)), car.responses(snr_db=snr_db)
-    from cabinwright.measure.reading import read_recordings
+    from cabinwright.measure.reader import read_recordings
 
     from cabinwright.measure.signal import write_sweep
 
@@ -45,7 +45,7 @@ def heard(car: Car, timing: str, snr_db: float) -> tuple[Any, RecordedResponses]
         write_sweep(build, folder)
         write_recordings(car, folder, timing=timing, snr_db=snr_db, drift_ppm=70.0 if timing == "marker" else 0.0)
         build = load(folder)
-        return build, read_recordings(build, folder)
+        return build, read_recordings(build, folder, kind="tuning")
 
 
 def rows(car: Car, settings: dict[str, Any], per_octave: int) -> dict[str, float]:
@@ -57,8 +57,9 @@ def rows(car: Car, settings: dict[str, Any], per_octave: int) -> dict[str, float
     if {"left", "right"} <= {item.side for item in car.loudspeakers}:
         for name, value in arrival_differences_s(car, settings).items():
             out[name] = value * 1e6
-        for name, lost in coherent_losses(car, settings).items():
-            out[f"lost {name}"], out[f"lost {name} dB mean"] = lost.power_db, lost.level_db
+        for places in ("unmeasured", "measured"):
+            for name, lost in coherent_losses(car, settings, places=places).items():
+                out[f"lost {name} {places[0]}"] = lost.power_db
     return out
 
 

@@ -25,15 +25,17 @@ def write_recordings(
     subtype: str = "PCM_24",
     marker_channel: str | None = None,
     level: float = 0.5,
+    text: str | None = None,
 ) -> None:
-    """Make ``build.toml`` and every recording in ``folder`` as a person's laptop would.
+    """Make ``build.toml`` (``text``, or what the car says) and every recording in ``folder`` as a laptop would.
 
     ``folder/sweep.wav`` is played: channel 1 to the loudspeaker, channel 2 (markers only) to ``marker_channel``, by
     default the tweeter (or else the highest loudspeaker) on the far side from the driver. ``drift_ppm`` is how much
     faster the recorder's clock runs. Noise is white, ``snr_db`` below the mean square of each recording's sweep.
     """
     (folder / "recordings").mkdir(parents=True, exist_ok=True)
-    (folder / "build.toml").write_text(car.build_toml(timing, suffix=suffix), encoding="utf-8", newline="\n")
+    text = text or car.build_toml(timing, suffix=suffix)
+    (folder / "build.toml").write_text(text, encoding="utf-8", newline="\n")
     rng = np.random.default_rng([car.seed, seed, 11])
     if timing == "impulse":
         _write_impulses(car, folder, rng, snr_db, suffix, level)
