@@ -22,6 +22,7 @@ Array = NDArray[np.float64]
 WIDE_MM, HALF_MM = 180.0, 88.0
 STEP_DB, RANGE_DB = 6.0, 36.0
 ROW_MM = 8.5
+TELLING_HZ = 700.0  #: below, a reflection moves the arrival of a band more than the ear makes of it
 LATE_SCALES_US = ((100.0, 50.0), (300.0, 100.0), (600.0, 200.0), (1500.0, 500.0))  #: reach and step of the axis
 
 
@@ -103,8 +104,8 @@ def level_difference_chart(result: TuningResult) -> Chart:
 def arrival_chart(result: TuningResult) -> Chart:
     """Left minus right in arrival."""
     late_us = result.side_arrival_difference_s * 1e6
-    finite = np.abs(late_us[np.isfinite(late_us)])
-    most = float(np.percentile(finite, 98.0)) if len(finite) else 0.0
+    telling = np.abs(late_us[np.isfinite(late_us) & (result.band_centres_hz > TELLING_HZ)])
+    most = float(np.percentile(telling, 95.0)) if len(telling) else 0.0
     reach, step = next((scale for scale in LATE_SCALES_US if most < scale[0]), LATE_SCALES_US[-1])
     return Chart(
         "Arrival of the left side minus the right side against frequency, in microseconds.",
