@@ -125,7 +125,9 @@ def car(seed: int, names: tuple[str, ...] = tuple(SPEAKERS), rays: int = 40) -> 
     late = np.sort(rng.exponential(0.012, (count, rays)), axis=1)
     late[:, 0] = 0.0
     time = rng.uniform(0.002, 0.008, (count, 1)) + late
-    amplitude = 0.45 * np.exp(-late / 0.015) * rng.choice([-1.0, 1.0], (count, rays)) * rng.uniform(0.3, 1.0, (count, rays))
+    amplitude = (
+        0.45 * np.exp(-late / 0.015) * rng.choice([-1.0, 1.0], (count, rays)) * rng.uniform(0.3, 1.0, (count, rays))
+    )
     amplitude[:, 0] = rng.uniform(0.7, 1.3, count)
     return Car(time, direction, amplitude, names)
 

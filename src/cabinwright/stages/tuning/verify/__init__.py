@@ -140,6 +140,9 @@ def _findings(result: VerificationResult) -> tuple[Finding, ...]:
                     frequency_hz=f"{result.band_centres_hz[worst]:.0f}",
                 )
             )
+    alone = {item.channels for item in result.comparisons}
+    if len(alone) == 1 and len(result.comparisons[0].channels) == 1:
+        found.append(finding("verify-alone", where=result.comparisons[0].name))
     if result.not_checked:
         found.append(finding("verify-not-checked", where=", ".join(result.not_checked)))
     return tuple(found)

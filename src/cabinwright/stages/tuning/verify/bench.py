@@ -24,6 +24,7 @@ Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 
 REPEATABILITY = 0.02  #: relative error of a careful repeat with nothing changed: 0.17 dB (common practice, no source)
+LEAKAGE = 1e-6  #: of the strongest band's power, in every bin: responses are cut at the end of their window
 BINS_PER_BAND = 24  #: more bins cost time and tell no more about one channel's mistake
 HIGHEST_OF_RATE = 0.45  #: above this share of the sample rate resampling filters differ
 
@@ -138,6 +139,7 @@ def make_bench(build: Build, recorded: RecordedResponses, settings: Settings, ve
     sizes = np.diff(np.append(starts, len(frequency)))
     per_bin = np.repeat(sizes, sizes)
     level = np.repeat(np.add.reduceat(np.abs(measured) ** 2, starts, axis=-1), sizes, axis=-1) / per_bin
+    noise = noise + LEAKAGE * level.max(axis=-1, keepdims=True)
     variance = noise + REPEATABILITY**2 * level
     variance = np.maximum(variance, 1e-12 * max(float(level.max()), 1e-30))
     return Bench(

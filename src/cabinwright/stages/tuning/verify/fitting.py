@@ -28,6 +28,7 @@ LEVEL_TOLERANCE_DB = 0.35  #: spatially averaged band levels repeat within this 
 MOST_LATENCIES = 4
 SCAN_STEP_S = 1e-5
 SCAN_BLOCK = 64
+REALIGN_BLOCKS = 5  #: 3.2 ms to either side
 
 
 @dataclass(frozen=True)
@@ -47,6 +48,7 @@ class Fitter:
 
     def __init__(self, full: Bench, *, absolute_time: bool) -> None:
         self.bench = full.thinned()
+        self.absolute_time = absolute_time
         bench = self.bench
         self.turn = -2j * np.pi * bench.frequency_hz
         steps = np.arange(-REPLACED_S, REPLACED_S + STEP_S / 2, STEP_S)
@@ -55,6 +57,11 @@ class Fitter:
         self.count = bench.usable.sum(axis=1)
         self.power = bench.band_sum((bench.weight * np.abs(bench.measured) ** 2).sum(axis=1))
         self.noise = bench.band_sum((bench.weight * bench.noise).sum(axis=1))
+        share = np.minimum(self.noise / np.maximum(self.power, 1e-300), 1.0)
+        chance = (2.0 * share + share**2) / (
+            bench.sizes * self.count[:, None]
+        )  # variance of a noisy power over its square
+        self.level_tolerance_db = np.sqrt(LEVEL_TOLERANCE_DB**2 + (10.0 / np.log(10.0)) ** 2 * chance)
         expected = np.minimum(self.noise / self.count[:, None], 1.0)
         self.least = float((self.count[:, None] * np.log1p(expected)).sum())  # misfit that noise alone leaves
         self.latencies, self.usual = _latencies(full, absolute_time=absolute_time)
@@ -74,6 +81,27 @@ class Fitter:
         again = weight * np.repeat(1.0 / (1.0 + first.residual), self.bench.sizes, axis=-1)[:, None, :]
         return self._pass(cross, power, again, first.latency)
 
+    def realign(self, fit: Fit, state: State) -> int | None:
+        """Index of a new candidate latency near that of ``fit`` that suits ``state`` better; None where there is none.
+
+        The candidates come from the settings as they should be; where channels are exchanged they may all miss.
+        """
+        bench = self.bench
+        gathered = (bench.weight * np.conj(bench.measured) * bench.predict(state)).sum(axis=0)
+        gathered = gathered * np.exp(self.turn * fit.delay_s[:, None])
+        blocks = SCAN_STEP_S * SCAN_BLOCK * np.arange(-REALIGN_BLOCKS, REALIGN_BLOCKS)
+        turned = np.exp(np.outer(blocks, self.turn))
+        curve = ((gathered[:, None, :] * turned) @ self.block).real.reshape(len(gathered), -1)
+        if self.absolute_time:
+            curve = np.broadcast_to(curve.sum(axis=0), curve.shape)
+        shift = blocks[0] + SCAN_STEP_S * curve.argmax(axis=1)
+        latency: Array = (np.median(fit.delay_s) if self.absolute_time else fit.delay_s) + shift
+        if any(np.median(np.abs(latency - other)) < REPLACED_S / 2 for other in self.latencies):
+            return None
+        self.latencies.append(latency)
+        self.turned.append(np.exp(self.turn * latency[:, None]))
+        return len(self.latencies) - 1
+
     def _pass(self, cross: Complex, power: Array, weight: Array, latency: int) -> Fit:
         """Delays and level by weighted least squares, then the misfit."""
         bench = self.bench
@@ -89,7 +117,7 @@ class Fitter:
         residual = np.maximum(self.power - 2.0 * level * along + level**2 * own, 0.0) / self.count[:, None]
         error_db = 10.0 * np.log10((self.power + 1e-9) / (level**2 * own + self.noise + 1e-9))
         misfit = float((self.count[:, None] * np.log1p(residual)).sum())
-        misfit += float(np.log1p((error_db / LEVEL_TOLERANCE_DB) ** 2).sum())
+        misfit += float(np.log1p((error_db / self.level_tolerance_db) ** 2).sum())
         return Fit(misfit, level, self.latencies[latency] + shift, latency, residual, error_db)
 
     def delay_peaks(self, state: State, channel: int, low_s: float, high_s: float) -> list[float]:
@@ -113,7 +141,8 @@ class Fitter:
                 place = low_s + SCAN_STEP_S * index
                 here = np.exp(self.turn * place)
                 close = _explained(((here * moving) @ fine).real + still, ((here * overlap) @ fine).real + fixed)
-                found.append((float(close.max()), place + float(near[close.argmax()])))
+                delay = float(np.clip(place + near[close.argmax()], low_s, high_s))
+                found.append((float(close.max()), delay))
         return [delay for _, delay in sorted(found, reverse=True)[:4]]
 
 
@@ -186,5 +215,8 @@ def _lag(cross: Complex, bench: Bench, *, absolute_time: bool) -> tuple[float, A
     top = track.argmax(axis=1)
     lag = np.where(top > count // 2, top - count, top) / (count * step_hz)
     power = np.abs(cross).sum(axis=0)
-    height = count * float(track.max(axis=1).sum()) / max(float(power.sum()), 1e-300) ** 2
-    return height * float(power @ bench.frequency_hz), lag
+    total = float(power.sum())
+    if total == 0.0:  # an output that sounds nowhere
+        return 0.0, lag
+    height = count * float(track.max(axis=1).sum()) / total
+    return height * float(power @ bench.frequency_hz) / total, lag

@@ -22,6 +22,8 @@ SMALLEST_SHARE, SMALLEST_SHARE_LOUD = 0.02, 0.006
 TIED = 3.0  #: of log-likelihood: closer than this the recordings cannot tell
 MOST_CAUSES = 3
 AMOUNT_COST = 2.0  #: of log-likelihood: what one free amount gains by chance, with room
+#: of log-likelihood: what is less likely to happen to a careful person, or can happen in more ways
+RARITY = {"settings swapped": 2.0, "outputs swapped": 2.0, "crossover moved": 1.0, "filter sign": 1.0}
 CLOSER = 8  #: guesses whose amount is searched finely
 BEAM = 3  #: first causes from which a second is tried
 BEAM_WIDTH = 0.5  #: and how much less than the best one they may explain
@@ -34,7 +36,7 @@ class Story:
     causes: tuple[Guess, ...]
     state: State
     fit: Fit
-    cost: float  #: misfit plus what the amounts cost
+    cost: float  #: misfit plus what amounts and rarity cost
 
 
 class _Search:
@@ -55,8 +57,8 @@ class _Search:
             latencies = tuple(range(len(self.fitter.latencies)))
         state = self.state(causes)
         fit = self.fitter.score(state, latencies=latencies)
-        amounts = sum(cause.range is not None for cause in causes)
-        return Story(causes, state, fit, fit.misfit + AMOUNT_COST * amounts)
+        cost = sum(AMOUNT_COST * (cause.range is not None) + RARITY.get(cause.kind, 0.0) for cause in causes)
+        return Story(causes, state, fit, fit.misfit + cost)
 
     def extend(self, story: Story) -> list[Story]:
         """Every story with one more cause, the likely ones with their amounts refined, best first."""
@@ -68,7 +70,7 @@ class _Search:
             guesses += [replace(guess, amount=amount) for amount in guess.range.grid]
         fresh = [guess for guess in guesses if (guess.kind, guess.channels, guess.filter) not in used]
         scored = _one_of_each([self.story((*story.causes, guess)) for guess in fresh])
-        closer = _one_of_each([self.refine(item) for item in scored[:CLOSER]] + scored[CLOSER:])
+        closer = _one_of_each([self.refine(self.realigned(item)) for item in scored[:CLOSER]] + scored[CLOSER:])
         return [item for item in closer if _worth_a_word(item.causes[-1])]
 
     def _delays(self, state: State) -> list[Guess]:
@@ -79,6 +81,14 @@ class _Search:
                 peaks = self.fitter.delay_peaks(state, index, low, high)
                 guesses += [delayed(self.bench, index, peak, low, high) for peak in peaks]
         return guesses
+
+    def realigned(self, story: Story) -> Story:
+        """The same story at a latency that suits it better, where there is one."""
+        index = self.fitter.realign(story.fit, story.state)
+        if index is None:
+            return story
+        other = self.story(story.causes, (index,))
+        return other if other.cost < story.cost else story
 
     def refine(self, story: Story) -> Story:
         """The same causes with every amount at the least misfit, one after the other, twice where there are several."""
