@@ -24,7 +24,7 @@ HOUSE_CURVE = (
 )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Car:
     """One car and its true responses. ``measured[c, p, n]`` starts when the electrical signal is sent."""
 

@@ -36,6 +36,7 @@ class SumTarget:
     target_db: Real  #: (groups,) house curve, level free
     weight: Real  #: (groups,) 1 over tolerance in dB; 0 where it is not judged
     waste_weight: Real  #: (groups,) 1 over tolerance in dB of level lost to cancellation
+    bass: NDArray[np.bool_]  #: (groups,) where the level of the whole is guarded as well
     offset: int  #: which of the free levels it shares
 
 
@@ -58,6 +59,7 @@ class Weights:
     boost_db: float = 4.0  #: a boost of this size counts as one tolerance
     most_boost_db: float = 6.0  #: all peaking filters of a channel together stay below this
     over_db: float = 0.3  #: tolerance of that limit
+    bass_db: float = 0.2  #: level of the whole bass lost to cancellation
 
     def held(self, factor: float) -> Weights:
         """The same with filters held back ``factor`` times more strongly."""
@@ -117,10 +119,12 @@ class Objective:
             rows.append(weight * (level - target.target_db - vector[base + target.offset])[judged])
             lossy = target.waste_weight > 0.0
             rows.append(target.waste_weight[lossy] * waste[lossy])
+            lost, lost_jac = self._bass_lost(target, level, level_jac, waste, waste_jac)
+            rows.append(lost)
             if want_jacobian:
                 block = level_jac[judged] * weight[:, None]
                 block[:, base + target.offset] -= weight
-                jacs += [block, waste_jac[lossy] * target.waste_weight[lossy, None]]
+                jacs += [block, waste_jac[lossy] * target.waste_weight[lossy, None], lost_jac]
         if self.sides is not None:
             left, right = self.sides
             difference = parts[left][0] - parts[right][0]
@@ -141,6 +145,20 @@ class Objective:
         small = np.zeros((len(gains), self.size))
         small[np.arange(len(gains)), self._gains] = 1.0 / size
         return np.concatenate(rows), np.concatenate([*jacs, self._tie_jacobian, small, *over_jacs])
+
+    def _bass_lost(self, target: SumTarget, level: Real, level_jac: Real, waste: Real, waste_jac: Real) -> tuple[Real, Real]:
+        """Power of the whole bass against what it would be in phase: one residual, where loud bands count more."""
+        bass = np.flatnonzero(target.bass)
+        if not len(bass):
+            return np.empty(0), np.empty((0, self.size))
+        heard = 10.0 ** (level[bass] / 10.0)
+        could = 10.0 ** ((level[bass] + waste[bass]) / 10.0)
+        lost = DB * np.log(could.sum() / heard.sum()) / self.weights.bass_db
+        if not level_jac.size:
+            return np.asarray([lost]), level_jac
+        share, wanted = heard / heard.sum(), could / could.sum()
+        slope = (wanted - share) @ level_jac[bass] + wanted @ waste_jac[bass]
+        return np.asarray([lost]), slope[None] / self.weights.bass_db
 
     def _over_boost(self, peaked: Complex, logs: list[Complex]) -> tuple[list[Real], list[Real]]:
         """How far the peaking filters of each channel together boost beyond the limit."""

@@ -97,6 +97,7 @@ class Problem:
                     target_db=self.target_db,
                     weight=self.reach[name] * self.leave[name] * (1.0 if side else EVERYTHING_WEIGHT),
                     waste_weight=waste * (len(members) > 1),
+                    bass=low & (self.reach[name] > 0.5) & (len(members) > 1),
                     offset=0 if side else 1,
                 )
             )
