@@ -57,7 +57,9 @@ def crossover_qs(family: Family, slope_db_per_octave: int) -> list[float | None]
     if rest or not 1 <= order <= 8:
         raise ValueError(f"slope must be a multiple of 6 dB per octave from 6 to 48, got {slope_db_per_octave}")
     if family == "Butterworth":
-        qs: list[float | None] = [1.0 / (2.0 * np.cos(np.pi * (2 * k + 1) / (2 * order))) for k in range(order // 2)]
+        # Poles lie on a circle, pi / order apart: beside the real axis for an even order, one upon it for an odd one.
+        angles = [np.pi * (2 * k + 1 + order % 2) / (2 * order) for k in range(order // 2)]
+        qs: list[float | None] = [float(1.0 / (2.0 * np.cos(angle))) for angle in angles]
         return qs + ([None] if order % 2 else [])
     if order % 2:
         raise ValueError(f"Linkwitz-Riley needs a multiple of 12 dB per octave, got {slope_db_per_octave}")
