@@ -27,7 +27,7 @@ from stages import small_car
 from stages.small_car import SPEAKERS, STEP_S, Circumstances
 
 BUILD = small_car.build()
-SEEDS = range(4)
+SEEDS = range(2)
 OTHER_DAY = Circumstances(latency_s=0.0123, level_db=-7.0)
 MARKERS = replace(OTHER_DAY, markers=True)
 Alter = Callable[[Settings], Settings]
@@ -86,7 +86,7 @@ def _only(result: VerificationResult, kind: str, *channels: str) -> Any:
 # Unaltered settings pass
 
 
-@pytest.mark.parametrize("seed", range(8))
+@pytest.mark.parametrize("seed", range(3))
 @pytest.mark.parametrize("now", [Circumstances(), OTHER_DAY, MARKERS, replace(MARKERS, moved_m=0.003)], ids=str)
 def test_unaltered_settings_pass(seed: int, now: Circumstances) -> None:
     result = _verify(seed, now=now)
