@@ -38,6 +38,7 @@ BLOCK = 16384
 REGULARISATION = 1e-5  #: inside the band, against the reference's usual energy
 OUTSIDE = 1e-2  #: outside it
 HIGHEST_ORDER = 12  #: harmonics up to this one are kept out of the noise
+SURE = 1.5  #: noise in a harmonic's window may exceed its expectation by this much
 CLEAR_S = 0.6  #: a cabin has fallen silent by then
 
 
@@ -129,7 +130,7 @@ def welch_thirds(part: Real, *, sample_rate_hz: float) -> Real:
 def distortion_ratio(response: Real, reference: Reference, *, density: Real, orders: int = 5) -> Real | None:
     """Amplitude of harmonics 2 to ``orders`` over the fundamental, per third octave of the fundamental, (31,).
 
-    Expected noise is taken off. ``None`` where the reference was no exponential sweep or was so short that harmonics and
+    Noise, as much as may be expected, is taken off. ``None`` where the reference was no exponential sweep or was so short that harmonics and
     response overlap.
     """
     growth, rate = reference.growth_s, reference.sample_rate_hz
@@ -143,10 +144,10 @@ def distortion_ratio(response: Real, reference: Reference, *, density: Real, ord
         centre = -round(growth * math.log(order) * rate)
         span = min(0.3, 0.8 * growth * math.log(order / (order - 1)))
         late = round(span * rate)
-        power = _slice_power(response, centre, early, late, rate) - density * (early + late)
+        power = _slice_power(response, centre, early, late, rate) - SURE * density * (early + late)
         at = log_bands + math.log(order)  # the k-th harmonic of f lies at k f
         moved = np.interp(at, log_bands, np.maximum(power, 0.0))
-        total += np.where(at <= math.log(min(reference.high_hz, THIRDS.centres_hz[-1])), moved, 0.0)
+        total += np.where(at <= math.log(min(0.85 * reference.high_hz, THIRDS.centres_hz[-1])), moved, 0.0)
     return np.asarray(np.sqrt(total / np.maximum(fundamental, 1e-300)))
 
 
@@ -155,11 +156,13 @@ def _slice_power(response: Real, centre: int, early: int, late: int, rate: float
     return band_means(np.abs(rfft(response[index], n=BLOCK)) ** 2, sample_rate_hz=rate)
 
 
-def residual(response: Real, reference: Reference) -> Real:
+def residual(response: Real, reference: Reference) -> NDArray[np.float32]:
     """The part of the recording, (size,), that neither the response nor its harmonics explain: noise, clicks, gaps."""
     rate = reference.sample_rate_hz
     lead = (reference.growth_s or 0.0) * math.log(8.0) + 0.1
-    rest = response.copy()
+    rest = response.astype(np.float32)  # it is only looked at for clicks
     rest[: round(CLEAR_S * rate)] = 0.0
     rest[len(rest) - round(lead * rate) :] = 0.0
-    return np.asarray(irfft(rfft(rest) * reference.spectrum, n=reference.size))
+    spectrum = rfft(rest)
+    spectrum *= reference.spectrum
+    return np.asarray(irfft(spectrum, n=reference.size))

@@ -114,7 +114,9 @@ def _gap_fault(at_s: float, length_s: float) -> Fault:
     )
 
 
-def interrupted(recorded: Real, unexplained: Real, *, sample_rate_hz: float, offset_s: float) -> Fault | None:
+def interrupted(
+    recorded: Real, unexplained: NDArray[np.float32], *, sample_rate_hz: float, offset_s: float
+) -> Fault | None:
     """Clicks that the response does not explain: two with silence between them, or one as loud as the sweep itself.
 
     ``unexplained`` is ``deconvolve.residual`` of ``recorded``; ``offset_s`` is where ``recorded`` begins in the file.

@@ -180,7 +180,8 @@ class Judge:
 
     def _equal(self, one: Kept, two: Kept) -> bool:
         energies = [
-            float(np.sum(item.noise_power * (THIRDS.upper_hz - THIRDS.lower_hz)) * 2.0 / self._rate) for item in (one, two)
+            float(np.sum(item.noise_power * (THIRDS.upper_hz - THIRDS.lower_hz)) * 2.0 / self._rate)
+            for item in (one, two)
         ]
         return compare.same_take(one.impulse, two.impulse, noise_one=energies[0], noise_two=energies[1])
 
@@ -246,8 +247,16 @@ class Judge:
             where = f"{place}: " + ", ".join(self._where(index) for index in indices)
             out.append(
                 finding(
-                    fault.code, where=where, value=fault.value, limit=fault.limit, unit=fault.unit, reason=fault.reason,
-                    channel="every channel", position=place, file="the same files", figures=dict(fault.figures),
+                    fault.code,
+                    where=where,
+                    value=fault.value,
+                    limit=fault.limit,
+                    unit=fault.unit,
+                    reason=fault.reason,
+                    channel="every channel",
+                    position=place,
+                    file="the same files",
+                    figures=dict(fault.figures),
                 )  # fmt: skip
             )
         if not self.verifying:
@@ -270,9 +279,7 @@ class Judge:
             gone = [position for position in self.positions if (channel, position) not in there]
             if gone:
                 listed = ", ".join(gone)
-                out.append(
-                    finding("recording-missing", where=channel, value=listed, channel=channel, position=listed)
-                )
+                out.append(finding("recording-missing", where=channel, value=listed, channel=channel, position=listed))
         return out
 
     def _enough(self, present: NDArray[np.bool_]) -> None:

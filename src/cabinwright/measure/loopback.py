@@ -19,6 +19,7 @@ from cabinwright.measure.deconvolve import Reference, transform_size
 __all__ = ["Track", "cut_loopback", "follow_sweep"]
 
 Real = NDArray[np.float64]
+Complex = NDArray[np.complex128]
 FRAME = 1024
 ACTIVE_DB = -35.0  #: frames above this, against the loudest, belong to the sweep
 OCTAVES = 3.0  #: a sweep covers at least these
@@ -34,8 +35,6 @@ class Track:
 
     start: int
     stop: int
-    low_hz: float
-    high_hz: float
     growth_s: float | None  #: L of an exponential sweep
     steadiness_db: float  #: spread of the envelope: a copy holds its level, a room does not
     reaches_end: bool  #: it still sounds when the file stops
@@ -64,13 +63,12 @@ def follow_sweep(channel: Real, *, sample_rate_hz: float) -> Track | str:
     if purity < PURITY or rising < RISING or octaves < OCTAVES:
         return "holds no sweep (its loudest frequency does not rise steadily)"
     start, stop = _edges(channel, first, last, top)
-    low_hz, high_hz = _band(channel[start:stop], rate)
     growth = _growth(frequency, rate)
     level = 10.0 * np.log10(power[first + 2 : last - 1])
     steadiness = float(np.subtract(*np.quantile(level, [0.9, 0.1]))) if len(level) > 4 else 99.0
     tail = channel[-round(0.01 * rate) :]
     reaches_end = bool(np.mean(tail**2) > 0.05 * top)
-    return Track(start, stop, low_hz, high_hz, growth, steadiness, reaches_end)
+    return Track(start, stop, growth, steadiness, reaches_end)
 
 
 def _edges(channel: Real, first: int, last: int, top: float) -> tuple[int, int]:
@@ -80,16 +78,14 @@ def _edges(channel: Real, first: int, last: int, top: float) -> tuple[int, int]:
     return begin + int(loud[0]), begin + int(loud[-1]) + 1
 
 
-def _band(sweep: Real, rate: float) -> tuple[float, float]:
-    """Where the energy per octave is at least a tenth of its usual value, from a spectrum in 24ths of an octave."""
-    size = transform_size(len(sweep))
-    energy = np.abs(rfft(sweep, n=size)) ** 2
-    step = rate / size
-    edges = np.exp(np.arange(math.log(max(5.0, 4.0 * step)), math.log(0.499 * rate), math.log(2.0) / 24.0))
-    index = np.unique(np.round(edges / step).astype(int))
+def _band(spectrum: Complex, step_hz: float, rate: float) -> tuple[float, float]:
+    """Where the energy per octave is at least a tenth of its usual value, judged in 24ths of an octave."""
+    energy = spectrum.real**2 + spectrum.imag**2
+    edges = np.exp(np.arange(math.log(max(5.0, 4.0 * step_hz)), math.log(0.499 * rate), math.log(2.0) / 24.0))
+    index = np.unique(np.round(edges / step_hz).astype(int))
     per_octave = np.add.reduceat(energy, index)[:-1] / np.log(index[1:] / index[:-1])
     loud = np.flatnonzero(per_octave > 0.1 * np.median(per_octave))
-    return float(index[loud[0]] * step), float(index[loud[-1] + 1] * step)
+    return float(index[loud[0]] * step_hz), float(index[loud[-1] + 1] * step_hz)
 
 
 def _growth(frequency: Real, rate: float) -> float | None:
@@ -105,9 +101,7 @@ def _growth(frequency: Real, rate: float) -> float | None:
     return float(1.0 / slope)
 
 
-def cut_loopback(
-    microphone: Real, copy: Real, track: Track, *, sample_rate_hz: float
-) -> tuple[Real, Reference, int]:
+def cut_loopback(microphone: Real, copy: Real, track: Track, *, sample_rate_hz: float) -> tuple[Real, Reference, int]:
     """The microphone around the sweep and the copy as its reference, silent outside the sweep; and where that begins."""
     rate = sample_rate_hz
     begin = max(0, track.start - round(BEFORE_S * rate))
@@ -118,5 +112,6 @@ def cut_loopback(
     clean[first - begin : last - begin] = copy[first:last]
     size = transform_size(end - begin)
     spectrum = rfft(clean, n=size)
-    reference = Reference(spectrum, size, rate, track.low_hz, track.high_hz, track.growth_s)
+    low_hz, high_hz = _band(spectrum, rate / size, rate)
+    reference = Reference(spectrum, size, rate, low_hz, high_hz, track.growth_s)
     return microphone[begin:end], reference, begin

@@ -12,6 +12,7 @@ markers left.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,6 +30,7 @@ Complex = NDArray[np.complex128]
 DRIFT_LIMIT = 1e-3  #: looked for; a person's equipment stays within 200 ppm
 ROOM_S = 0.08  #: of the marker's response that is kept
 EARLY_S = 0.02
+FADE_USED = 0.38
 CLEAR = 12.0  #: both markers stand above the rest of the search by this factor of amplitude
 
 
@@ -85,6 +87,13 @@ def _turn(response: MarkerResponse, late_s: float) -> Complex:
     return np.asarray(np.exp(2j * np.pi * response.frequency_hz * late_s))
 
 
+@lru_cache(maxsize=8)
+def _pattern(chirp: Chirp, rate: float, size: int) -> Complex:
+    """Matched filter of a chirp, the same for every recording of about one length."""
+    grid = np.arange(round(chirp.length_s * rate)) / rate
+    return np.asarray(rfft(chirp.at(grid), n=size).conj())
+
+
 def _coarse(recorded: Real, marks: Markers, rate: float) -> tuple[float, float, float] | str:
     """Start [s], drift and clarity to within a fraction of a millisecond, from matched filters on the markers' band alone.
 
@@ -96,11 +105,7 @@ def _coarse(recorded: Real, marks: Markers, rate: float) -> tuple[float, float, 
     a, b = int(low / step), int(high / step)
     count = next_fast_len(b - a)
     band = rfft(recorded, n=size)[a : a + count]
-    grid = np.arange(round(marks.first.length_s * rate)) / rate
-    envelopes = []
-    for chirp in (marks.first, marks.last):
-        pattern = rfft(chirp.at(grid), n=size)[a : a + count]
-        envelopes.append(np.abs(ifft(band * pattern.conj())))
+    envelopes = [np.abs(ifft(band * _pattern(chirp, rate, size)[a : a + count])) for chirp in (marks.first, marks.last)]
     first, last = envelopes
     slow = count * step  # samples per second of the envelopes
     apart = (marks.last_s - marks.first_s) * slow
@@ -195,7 +200,9 @@ def first_arrival_s(response: MarkerResponse) -> float:
     return (at + float(shift)) / size * span - EARLY_S
 
 
-def cut_marker(recorded: Real, signal: SweepSignal, start: Start, *, sample_rate_hz: float) -> tuple[Real, Reference, int]:
+def cut_marker(
+    recorded: Real, signal: SweepSignal, start: Start, *, sample_rate_hz: float
+) -> tuple[Real, Reference, int]:
     """The recording around the sweep, markers left out, the sweep as its clock saw it, and where that begins."""
     rate, slow = sample_rate_hz, 1.0 + start.drift
     origin = start.begin_s + signal.sweep_s * slow
@@ -205,6 +212,9 @@ def cut_marker(recorded: Real, signal: SweepSignal, start: Start, *, sample_rate
     time = (np.arange(begin, end) / rate - origin) / slow
     played = signal.level * signal.sweep.at(time)
     size = transform_size(count)
-    band = (signal.sweep.low_hz, min(signal.sweep.high_hz, 0.49 * rate))
-    reference = Reference(rfft(played, n=size), size, rate, *band, signal.sweep.growth_s * slow)
+    # Beyond a third of each fade too little is left to divide by.
+    sweep = signal.sweep
+    ends = sweep.frequency_hz(np.array([FADE_USED * sweep.fade_in_s, sweep.length_s - FADE_USED * sweep.fade_out_s]))
+    band = (float(ends[0]), min(float(ends[1]), 0.49 * rate))
+    reference = Reference(rfft(played, n=size), size, rate, *band, sweep.growth_s * slow)
     return recorded[begin:end], reference, begin

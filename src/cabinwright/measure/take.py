@@ -138,9 +138,7 @@ def _copy_fault(
 
 
 def _copy_gap(copy: NDArray[np.float32], audio: Audio, track: Track) -> Fault | None:
-    return faults.gap(
-        copy, start=track.start, stop=track.stop, sample_rate_hz=audio.sample_rate_hz, step=audio.step
-    )
+    return faults.gap(copy, start=track.start, stop=track.stop, sample_rate_hz=audio.sample_rate_hz, step=audio.step)
 
 
 def _raw_faults(wave: NDArray[np.float32], audio: Audio, start: int, stop: int) -> Fault | None:

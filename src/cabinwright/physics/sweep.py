@@ -20,11 +20,12 @@ __all__ = ["Chirp", "Sweep"]
 Real = NDArray[np.float64]
 
 
-def _fades(time_s: Real, *, length_s: float, fade_in_s: float, fade_out_s: float) -> Real:
-    """Raised-cosine fades inside 0 to ``length_s``; zero outside."""
-    rise = np.clip(time_s / fade_in_s, 0.0, 1.0)
-    fall = np.clip((length_s - time_s) / fade_out_s, 0.0, 1.0)
-    return np.asarray(np.sin(0.5 * np.pi * rise) ** 2 * np.sin(0.5 * np.pi * fall) ** 2)
+def _fade(wave: Real, time_s: Real, *, length_s: float, fade_in_s: float, fade_out_s: float) -> Real:
+    """``wave`` with raised-cosine fades inside 0 to ``length_s`` and zero outside; changed in place."""
+    for near, fade_s in ((time_s, fade_in_s), (length_s - time_s, fade_out_s)):
+        here = near < fade_s
+        wave[here] *= np.sin(0.5 * np.pi * np.maximum(near[here], 0.0) / fade_s) ** 2
+    return wave
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,8 +60,9 @@ class Sweep:
         inside = np.clip(time_s, 0.0, self.length_s)
         growth = self.growth_s
         wave = np.sin(2.0 * np.pi * self.low_hz * growth * np.expm1(inside / growth))
-        fades = _fades(time_s, length_s=self.length_s, fade_in_s=self.fade_in_s, fade_out_s=self.fade_out_s)
-        return np.asarray(wave * fades)
+        return _fade(
+            np.asarray(wave), time_s, length_s=self.length_s, fade_in_s=self.fade_in_s, fade_out_s=self.fade_out_s
+        )
 
     def frequency_hz(self, time_s: Real) -> Real:
         """Instantaneous frequency [Hz] at each moment after its start."""
@@ -88,4 +90,5 @@ class Chirp:
         """Value at each moment after its start [s], in the shape of ``time_s``; zero outside."""
         rate = (self.end_hz - self.start_hz) / self.length_s
         wave = np.sin(2.0 * np.pi * (self.start_hz + 0.5 * rate * time_s) * time_s)
-        return np.asarray(wave * _fades(time_s, length_s=self.length_s, fade_in_s=self.fade_s, fade_out_s=self.fade_s))
+        fade = self.fade_s
+        return _fade(np.asarray(wave), time_s, length_s=self.length_s, fade_in_s=fade, fade_out_s=fade)
