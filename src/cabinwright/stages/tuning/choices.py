@@ -145,7 +145,7 @@ def _left_out(problem: Problem, state: State) -> tuple[dict[str, float], dict[st
         fitted, single = problem.only([p for p in range(count) if p != out]), problem.only([out])
         if any(not len(part.positions_of(name)) for part in (fitted, single) for name in names):
             continue
-        found = improve(fitted, state, iterations=5)
+        found = improve(fitted, state, iterations=4)
         objective = objective_for(single, found)
         for target, level in zip(objective.sums, objective.levels_db(found.vector), strict=True):
             miss = level - target.target_db - found.vector[found.layout.size + target.offset]

@@ -121,42 +121,49 @@ class Model:
 
     def responses(self, vector: Real) -> Complex:
         """(C, F) without derivatives."""
-        return np.stack([self._channel(vector, channel, derivatives=False)[0] for channel in range(self.layout.channels)])
+        return self.evaluate(vector, derivatives=False)[0]
 
     def evaluate(self, vector: Real, *, derivatives: bool) -> tuple[Complex, Complex, list[Complex]]:
         """(C, F) responses, (C, F) of the peaking filters alone, and per channel the derivatives of ln response, (n, F).
 
-        The derivatives are by the entries ``columns[channel]`` of the vector; without ``derivatives`` they are empty.
+        The derivatives are by the entries ``columns[channel]`` of the vector; without ``derivatives`` there are none.
         """
-        parts = [self._channel(vector, channel, derivatives=derivatives) for channel in range(self.layout.channels)]
-        logs = [part[2] for part in parts] if derivatives else []
-        return np.stack([part[0] for part in parts]), np.stack([part[1] for part in parts]), logs
-
-    def _channel(self, vector: Real, channel: int, *, derivatives: bool) -> tuple[Complex, Complex, Complex]:
-        lay, freq, rate = self.layout, self.frequency_hz, self.layout.sample_rate_hz
+        lay, freq = self.layout, self.frequency_hz
         gain_db, delay_s, edge_ln, peaks, turns = lay.split(vector)
-        total = lay.polarity[channel] * 10.0 ** (gain_db[channel] / 20.0) * np.exp(
-            -1j * self._omega_ms * (delay_s[channel] * DELAY_SCALE)
-        )
-        by_delay = np.asarray(-1j * self._omega_ms[None], dtype=np.complex128)
-        rows: list[Complex] = [np.full((1, len(freq)), LN10 / 20.0, dtype=np.complex128), by_delay]
-        for k, edge in enumerate(lay.edges):
-            if channel in edge.channels:
-                x, slope = warp(frequency_hz=freq, corner_hz=np.exp(edge_ln[k]), sample_rate_hz=rate)
-                response, by_f = (high_pass if edge.kind == "high-pass" else low_pass)(x, slope, qs=edge.qs)
-                total = total * response
-                rows.append(by_f[None])
+        level = lay.polarity * 10.0 ** (gain_db / 20.0)
+        total = level[:, None] * np.exp(-1j * np.outer(delay_s * DELAY_SCALE, self._omega_ms))
+        corners = [self._edge(edge, float(np.exp(ln))) for edge, ln in zip(lay.edges, edge_ln, strict=True)]
+        for edge, (response, _) in zip(lay.edges, corners, strict=True):
+            total[list(edge.channels)] *= response
         peaked = np.ones_like(total)
+        by_peak: list[Complex] = []
+        by_turn: list[Complex] = []
         if lay.peaks:
-            x, slope = warp(frequency_hz=freq, corner_hz=np.exp(peaks[channel, :, :1]), sample_rate_hz=rate)
-            bank, *by = peaking(x, slope, gain_db=peaks[channel, :, 1:2], q=np.exp(peaks[channel, :, 2:3]))
-            peaked = bank.prod(axis=0)
-            total = total * peaked
-            rows.extend(by)
-        mine = [k for k, owner in enumerate(lay.all_passes) if owner == channel]
-        if mine:
-            x, slope = warp(frequency_hz=freq, corner_hz=np.exp(turns[mine, :1]), sample_rate_hz=rate)
-            bank, *by = all_pass(x, slope, q=np.exp(turns[mine, 1:]))
-            total = total * bank.prod(axis=0)
-            rows.extend(by)
-        return total, peaked, np.concatenate(rows) if derivatives else np.empty((0, len(freq)), dtype=np.complex128)
+            x, slope = self._warp(np.exp(peaks[..., :1]))
+            bank, *by_peak = peaking(x, slope, gain_db=peaks[..., 1:2], q=np.exp(peaks[..., 2:3]))
+            peaked = bank.prod(axis=1)
+            total *= peaked
+        if lay.all_passes:
+            x, slope = self._warp(np.exp(turns[:, :1]))
+            bank, *by_turn = all_pass(x, slope, q=np.exp(turns[:, 1:]))
+            for owner, response in zip(lay.all_passes, bank, strict=True):
+                total[owner] *= response
+        if not derivatives:
+            return total, peaked, []
+        logs = []
+        by_delay = np.asarray(-1j * self._omega_ms, dtype=np.complex128)
+        for channel in range(lay.channels):
+            rows = [np.full((1, len(freq)), LN10 / 20.0, dtype=np.complex128), by_delay[None]]
+            rows += [by[None] for edge, (_, by) in zip(lay.edges, corners, strict=True) if channel in edge.channels]
+            rows += [by[channel] for by in by_peak]
+            mine = [k for k, owner in enumerate(lay.all_passes) if owner == channel]
+            rows += [by[mine] for by in by_turn] if mine else []
+            logs.append(np.concatenate(rows))
+        return total, peaked, logs
+
+    def _warp(self, corner_hz: Real) -> tuple[Real, Real]:
+        return warp(frequency_hz=self.frequency_hz, corner_hz=corner_hz, sample_rate_hz=self.layout.sample_rate_hz)
+
+    def _edge(self, edge: Edge, corner_hz: float) -> tuple[Complex, Complex]:
+        x, slope = self._warp(np.asarray(corner_hz))
+        return (high_pass if edge.kind == "high-pass" else low_pass)(x, slope, qs=edge.qs)

@@ -85,7 +85,6 @@ class Objective:
         self.offsets = offsets
         self.sides = sides
         self.size = model.layout.size + offsets
-        self._starts = np.arange(0, len(group_hz) * BANDS_PER_GROUP, BANDS_PER_GROUP)
         self._ties = ties
         self._tie_jacobian = np.zeros((len(ties), self.size))
         for row, tie in enumerate(ties):
@@ -93,7 +92,7 @@ class Objective:
         self._tie_value = np.asarray([tie.value / tie.tolerance for tie in ties])
         self._sides = self._side_rows()
         lay = model.layout
-        self._boost_bands = np.arange(0, len(group_hz) * BANDS_PER_GROUP, 2)
+        self._boost_bands = np.arange(len(group_hz) * BANDS_PER_GROUP)
         self._gains = lay.at_peak + 3 * np.arange(lay.channels * lay.peaks) + 1
 
     def _side_rows(self) -> list[NDArray[np.int_]]:
@@ -165,21 +164,22 @@ class Objective:
         rows, jacs = [], []
         for channel, bank in enumerate(peaked):
             level = 20.0 * np.log10(np.abs(bank[self._boost_bands]))
-            over = np.maximum(level - self.weights.most_boost_db, 0.0)
-            rows.append(over / self.weights.over_db)
+            hit = np.flatnonzero(level > self.weights.most_boost_db)  # rows of zeros would only cost time
+            rows.append((level[hit] - self.weights.most_boost_db) / self.weights.over_db)
             if logs:
-                jac = np.zeros((len(over), self.size))
-                hit = np.flatnonzero(over)
+                jac = np.zeros((len(hit), self.size))
                 span = self.model.peak_columns(channel)
-                columns = self.model.columns[channel][span]
                 slope = 2.0 * DB / self.weights.over_db * logs[channel][span][:, self._boost_bands[hit]].real
-                jac[np.ix_(hit, columns)] = slope.T
+                jac[:, self.model.columns[channel][span]] = slope.T
                 jacs.append(jac)
         return rows, jacs
 
     def _group(self, rows: Real) -> Real:
         """Sum sub-bands (last axis) into groups: every sub-band of a group is close to equally wide."""
-        return np.asarray(np.add.reduceat(rows, self._starts, axis=-1))
+        total = rows[..., 0::BANDS_PER_GROUP].copy()
+        for k in range(1, BANDS_PER_GROUP):
+            total += rows[..., k::BANDS_PER_GROUP]
+        return total
 
     def _one_sum(self, target: SumTarget, response: Complex, logs: list[Complex]) -> tuple[Real, Real, Real, Real]:
         g = response[target.channels].T  # (B, n)

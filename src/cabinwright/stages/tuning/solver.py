@@ -58,7 +58,7 @@ def solve(
         normal = jac[:, free].T @ jac[:, free]
         scale = np.maximum(np.diag(normal), 1e-9 * max(float(np.diag(normal).max()), 1e-30))
         moved = False
-        for _ in range(12):
+        for attempt in range(12):
             try:
                 factor = cho_factor(normal + np.diag(damping * scale), check_finite=False)
             except LinAlgError:
@@ -67,7 +67,8 @@ def solve(
             step = np.zeros_like(x)
             step[free] = -cho_solve(factor, gradient[free], check_finite=False)
             trial = np.clip(x + step, lower, upper)
-            r_trial, _ = residuals(trial, False)
+            # Most first steps are taken, and then the Jacobian is wanted at once.
+            r_trial, jac_trial = residuals(trial, attempt == 0)
             cost_trial = 0.5 * float(r_trial @ r_trial)
             if cost_trial < cost:
                 moved = True
@@ -81,6 +82,6 @@ def solve(
         dull = dull + 1 if gain < tolerance else 0
         if dull >= 2:
             break
-        r, jac = residuals(x, True)
+        r, jac = (r_trial, jac_trial) if jac_trial is not None else residuals(x, True)
         assert jac is not None
     return Solution(x, cost, done)

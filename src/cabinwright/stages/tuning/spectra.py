@@ -1,12 +1,12 @@
 """What the solver sees of the recordings: cross-spectra of the channels in narrow bands, position by position.
 
 The power of any coherent sum in a band is ``g^H S g``, where g are the channels' filters and S the cross-spectral matrix
-of the recorded responses, averaged over the band's bins. Filters are smooth inside a forty-eighth of an octave once the
+of the recorded responses, averaged over the band's bins. Filters are smooth inside a twenty-fourth of an octave once the
 common travel time is taken out of each channel, so nothing finer is needed; the cost no longer depends on the length
 of the recordings, and positions add up or are left out by adding matrices.
 
-Validity: a filter of Q 10 changes by less than 0.01 dB, and a residual delay of 1 ms turns by less than a thirtieth of a
-cycle at 2 kHz, inside one such band. ``tests/stages/test_spectra.py`` shows the error against the full-length sum.
+Validity: inside such a band a filter of Q 8 bends by some hundredths of a dB, and a residual delay of 0.2 ms turns by less
+than a fiftieth of a cycle at 3 kHz. ``tests/stages/test_spectra.py`` shows the error against the full-length sum.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ from cabinwright.physics.response import RecordedResponses
 
 __all__ = ["BANDS_PER_GROUP", "GROUP_FRACTION", "Spectra", "band_cross_spectra", "octave_mean"]
 
-SUB_FRACTION = 48  #: sub-bands per octave
+SUB_FRACTION = 24  #: sub-bands per octave
 GROUP_FRACTION = 12  #: bands in which errors are judged
 BANDS_PER_GROUP = SUB_FRACTION // GROUP_FRACTION
 
