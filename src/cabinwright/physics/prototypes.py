@@ -8,6 +8,8 @@ holds the two together), but its logarithm has short exact derivatives by ln f0,
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -37,7 +39,7 @@ def peaking(x: Real, slope: Real, *, gain_db: Real, q: Real) -> tuple[Complex, C
     top, bottom = flat + upper, flat + lower
     up, low = upper / top, lower / bottom
     by_x = up - low - 2.0 * x * x * (1.0 / top - 1.0 / bottom)
-    return top / bottom, by_x * slope, (up + low) * (LN10 / 40.0), low - up
+    return _complex(top / bottom), _complex(by_x * slope), _complex((up + low) * (LN10 / 40.0)), _complex(low - up)
 
 
 def all_pass(x: Real, slope: Real, *, q: Real) -> tuple[Complex, Complex, Complex]:
@@ -46,7 +48,7 @@ def all_pass(x: Real, slope: Real, *, q: Real) -> tuple[Complex, Complex, Comple
     flat = (1.0 - x * x).astype(np.complex128)
     top, bottom = flat - turn, flat + turn
     by_x = -2.0 * x * x * (1.0 / top - 1.0 / bottom) - turn / top - turn / bottom
-    return top / bottom, by_x * slope, turn / top + turn / bottom
+    return _complex(top / bottom), _complex(by_x * slope), _complex(turn / top + turn / bottom)
 
 
 def low_pass(x: Real, slope: Real, *, qs: list[float | None]) -> tuple[Complex, Complex]:
@@ -66,3 +68,7 @@ def high_pass(x: Real, slope: Real, *, qs: list[float | None]) -> tuple[Complex,
     total, by_corner = low_pass(x, slope, qs=qs)
     order = sum(1 if q is None else 2 for q in qs)
     return total * (1j * x) ** order, by_corner + order * slope
+
+
+def _complex(values: NDArray[Any]) -> Complex:
+    return np.asarray(values, dtype=np.complex128)

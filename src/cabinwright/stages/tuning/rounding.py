@@ -16,6 +16,8 @@ from cabinwright.stages.tuning.settings import ChannelSettings, Settings
 __all__ = ["absolute_delays", "on_grid", "snap", "to_settings"]
 
 Real = NDArray[np.float64]
+WORTH_KEYING_DB = 0.4  #: a peaking filter smaller than this is not worth a person's time
+LIKE_OCTAVES, LIKE_Q = 1 / 6, 0.5  #: filters this close (Q in nepers) do one filter's work
 
 
 def snap(value: float, step: float, low: float, high: float) -> float:
@@ -37,10 +39,12 @@ def absolute_delays(problem: Problem, state: State) -> Real:
 def on_grid(problem: Problem, state: State) -> State:
     """Delays, then corners, then peaking frequency and Q, then peaking gain; the rest is solved again each time."""
     proc, layout = problem.processor, state.layout
+    vector, idle = _tidied(problem, state)
     frozen = np.zeros(layout.size + OFFSETS, dtype=bool)
-    vector = state.vector.copy()
+    frozen[[3 * k + layout.at_peak + part for k in idle for part in range(3)]] = True
+    vector = _settle(problem, layout, vector, frozen)
 
-    wanted = absolute_delays(problem, state)
+    wanted = absolute_delays(problem, State(layout, vector))
     rounded = _round_delays(wanted, proc)
     common = float(np.median(rounded - wanted))  # a delay of all channels alike is not heard
     vector[layout.at_delay : layout.at_edge] += (rounded - common - wanted) * DELAY_SCALE
@@ -69,6 +73,28 @@ def on_grid(problem: Problem, state: State) -> State:
     frozen[at + 1] = True
     vector = _settle(problem, layout, vector, frozen)
     return State(layout, vector, state.cost)
+
+
+def _tidied(problem: Problem, state: State) -> tuple[Real, list[int]]:
+    """The vector with like filters of a channel made one and the smallest flat; and which are flat now."""
+    layout = state.layout
+    vector = state.vector.copy()
+    rows = vector[layout.at_peak : layout.at_all_pass].reshape(-1, 3)  # a view: edits land in the vector
+    low, high = problem.processor.peaking_gain_min_db, problem.processor.peaking_gain_max_db
+    for channel in range(layout.channels):
+        bank = rows[channel * layout.peaks : (channel + 1) * layout.peaks]
+        order = np.argsort(bank[:, 0])
+        for one, other in zip(order, order[1:], strict=False):
+            first, second = bank[one], bank[other]
+            alike = second[0] - first[0] < LIKE_OCTAVES * np.log(2.0) and abs(second[2] - first[2]) < LIKE_Q
+            if alike and first[1] * second[1] > 0.0 and low <= first[1] + second[1] <= high:
+                weight = second[1] / (first[1] + second[1])
+                second[0] = first[0] + weight * (second[0] - first[0])
+                second[1] += first[1]
+                first[1] = 0.0
+    small = np.flatnonzero(np.abs(rows[:, 1]) < WORTH_KEYING_DB)
+    rows[small, 1] = 0.0
+    return vector, [int(k) for k in small]
 
 
 def _settle(problem: Problem, layout: Layout, vector: Real, frozen: NDArray[np.bool_]) -> Real:
