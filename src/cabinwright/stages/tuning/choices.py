@@ -126,8 +126,10 @@ def choose_size(problem: Problem, crossed: Crossed, progress: Progress) -> Sized
         details.append(_left_out(posed, candidate))
         average = details[-1][0]
         scores.append(float(np.mean([v for k, v in average.items() if k != EVERYTHING or len(average) == 1])))
+    # NaN where no position could be left out: nothing speaks for more than the simplest.
     limit = min(scores) + 0.03
-    pick = next(k for k in (0, 1, len(options) - 1, len(options) - 2) if k < len(options) and scores[k] <= limit)
+    order = (0, 1, len(options) - 1, len(options) - 2)
+    pick = next((k for k in order if k < len(options) and scores[k] <= limit), 0)
     table = tuple((size, hold, score) for (size, hold, _, _), score in zip(options, scores, strict=True))
     return Sized(options[pick][2], options[pick][3].weights, table, *details[pick])
 
