@@ -25,7 +25,14 @@ from cabinwright.physics.response import RecordedResponses
 from cabinwright.stages import tuning
 from cars import LAYOUTS, Car, make_car, write_recordings
 from outside.hand_method import hand_tune
-from outside.score import arrival_differences_s, coherent_losses, side_scores
+from outside.score import (
+    arrival_differences_s,
+    coherent_losses,
+    pair_arrivals_s,
+    pair_gains_db,
+    side_scores,
+    true_arrivals_s,
+)
 
 TIMINGS = ("direct", "loopback", "marker", "impulse")
 ARRIVALS = ("direct", "correlation", "first", "phat", "onset", "centroid")
@@ -36,7 +43,6 @@ def heard(car: Car, timing: str, snr_db: float) -> tuple[Any, RecordedResponses]
     if timing == "direct":
         return parse(car.build_toml(None)), car.responses(snr_db=snr_db)
     from cabinwright.measure.reader import read_recordings
-
     from cabinwright.measure.signal import write_sweep
 
     with tempfile.TemporaryDirectory() as name:
@@ -57,6 +63,13 @@ def rows(car: Car, settings: dict[str, Any], per_octave: int) -> dict[str, float
     if {"left", "right"} <= {item.side for item in car.loudspeakers}:
         for name, value in arrival_differences_s(car, settings).items():
             out[name] = value * 1e6
+        pairs = pair_arrivals_s(car, settings)
+        out["pair us"] = max(pairs.values(), key=abs) * 1e6
+        out["pair dB"] = max(pair_gains_db(car, settings).values(), key=abs)
+        reach = true_arrivals_s(car, settings)
+        if "subwoofer" in reach:
+            front = [time for name, time in reach.items() if name.startswith(("left", "right"))]
+            out["sub late ms"] = (reach["subwoofer"] - float(np.median(front))) * 1e3
         for places in ("unmeasured", "measured"):
             for name, lost in coherent_losses(car, settings, places=places).items():
                 out[f"lost {name} {places[0]}"] = lost.power_db
@@ -94,7 +107,8 @@ def show(title: str, tunes: dict[str, dict[str, float]]) -> None:
         )
         arrivals = " ".join(f"{figures[a]:6.0f}" for a in ARRIVALS if a in figures)
         lost = " ".join(f"{k[5:]} {v:4.2f}" for k, v in figures.items() if k.startswith("lost"))
-        print(f"  {name:13s} {sides} | us {arrivals} | lost {lost}")
+        pairs = " ".join(f"{k} {figures[k]:5.1f}" for k in ("pair us", "pair dB", "sub late ms") if k in figures)
+        print(f"  {name:13s} {sides} | us {arrivals} | {pairs} | lost {lost}")
 
 
 def main() -> None:

@@ -262,3 +262,26 @@ def sides_correlation(car: Car, settings: Mapping[str, Any], low_hz: float = 500
     left, right = (sosfilt(band, heard[members(car, side, centre=False)].sum(axis=0)) for side in SIDES)
     correlation = correlate(left, right, method="fft") / np.sqrt((left**2).sum() * (right**2).sum())
     return float(correlation[np.argmax(np.abs(correlation))])
+
+
+def true_arrivals_s(car: Car, settings: Mapping[str, Any]) -> dict[str, float]:
+    """When each loudspeaker's direct sound reaches the head: geometry, its own latency and the processor's delay."""
+    delays = {row["name"]: row["delay_s"] for row in settings["channels"]}
+    away = {item.name: float(np.linalg.norm(item.position_m - car.head_m)) for item in car.loudspeakers}
+    return {item.name: away[item.name] / 343.0 + item.latency_s + delays[item.name] for item in car.loudspeakers}
+
+
+def pair_arrivals_s(car: Car, settings: Mapping[str, Any]) -> dict[str, float]:
+    """Left minus right of each pair of like loudspeakers, from ``true_arrivals_s``; nothing in it can be misread."""
+    at = true_arrivals_s(car, settings)
+    pairs = {item.role for item in car.loudspeakers if item.side != "centre"}
+    return {role: at[f"left {role}"] - at[f"right {role}"] for role in sorted(pairs)}
+
+
+def pair_gains_db(car: Car, settings: Mapping[str, Any]) -> dict[str, float]:
+    """Left minus right of each pair's gain, bells left out. Like loudspeakers differ by a few decibels of distance; far
+    more than that means that a tune has silenced one of them.
+    """
+    gains = {row["name"]: row["gain_db"] for row in settings["channels"]}
+    pairs = {item.role for item in car.loudspeakers if item.side != "centre"}
+    return {role: gains[f"left {role}"] - gains[f"right {role}"] for role in sorted(pairs)}

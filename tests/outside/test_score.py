@@ -15,7 +15,14 @@ from cabinwright.build.codec import parse
 from cars import RATE, make_car, write_recordings
 from cars.recordings import _drifted
 from outside.hand_method import hand_tune, untouched
-from outside.score import arrival_differences_s, coherent_losses, played, side_scores, sides_correlation
+from outside.score import (
+    arrival_differences_s,
+    coherent_losses,
+    pair_arrivals_s,
+    played,
+    side_scores,
+    sides_correlation,
+)
 
 CAR = make_car(31, layout="two-way+sub", positions=7)
 
@@ -55,6 +62,8 @@ def test_a_later_side_is_seen_as_later(hand: dict) -> None:
     after = arrival_differences_s(CAR, later)
     for name in ("direct", "onset"):
         assert after[name] - before[name] == pytest.approx(3.0 / RATE, abs=1e-6), name
+    for role, gap in pair_arrivals_s(CAR, later).items():
+        assert gap - pair_arrivals_s(CAR, hand)[role] == pytest.approx(3.0 / RATE, abs=1e-9)
 
 
 def test_a_side_turned_round_is_seen(hand: dict) -> None:
