@@ -2,7 +2,13 @@
 
 from __future__ import annotations
 
-from hypothesis import settings
+import os
+
+# Before NumPy: the matrices are small, and threads that wait for one another on a busy machine cost minutes.
+for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+    os.environ.setdefault(name, "1")
+
+from hypothesis import settings  # noqa: E402
 
 # No test is timed: a loaded machine must not turn a right answer into a failure.
 settings.register_profile("untimed", deadline=None)

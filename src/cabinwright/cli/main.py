@@ -187,7 +187,7 @@ def _print_findings(findings: list[Finding]) -> None:
     """Stops and cautions in full, notes by number."""
     for item in findings:
         if item.severity != "note":
-            print(f"  {item.severity:<12} {item.message}. {item.remedy}")
+            print(f"  {item.severity:<12} {item.message.rstrip('.')}. {item.remedy}")
     notes = sum(item.severity == "note" for item in findings)
     if notes:
         print(f"  notes        {notes}, in the report")

@@ -31,13 +31,16 @@ PINNED = 12  #: samples at one extreme that make it a clip
 PINNED_RATIO = 5.0  #: against samples in the three steps below it
 RAIL = 0.999
 GAP_S = 0.002
-SNR_LIMIT_DB = 15.0
+QUIET_OF_PEAK = 0.003  #: sound below this rounds to runs of one value by itself
+SNR_LIMIT_DB = 20.0
 SNR_SHARE = 1.0 / 3.0  #: share of the core bands that may lie below
 ANY_SOUND_DB = 10.0
-DISTORTION_LIMIT = {"subwoofer": 0.20, "woofer": 0.20}
-DISTORTION_USUAL = 0.10
-BURST = 4.0  #: amplitude of a click over the usual unexplained part
-BURST_OF_SIGNAL = 0.02  #: and over the sound around it
+DISTORTION_LIMIT = {"subwoofer": 0.15, "woofer": 0.15}
+DISTORTION_USUAL = 0.07
+LOUD_DB = 10.0
+FRAME_S = 0.0025
+BURST = 3.0  #: amplitude of a click over the usual unexplained part
+BURST_OF_SIGNAL = 0.03  #: and over the sound around it
 STRONG_BURST = 0.5
 
 
@@ -98,7 +101,9 @@ def gap(samples: NDArray[np.float32], *, start: int, stop: int, sample_rate_hz: 
         if min(len(before), len(after)) < span // 2 or abs(float(part[first])) > 0.5 * peak:
             continue
         around = min(float(np.std(before)), float(np.std(after)))
-        if around > 8.0 * step:
+        value = part[first]
+        jump = max(abs(float(part[first - 1] - value)), abs(float(part[min(last + 1, len(part) - 1)] - value)))
+        if around > max(8.0 * step, QUIET_OF_PEAK * peak) and jump > max(4.0 * step, 0.2 * around):
             return _gap_fault((start + first) / sample_rate_hz, (last - first + 1) / sample_rate_hz)
     return None
 
@@ -122,23 +127,23 @@ def interrupted(
     ``unexplained`` is ``deconvolve.residual`` of ``recorded``; ``offset_s`` is where ``recorded`` begins in the file.
     """
     rate = sample_rate_hz
-    frame = round(0.005 * rate)
+    frame = round(FRAME_S * rate)
     count = min(len(recorded), len(unexplained)) // frame
     heard = np.sqrt(np.mean(recorded[: count * frame].reshape(count, frame) ** 2, axis=1))
     rest = np.sqrt(np.mean(unexplained[: count * frame].reshape(count, frame) ** 2, axis=1))
-    around = np.sqrt(np.convolve(heard**2, np.full(41, 1.0 / 41.0), mode="same"))
+    around = np.sqrt(np.convolve(heard**2, np.full(81, 1.0 / 81.0), mode="same"))
     usual = float(np.median(rest))
     marks = np.flatnonzero((rest > BURST * usual) & (rest > BURST_OF_SIGNAL * around))
     for a, b in zip(marks[:-1], marks[1:], strict=True):
-        if not 2 <= b - a <= 100:
+        if not 2 <= b - a <= 200:
             continue
         inner = heard[a + 1 : b] if b - a > 2 else heard[a + 1 : a + 2]
         outer = min(_level(heard[max(0, a - (b - a) - 3) : a]), _level(heard[b + 1 : b + (b - a) + 4]))
         if outer > 0.0 and _level(inner) < 0.2 * outer:
-            return _gap_fault(offset_s + a * 0.005, (b - a) * 0.005)
-    strong = marks[rest[marks] > np.maximum(STRONG_BURST * around[marks], 2.0 * BURST * usual)]
+            return _gap_fault(offset_s + a * FRAME_S, (b - a) * FRAME_S)
+    strong = marks[rest[marks] > np.maximum(STRONG_BURST * around[marks], 4.0 * BURST * usual)]
     if len(strong):
-        at = offset_s + float(strong[0]) * 0.005
+        at = offset_s + float(strong[0]) * FRAME_S
         loud = 20.0 * float(np.log10(rest[strong[0]] / max(float(around[strong[0]]), 1e-30)))
         return Fault(
             "recording-gap",
@@ -200,10 +205,10 @@ def quiet(snr_db: Real, core_hz: tuple[float, float]) -> Fault | None:
     )
 
 
-def distorted(ratio: Real, snr_db: Real, core_hz: tuple[float, float], roles: set[str]) -> Fault | None:
-    """Harmonics 2 to 5 too strong in the worst octave of the core band."""
+def distorted(ratio: Real, snr_db: Real, level_db: Real, core_hz: tuple[float, float], roles: set[str]) -> Fault | None:
+    """Harmonics 2 to 5 too strong in the worst octave of the core band or wherever it plays about as loud."""
     limit = max(DISTORTION_LIMIT.get(role, DISTORTION_USUAL) for role in roles) if roles else DISTORTION_USUAL
-    use = core_bands(core_hz) & (snr_db > SNR_LIMIT_DB)
+    use = (core_bands(core_hz) | (level_db > level_db.max() - LOUD_DB)) & (snr_db > SNR_LIMIT_DB)
     if not use.any():
         return None
     power = np.where(use, ratio**2, 0.0)
@@ -216,7 +221,7 @@ def distorted(ratio: Real, snr_db: Real, core_hz: tuple[float, float], roles: se
         "recording-distorted",
         f"distorted: harmonics are {100.0 * value:.0f} % around {_hz(THIRDS.centres_hz[worst])}",
         value=round(100.0 * value, 1),
-        limit=100.0 * limit,
+        limit=round(100.0 * limit, 1),
         unit="%",
         figures={"distortion_ratio": value, "distortion_at_hz": float(THIRDS.centres_hz[worst])},
     )

@@ -132,7 +132,8 @@ class Judge:
         if fault is None and take.distortion is not None:
             speakers = speakers_of(self.build, take.recording.channel) or self.build.speakers
             roles: set[str] = {speaker.role for speaker in speakers}
-            fault = faults.distorted(take.distortion, item.snr_db, core_band_hz(tuple(speakers)), roles)
+            level = item.snr_db + 10.0 * np.log10(np.maximum(item.noise_power, 1e-30))
+            fault = faults.distorted(take.distortion, item.snr_db, level, core_band_hz(tuple(speakers)), roles)
         if fault is not None:
             self.fault[take.index] = fault
 

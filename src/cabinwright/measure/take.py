@@ -121,11 +121,11 @@ def _copy_fault(
     microphone: NDArray[np.float32], copy: NDArray[np.float32], track: Track | str, audio: Audio
 ) -> Fault | None:
     """What is wrong with the electrical copy, told apart from its being in the other channel."""
+    scale = float(np.sqrt(np.sum(microphone**2, dtype=np.float64) * np.sum(copy**2, dtype=np.float64)))
+    alike = float(np.sum(microphone * copy, dtype=np.float64)) / scale if scale > 0.0 else 0.0
+    if abs(alike) > SAME:
+        return _no_sweep("both channels hold the same; the microphone belongs in channel 1, the copy in channel 2")
     if isinstance(track, Track) and track.steadiness_db < STEADY_DB and not track.reaches_end:
-        scale = float(np.sqrt(np.sum(microphone**2, dtype=np.float64) * np.sum(copy**2, dtype=np.float64)))
-        alike = float(np.sum(microphone * copy, dtype=np.float64)) / scale if scale > 0.0 else 0.0
-        if abs(alike) > SAME:
-            return _no_sweep("both channels hold the same; the microphone belongs in channel 1, the copy in channel 2")
         return None
     other = follow_sweep(microphone.astype(np.float64), sample_rate_hz=audio.sample_rate_hz)
     if isinstance(other, Track) and other.steadiness_db < STEADY_DB:

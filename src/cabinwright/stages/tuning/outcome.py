@@ -201,11 +201,11 @@ def _lag_by_band(sums: Real, rate: float, group: Real, first: float) -> Real:
     out = np.full(len(group), np.nan)
     for k, centre in enumerate(group):
         near = np.abs(np.log2(np.maximum(frequency, 1.0) / centre)) < 1 / 6
-        if centre < 1.0 / FIRST_SPAN_S or near.sum() < 3:
+        if centre < 2.0 / FIRST_SPAN_S or near.sum() < 3:
             continue
         inside = np.abs(lags - first) < 0.5 / centre
         score = (np.exp(2j * np.pi * np.outer(lags[inside], frequency[near])) @ cross[near]).real
-        if score.max() > 0.3 * power[near].sum():
+        if score.max() > 0.4 * power[near].sum():
             out[k] = lags[inside][int(np.argmax(score))]
     return out
 

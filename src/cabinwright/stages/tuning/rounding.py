@@ -69,7 +69,8 @@ def on_grid(problem: Problem, state: State) -> State:
     vector = _settle(problem, layout, vector, frozen)
 
     low, high = proc.peaking_gain_min_db, proc.peaking_gain_max_db
-    vector[at + 1] = [snap(float(value), proc.peaking_gain_step_db, low, high) for value in vector[at + 1]]
+    kept = np.where(np.abs(vector[at + 1]) < 0.5 * WORTH_KEYING_DB, 0.0, vector[at + 1])
+    vector[at + 1] = [snap(float(value), proc.peaking_gain_step_db, low, high) for value in kept]
     frozen[at + 1] = True
     vector = _settle(problem, layout, vector, frozen)
     return State(layout, vector, state.cost)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+from threadpoolctl import threadpool_limits
 
 from cabinwright.build.document import Build
 from cabinwright.errors import PersonError
@@ -39,6 +40,13 @@ def verify(
     recording can be compared.
     """
     _check_names(build, recorded, settings, verification)
+    with threadpool_limits(1):  # small matrices: threads would only wait for one another
+        return _verified(build, recorded, settings, verification)
+
+
+def _verified(
+    build: Build, recorded: RecordedResponses, settings: Settings, verification: RecordedResponses
+) -> VerificationResult:
     full = make_bench(build, recorded, settings, verification)
     fitter = Fitter(full, absolute_time=recorded.absolute_time and verification.absolute_time)
     best, rivals = search(
