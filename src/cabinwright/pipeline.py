@@ -40,7 +40,7 @@ def design(build: Build, recordings: RecordedResponses | None, progress: Progres
     Whatever a stage raises becomes a ``stop`` of that stage, so that one cannot silence the others; only an interruption
     passes through.
     """
-    skipped = {stage: NOT_BUILT for stage in ("survey", "layout", "signal", "enclosure", "power", "workshop")}
+    skipped = dict.fromkeys(("survey", "layout", "signal", "enclosure", "power", "workshop"), NOT_BUILT)
     if recordings is None:
         skipped["tuning"] = "needs channels, microphone_positions and recordings of every channel"
         return Results(skipped=skipped)

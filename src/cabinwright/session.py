@@ -95,7 +95,9 @@ class Session:
                 raise PersonError(f"{path}: larger than any settings. Run the tune again to write it anew.")
             data = json.loads(path.read_text(encoding="utf-8"))
         except FileNotFoundError:
-            raise PersonError(f'{path}: not found. Run "cabinwright tune" first: it writes what is verified here.') from None
+            raise PersonError(
+                f'{path}: not found. Run "cabinwright tune" first: it writes what is verified here.'
+            ) from None
         except OSError as error:
             raise PersonError(f"{path}: cannot be read: {error.strerror}. Check that you may read it.") from error
         except ValueError as error:

@@ -29,7 +29,9 @@ def main(arguments: list[str] | None = None) -> int:
     try:
         return int(options.run(options))
     except KeyboardInterrupt:
-        print("\ncabinwright: interrupted. Nothing was half written; earlier results are as they were.", file=sys.stderr)
+        print(
+            "\ncabinwright: interrupted. Nothing was half written; earlier results are as they were.", file=sys.stderr
+        )
         return INTERRUPTED
     except BrokenPipeError:
         return 0

@@ -133,7 +133,8 @@ def interrupted(
     rest = np.sqrt(np.mean(unexplained[: count * frame].reshape(count, frame) ** 2, axis=1))
     around = np.sqrt(np.convolve(heard**2, np.full(81, 1.0 / 81.0), mode="same"))
     usual = float(np.median(rest))
-    marks = np.flatnonzero((rest > BURST * usual) & (rest > BURST_OF_SIGNAL * around))
+    floor = np.maximum(BURST_OF_SIGNAL * around, QUIET_OF_PEAK * float(heard.max()))
+    marks = np.flatnonzero((rest > BURST * usual) & (rest > floor))
     for a, b in zip(marks[:-1], marks[1:], strict=True):
         if not 2 <= b - a <= 200:
             continue

@@ -12,8 +12,6 @@ from concurrent.futures import FIRST_COMPLETED, ThreadPoolExecutor, wait
 from pathlib import Path
 from typing import Literal, TypeVar
 
-import numpy as np
-
 from cabinwright.build.document import Build, Processor, Recording
 from cabinwright.errors import RecordingError, RefusedError
 from cabinwright.measure.calibration import read_calibration

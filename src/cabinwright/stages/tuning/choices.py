@@ -79,7 +79,9 @@ def choose_all_passes(problem: Problem, crossed: Crossed) -> Crossed:
         if not options:
             break
         objective_of = [objective_for(problem, option) for option in options]
-        costs = [float(np.sum(ob(option.vector, False)[0] ** 2)) for ob, option in zip(objective_of, options, strict=True)]
+        costs = [
+            float(np.sum(ob(option.vector, False)[0] ** 2)) for ob, option in zip(objective_of, options, strict=True)
+        ]
         best = min(
             (improve(problem, options[k], iterations=8) for k in np.argsort(costs)[:3]), key=lambda found: found.cost
         )

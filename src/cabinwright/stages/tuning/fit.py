@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -160,7 +161,7 @@ def _largest_lump(error: Real, log_f: Real, low: float, high: float) -> tuple[fl
     best, most = None, 0.5
     sign = np.sign(error) * ((log_f >= low) & (log_f <= high))
     edges = np.flatnonzero(np.diff(np.concatenate([[0.0], sign, [0.0]])) != 0)
-    for start, stop in zip(edges, edges[1:], strict=False):
+    for start, stop in pairwise(edges):
         run = error[start:stop]
         area = abs(float(run.sum()))
         if sign[start] != 0 and area > most:

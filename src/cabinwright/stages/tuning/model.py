@@ -11,7 +11,6 @@ phase and the image does not smear. Families, slopes and polarities are choices 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-
 from typing import Literal
 
 import numpy as np

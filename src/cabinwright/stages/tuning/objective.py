@@ -145,7 +145,9 @@ class Objective:
         small[np.arange(len(gains)), self._gains] = 1.0 / size
         return np.concatenate(rows), np.concatenate([*jacs, self._tie_jacobian, small, *over_jacs])
 
-    def _bass_lost(self, target: SumTarget, level: Real, level_jac: Real, waste: Real, waste_jac: Real) -> tuple[Real, Real]:
+    def _bass_lost(
+        self, target: SumTarget, level: Real, level_jac: Real, waste: Real, waste_jac: Real
+    ) -> tuple[Real, Real]:
         """Power of the whole bass against what it would be in phase: one residual, where loud bands count more."""
         bass = np.flatnonzero(target.bass)
         if not len(bass):

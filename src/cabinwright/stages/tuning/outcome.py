@@ -40,9 +40,7 @@ FIRST_BAND_HZ = (400.0, 8000.0)
 def channel_responses(problem: Problem, settings: Settings, shift_s: Real) -> Complex:
     """(channels, sub-bands): what the processor does, turned to match spectra with ``shift_s`` taken out."""
     freq = problem.spectra.frequency_hz
-    rows = [
-        settings.channel(name).response(freq, sample_rate_hz=settings.sample_rate_hz) for name in problem.channels
-    ]
+    rows = [settings.channel(name).response(freq, sample_rate_hz=settings.sample_rate_hz) for name in problem.channels]
     return np.asarray(np.stack(rows) * np.exp(-2j * np.pi * freq[None, :] * shift_s[:, None]))
 
 
@@ -116,7 +114,9 @@ def sum_curves(problem: Problem, before: Settings, after: Settings) -> dict[str,
     return curves
 
 
-def channel_curves(problem: Problem, responses: RecordedResponses, settings: Settings, nearest: int, before_s: float, length_s: float) -> dict[str, ChannelCurves]:
+def channel_curves(
+    problem: Problem, responses: RecordedResponses, settings: Settings, nearest: int, before_s: float, length_s: float
+) -> dict[str, ChannelCurves]:
     """Every channel on its own, and its processed impulse response around the aligned arrival."""
     filters = channel_responses(problem, settings, np.zeros(len(problem.channels)))
     power = np.einsum("pbcc->cpb", problem.spectra.cross).real
@@ -145,7 +145,15 @@ def channel_curves(problem: Problem, responses: RecordedResponses, settings: Set
     return out
 
 
-def _processed(responses: RecordedResponses, settings: Settings, channel: int, name: str, position: int, start_s: float, length: int) -> Real:
+def _processed(
+    responses: RecordedResponses,
+    settings: Settings,
+    channel: int,
+    name: str,
+    position: int,
+    start_s: float,
+    length: int,
+) -> Real:
     """``length`` samples of the impulse response through the processor, from ``start_s`` after the common time zero."""
     rate = responses.sample_rate_hz
     source = responses.impulse[channel, position]
@@ -157,7 +165,9 @@ def _processed(responses: RecordedResponses, settings: Settings, channel: int, n
     return np.asarray(irfft(turned, n=size)[:length])
 
 
-def arrival_difference(problem: Problem, settings: Settings, responses: RecordedResponses, move_s: Real) -> tuple[float, Real]:
+def arrival_difference(
+    problem: Problem, settings: Settings, responses: RecordedResponses, move_s: Real
+) -> tuple[float, Real]:
     """Left minus right arrival at the head centre in seconds: of the first sound, and (groups,) by third octave.
 
     Every response is moved to the head centre along its direct path by ``move_s`` (channels, positions), the sides are
@@ -182,7 +192,9 @@ def arrival_difference(problem: Problem, settings: Settings, responses: Recorded
             name = problem.channels[channel]
             for k, position in enumerate(whole):
                 begin = start_s + move_s[channel, position]
-                sums[side, k] += _processed(responses, settings, int(channel), name, int(position), begin, sums.shape[-1])
+                sums[side, k] += _processed(
+                    responses, settings, int(channel), name, int(position), begin, sums.shape[-1]
+                )
     fade = round(0.5 * FIRST_SPAN_S * rate)
     sums[..., -fade:] *= 0.5 + 0.5 * np.cos(np.pi * np.arange(fade) / fade)
     onset = onset_times(sums, sample_rate_hz=rate, low_hz=FIRST_BAND_HZ[0], high_hz=FIRST_BAND_HZ[1]) / rate

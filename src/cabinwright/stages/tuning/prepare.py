@@ -78,9 +78,7 @@ def prepare(build: Build, recorded: RecordedResponses) -> Prepared:
     target, source = house_curve_db(build, spectra.group_hz)
     flat = {name: np.ones_like(target) for name in (LEFT_SIDE, RIGHT_SIDE, EVERYTHING)}
     processor = build.processor or Processor()
-    problem = Problem(
-        build, processor, channels, spectra, responses.present, arrivals, ways, target, flat, flat
-    )
+    problem = Problem(build, processor, channels, spectra, responses.present, arrivals, ways, target, flat, flat)
     _refuse_gaps(problem, responses)
     polarity, confidence = _pair_polarity(responses, arrivals, ways, bands)
     problem = replace(problem, reach={name: _reach(problem, name) for name in problem.sum_names})
@@ -199,7 +197,9 @@ def _reach(problem: Problem, name: str) -> Real:
         roll = 12.0 * np.maximum(np.log2(way.low_hz / freq), 0.0) + 12.0 * np.maximum(np.log2(freq / way.high_hz), 0.0)
         best = np.maximum(best, level - np.median(level[inside]) - roll)
     reach = np.clip(1.0 - (-best - REACH_SLACK_DB) / REACH_FADE_DB, 0.0, 1.0)
-    ends = np.clip(np.log2(freq / LOW_HZ) * 3.0 + 1.0, 0.0, 1.0) * np.clip(np.log2(HIGH_HZ / freq) * 3.0 + 1.0, 0.0, 1.0)
+    ends = np.clip(np.log2(freq / LOW_HZ) * 3.0 + 1.0, 0.0, 1.0) * np.clip(
+        np.log2(HIGH_HZ / freq) * 3.0 + 1.0, 0.0, 1.0
+    )
     return np.asarray(reach * ends)
 
 

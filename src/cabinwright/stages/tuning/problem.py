@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -42,7 +42,7 @@ class Problem:
     target_db: Real  #: (groups,) house curve
     reach: dict[str, Real]  #: per sum: (groups,) 0 to 1, how far the loudspeakers can follow
     leave: dict[str, Real]  #: per sum: (groups,) small where a dip is left alone, else 1
-    weights: Weights = Weights()
+    weights: Weights = field(default_factory=Weights)
 
     @property
     def sum_names(self) -> list[str]:

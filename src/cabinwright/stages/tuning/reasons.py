@@ -99,10 +99,10 @@ def _crossover_reasons(problem: Problem, settings: Settings, crossed: Crossed) -
         lower, upper = problem.ways[item.lower], problem.ways[item.upper]
         low_pass = _corner(settings.channel(problem.channels[lower.channels[0]]), "low-pass")
         high_pass = _corner(settings.channel(problem.channels[upper.channels[0]]), "high-pass")
-        about = f"{listed([problem.channels[c] for c in lower.channels])} to {listed([problem.channels[c] for c in upper.channels])}"
-        choice = (
-            f"low-pass {hertz(low_pass)}, high-pass {hertz(high_pass)}, {item.family} {item.slope_db_per_octave} dB per octave"
-        )
+        names = [listed([problem.channels[c] for c in way.channels]) for way in (lower, upper)]
+        about = f"{names[0]} to {names[1]}"
+        kind = f"{item.family} {item.slope_db_per_octave} dB per octave"
+        choice = f"low-pass {hertz(low_pass)}, high-pass {hertz(high_pass)}, {kind}"
         others = sorted((cost, family, slope) for k, family, slope, cost in crossed.tried if k == index)
         if item.kind_kept:
             reason = "family and slope as the build wishes"
@@ -110,9 +110,10 @@ def _crossover_reasons(problem: Problem, settings: Settings, crossed: Crossed) -
             own = min(c for c, f, s in others if (f, s) == (item.family, item.slope_db_per_octave))
             rivals = [row for row in others if (row[1], row[2]) != (item.family, item.slope_db_per_octave)]
             worse = 100.0 * (rivals[0][0] / own - 1.0)
+            verdict = f"{abs(worse):.0f} % {'worse' if worse >= 0.0 else 'better, within the margin'}"
             reason = (
                 f"of {len(others)} kinds tried it misses the house curve and loses level by cancellation least; the next, "
-                f"{rivals[0][1]} {rivals[0][2]} dB per octave, scores {abs(worse):.0f} % {'worse' if worse >= 0 else 'better, within the margin'}"
+                f"{rivals[0][1]} {rivals[0][2]} dB per octave, scores {verdict}"
             )
         else:
             reason = "the only kind the processor has"
@@ -139,7 +140,9 @@ def _polarity_reasons(prepared: Prepared, problem: Problem, settings: Settings) 
             figures = {"low_hz": best.low_hz, "high_hz": best.high_hz, "better_db": best.gain_db}
             where = f"between {hertz(best.low_hz)} and {hertz(best.high_hz)} it and {listed(['the ' + r for r in best.rest])}"
             if abs(best.gain_db) < 0.3:
-                words.append(f"{where} overlap, and polarity changes their sum by no more than {abs(best.gain_db):.1f} dB")
+                words.append(
+                    f"{where} overlap, and polarity changes their sum by no more than {abs(best.gain_db):.1f} dB"
+                )
             elif best.gain_db > 0.0:
                 words.append(f"{where} add {best.gain_db:.1f} dB better than with the other polarity")
             else:
@@ -186,14 +189,17 @@ def _gain_reasons(prepared: Prepared, problem: Problem, settings: Settings) -> I
         yield Decision(
             name,
             f"gain {gain:.1f} dB",
-            f"in the band it plays it was recorded at {level:.1f} dB; with its filters this gain puts it on the house curve{rule}",
+            f"in the band it plays it was recorded at {level:.1f} dB; with its filters this gain puts it on the house "
+            f"curve{rule}",
             {"gain_db": gain, "recorded_db": level},
         )
 
 
 def _size_reason(problem: Problem, sized: Sized) -> Decision:
     count = sized.state.layout.peaks
-    table = ", ".join(f"{size} filters{' held back' if hold > 1 else ''}: {error:.2f} dB" for size, hold, error in sized.table)
+    table = ", ".join(
+        f"{size} filters{' held back' if hold > 1 else ''}: {error:.2f} dB" for size, hold, error in sized.table
+    )
     if any(np.isnan(error) for *_, error in sized.table):
         reason = "there are too few positions to leave one out, so the number of filters could not be tested"
     else:
@@ -218,7 +224,9 @@ def explain_filters(problem: Problem, settings: Settings) -> Settings:
     )
 
 
-def _filter_reason(problem: Problem, settings: Settings, response: NDArray[np.complex128], channel: int, row: Filter) -> str:
+def _filter_reason(
+    problem: Problem, settings: Settings, response: NDArray[np.complex128], channel: int, row: Filter
+) -> str:
     way = problem.way_of(channel)
     if row.kind == "high-pass":
         return f"hands over below, and keeps the lows from a {way.role} that is safe from {hertz(way.low_hz)}"

@@ -27,7 +27,13 @@ PLAIN_CORRELATION = 0.08
 
 
 def remarks(
-    prepared: Prepared, problem: Problem, state: State, settings: Settings, metrics: Metrics, losses: list[Loss], dips: list[Dip]
+    prepared: Prepared,
+    problem: Problem,
+    state: State,
+    settings: Settings,
+    metrics: Metrics,
+    losses: list[Loss],
+    dips: list[Dip],
 ) -> tuple[Finding, ...]:
     """Everything worth saying about a finished tune, gravest first."""
     rows = [
@@ -47,7 +53,11 @@ def _limits(problem: Problem, state: State, settings: Settings) -> Iterator[Find
     spread = float(absolute_delays(problem, state).max())
     if spread > proc.delay_max_s + 0.5 * proc.delay_step_s:
         yield finding(
-            "tuning.delay_out_of_reach", where="processor", value=round(1e3 * spread, 2), limit=1e3 * proc.delay_max_s, unit="ms"
+            "tuning.delay_out_of_reach",
+            where="processor",
+            value=round(1e3 * spread, 2),
+            limit=1e3 * proc.delay_max_s,
+            unit="ms",
         )
     for item in settings.channels:
         if item.gain_db <= proc.gain_min_db + 0.5 * proc.gain_step_db:

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from itertools import pairwise
+
 import numpy as np
 from numpy.typing import NDArray
 
 from cabinwright.build.document import Processor
 from cabinwright.physics.filters import Filter
-from cabinwright.stages.tuning.model import DELAY_SCALE, Layout, Model
 from cabinwright.stages.tuning.fit import improve
+from cabinwright.stages.tuning.model import DELAY_SCALE, Layout, Model
 from cabinwright.stages.tuning.problem import OFFSETS, Problem, State
 from cabinwright.stages.tuning.settings import ChannelSettings, Settings
 
@@ -60,7 +62,9 @@ def on_grid(problem: Problem, state: State) -> State:
     at = layout.at_peak + 3 * np.arange(layout.channels * layout.peaks)
     turns = layout.at_all_pass + 2 * np.arange(len(layout.all_passes))
     for at_f, at_q in [*zip(at, at + 2, strict=True), *zip(turns, turns + 1, strict=True)]:
-        vector[at_f] = np.log(snap(float(np.exp(vector[at_f])), proc.frequency_step_hz, 10.0, 0.45 * layout.sample_rate_hz))
+        vector[at_f] = np.log(
+            snap(float(np.exp(vector[at_f])), proc.frequency_step_hz, 10.0, 0.45 * layout.sample_rate_hz)
+        )
         vector[at_q] = np.log(
             snap(float(np.exp(vector[at_q])), proc.peaking_q_step, proc.peaking_q_min, proc.peaking_q_max)
         )
@@ -85,7 +89,7 @@ def _tidied(problem: Problem, state: State) -> tuple[Real, list[int]]:
     for channel in range(layout.channels):
         bank = rows[channel * layout.peaks : (channel + 1) * layout.peaks]
         order = np.argsort(bank[:, 0])
-        for one, other in zip(order, order[1:], strict=False):
+        for one, other in pairwise(order):
             first, second = bank[one], bank[other]
             alike = second[0] - first[0] < LIKE_OCTAVES * np.log(2.0) and abs(second[2] - first[2]) < LIKE_Q
             if alike and first[1] * second[1] > 0.0 and low <= first[1] + second[1] <= high:

@@ -62,7 +62,9 @@ def _scans(problem: Problem, state: State, crossovers: list[Crossover], index: i
     """Best polarities and delays of stage way ``index`` against all ways above it (and, in the bass, all others)."""
     item = next(c for c in crossovers if problem.ways[c.lower] == problem.stage[index])
     pair = next(c for c, other in enumerate(crossovers) if other is item)
-    corner = np.mean([state.vector[state.layout.at_edge + k] for k, e in enumerate(state.layout.edges) if e.pair == pair])
+    corner = np.mean(
+        [state.vector[state.layout.at_edge + k] for k, e in enumerate(state.layout.edges) if e.pair == pair]
+    )
     centre = float(np.exp(corner))
     above = [channel for way in problem.stage[index + 1 :] for channel in way.channels]
     response = Model(state.layout, problem.spectra.frequency_hz).responses(state.vector)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 from cabinwright.build.document import Build, Processor
 from cabinwright.physics.filters import Family
@@ -66,9 +67,7 @@ def safe_range(build: Build, channel: str) -> tuple[float, float, str]:
 def find_ways(build: Build, channels: tuple[str, ...]) -> list[Way]:
     """Ways from low to high; fills last. Channels of like role and rank form one way, whatever their side."""
     sides = {channel: channel_side(build, channel) for channel in channels}
-    front = any(
-        sides[channel] != "centre" and channel_role(build, channel) not in FILL_ROLES for channel in channels
-    )
+    front = any(sides[channel] != "centre" and channel_role(build, channel) not in FILL_ROLES for channel in channels)
     groups: dict[tuple[int, str, bool], list[int]] = {}
     for index, channel in enumerate(channels):
         role = channel_role(build, channel)
@@ -87,7 +86,7 @@ def find_crossovers(build: Build, ways: list[Way], channels: tuple[str, ...]) ->
     """Hand-overs between neighbouring ways of the front stage, with the range each may lie in; wishes are kept."""
     stage = [index for index, way in enumerate(ways) if not way.fill]
     found = []
-    for lower, upper in zip(stage, stage[1:], strict=False):
+    for lower, upper in pairwise(stage):
         low, usual, high = crossover_range(ways[lower].role, ways[upper].role)
         low, high = max(low, ways[upper].low_hz), min(high, ways[lower].high_hz)
         if low > high:  # the safe ranges leave a gap: the loudspeaker that could be harmed wins
@@ -137,7 +136,8 @@ def edges_for(processor: Processor, ways: list[Way], crossovers: list[Crossover]
         if index not in capped and way.high_hz < 15000.0:
             ends.append(("low-pass", way.high_hz))
         edges += [
-            Edge(end, way.channels, family, slope, hertz, low_hz=hertz, high_hz=hertz, free=False) for end, hertz in ends
+            Edge(end, way.channels, family, slope, hertz, low_hz=hertz, high_hz=hertz, free=False)
+            for end, hertz in ends
         ]
     return tuple(edges)
 
