@@ -67,13 +67,17 @@ def safe_range(build: Build, channel: str) -> tuple[float, float, str]:
 def find_ways(build: Build, channels: tuple[str, ...]) -> list[Way]:
     """Ways from low to high; fills last. Channels of like role and rank form one way, whatever their side."""
     sides = {channel: channel_side(build, channel) for channel in channels}
-    front = any(sides[channel] != "centre" and channel_role(build, channel) not in FILL_ROLES for channel in channels)
+    roles = {channel: channel_role(build, channel) for channel in channels}
+    ranks = {channel: role_row(role)[0] for channel, role in roles.items()}
+    main = [c for c in channels if roles[c] not in FILL_ROLES and ranks[c] >= role_row("midbass")[0]]
+    sided = any(sides[c] != "centre" and roles[c] not in FILL_ROLES for c in channels)
+    # Beside a stage of their own kind these fill; alone, or with nothing but bass, they are the stage.
+    fills = set(FILL_ROLES) if main or sided else {"rear fill"} if "centre" in roles.values() else set()
     groups: dict[tuple[int, str, bool], list[int]] = {}
     for index, channel in enumerate(channels):
-        role = channel_role(build, channel)
-        rank = role_row(role)[0]
+        role, rank = roles[channel], ranks[channel]
         # With a left and a right on stage, a centre loudspeaker of any treble role fills between them.
-        fill = front and (role in FILL_ROLES or (sides[channel] == "centre" and rank >= role_row("midrange")[0]))
+        fill = role in fills or (sided and sides[channel] == "centre" and rank >= role_row("midrange")[0])
         groups.setdefault((rank + 10 * fill, role, fill), []).append(index)
     ways = []
     for (_, role, fill), members in sorted(groups.items()):
