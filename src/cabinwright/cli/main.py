@@ -43,7 +43,7 @@ def _explain(error: Exception, *, verbose: bool) -> int:
     from cabinwright.errors import CabinwrightError
 
     if isinstance(error, CabinwrightError):
-        print(f"\ncabinwright: {error}" if "\n" not in str(error) else f"\n{error}", file=sys.stderr)
+        print(f"cabinwright: {error}" if "\n" not in str(error) else str(error), file=sys.stderr)
         return error.exit_code
     if isinstance(error, MemoryError):
         print("\ncabinwright: out of memory. Close other programs or use shorter recordings.", file=sys.stderr)

@@ -45,8 +45,10 @@ def choose_crossovers(problem: Problem, crossovers: list[Crossover], polarity: R
     ] or [(proc.crossover_families[0], max(proc.crossover_slopes_db_per_octave))]
     first: tuple[Family, int] = ("Linkwitz-Riley", 24) if ("Linkwitz-Riley", 24) in kinds else kinds[-1]
 
+    first_peaks = min(2, proc.peaking_filters)
+
     def attempt(candidate: list[Crossover]) -> State:
-        return improve(problem, add_peaks(problem, start_state(problem, candidate, polarity), 2), iterations=8)
+        return improve(problem, add_peaks(problem, start_state(problem, candidate, polarity), first_peaks), iterations=8)
 
     chosen = [
         item if item.kind_kept else replace(item, family=first[0], slope_db_per_octave=first[1]) for item in crossovers
