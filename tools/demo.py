@@ -49,7 +49,7 @@ def five_lines(tuned: str, out: Path) -> list[str]:
         f"Recordings: {said['recordings']} (clipped; the tune says what to record again).",
         f"Tune: {'; '.join(sides)}.",
         f"Image: {said['image']}.",
-        f"Second round, one thing keyed in wrongly on purpose: {verdict['summary']}",
+        f"Second round, with one polarity keyed in wrongly on purpose: {verdict['summary']}",
         f"Open {where / 'report.html'} in a browser; beside it lie settings.html to key in and verification.html.",
     ]
 
