@@ -25,10 +25,11 @@ LIKE_OCTAVES, LIKE_Q = 1 / 6, 0.5  #: filters this close (Q in nepers) do one fi
 def snap(value: float, step: float, low: float, high: float) -> float:
     """Nearest multiple of ``step`` from ``low`` to ``high``; the bounds themselves are rounded inwards.
 
-    Multiples keep at most twelve significant digits, so that 57.3 is written as 57.3.
+    Where no multiple lies between them it is the first above: what protects a loudspeaker is not lowered. Multiples
+    keep at most twelve significant digits, so that 57.3 is written as 57.3.
     """
     first, last = np.ceil(low / step - 1e-9), np.floor(high / step + 1e-9)
-    return float(f"{float(np.clip(np.round(value / step), first, last)) * step:.12g}")
+    return float(f"{float(np.clip(np.round(value / step), first, max(first, last))) * step:.12g}")
 
 
 def absolute_delays(problem: Problem, state: State) -> Real:
