@@ -183,7 +183,7 @@ def _gain_reasons(prepared: Prepared, problem: Problem, settings: Settings) -> I
         rows = problem.present[c]
         power = problem.spectra.cross[rows][:, :, c, c].real.mean(axis=0)
         passed = response[c] > 0.25 * response[c].max()
-        level = 10.0 * np.log10(power[passed].mean())
+        level = 10.0 * np.log10(max(float(power[passed].mean()), 1e-30))
         way = problem.way_of(c)
         rule = " (a fill stays below the stage by rule)" if way.fill else ""
         yield Decision(

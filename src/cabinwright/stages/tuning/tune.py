@@ -126,7 +126,7 @@ def _outcome(solved: Solved) -> TuningResult:
         side_arrival_difference_s=late_by_band,
         metrics=metrics,
         decisions=decide(prepared, problem, settings, solved.crossed, solved.sized, solved.dips),
-        findings=remarks(prepared, problem, solved.state, settings, metrics, losses, solved.dips),
+        findings=remarks(prepared, problem, solved.sized.state, settings, metrics, losses, solved.dips),
         before=before,
         side_level_difference_before_db=gap_before if paired else None,
         sound_speed_m_s=prepared.sound_speed_m_s,
