@@ -17,6 +17,7 @@ from cabinwright.measure.deconvolve import THIRDS
 __all__ = [
     "Fault",
     "clipped",
+    "clipped_impulse",
     "core_bands",
     "distorted",
     "gap",
@@ -38,10 +39,13 @@ ANY_SOUND_DB = 10.0
 DISTORTION_LIMIT = {"subwoofer": 0.15, "woofer": 0.15}
 DISTORTION_USUAL = 0.07
 LOUD_DB = 10.0
+HARMONIC_SNR_DB = 32.0  #: below it noise could pass for harmonics
 FRAME_S = 0.0025
 BURST = 3.0  #: amplitude of a click over the usual unexplained part
 BURST_OF_SIGNAL = 0.03  #: and over the sound around it
 STRONG_BURST = 0.5
+SILENCE = 0.1  #: of the level just before
+MAX_SILENCE = 240  #: frames
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +91,16 @@ def clipped(samples: NDArray[np.float32], *, step: float) -> Fault | None:
     return None
 
 
+def clipped_impulse(samples: NDArray[np.float32]) -> Fault | None:
+    """An impulse response whose peaks lie flat at full scale; one sample may touch it."""
+    top = float(np.abs(samples).max())
+    pinned = int(np.count_nonzero(np.abs(samples) >= top * (1.0 - 1e-6)))
+    if pinned < 3 or not RAIL <= top <= 1.0 + 1e-6:
+        return None
+    reason = f"clipped: {pinned} samples are pinned at full scale"
+    return Fault("recording-clipped", reason, pinned, 0, "samples", {"pinned_samples": float(pinned)})
+
+
 def gap(samples: NDArray[np.float32], *, start: int, stop: int, sample_rate_hz: float, step: float) -> Fault | None:
     """A run of one and the same value between ``start`` and ``stop`` while it sounds on both sides."""
     part = samples[start:stop]
@@ -109,6 +123,7 @@ def gap(samples: NDArray[np.float32], *, start: int, stop: int, sample_rate_hz: 
 
 
 def _gap_fault(at_s: float, length_s: float) -> Fault:
+    at_s, length_s = float(at_s), float(length_s)
     return Fault(
         "recording-gap",
         f"the sound breaks off for {1e3 * length_s:.1f} ms, {at_s:.2f} s into the recording",
@@ -122,7 +137,7 @@ def _gap_fault(at_s: float, length_s: float) -> Fault:
 def interrupted(
     recorded: Real, unexplained: NDArray[np.float32], *, sample_rate_hz: float, offset_s: float
 ) -> Fault | None:
-    """Clicks that the response does not explain: two with silence between them, or one as loud as the sweep itself.
+    """Clicks that the response does not explain: one beside sudden silence, or one as loud as the sweep itself.
 
     ``unexplained`` is ``deconvolve.residual`` of ``recorded``; ``offset_s`` is where ``recorded`` begins in the file.
     """
@@ -135,13 +150,13 @@ def interrupted(
     usual = float(np.median(rest))
     floor = np.maximum(BURST_OF_SIGNAL * around, QUIET_OF_PEAK * float(heard.max()))
     marks = np.flatnonzero((rest > BURST * usual) & (rest > floor))
-    for a, b in zip(marks[:-1], marks[1:], strict=True):
-        if not 2 <= b - a <= 200:
-            continue
-        inner = heard[a + 1 : b] if b - a > 2 else heard[a + 1 : a + 2]
-        outer = min(_level(heard[max(0, a - (b - a) - 3) : a]), _level(heard[b + 1 : b + (b - a) + 4]))
-        if outer > 0.0 and _level(inner) < 0.2 * outer:
-            return _gap_fault(offset_s + a * FRAME_S, (b - a) * FRAME_S)
+    for mark in map(int, marks):
+        after = _silence(heard[mark:])
+        if after:
+            return _gap_fault(offset_s + mark * FRAME_S, after * FRAME_S)
+        before = _silence(heard[mark::-1])
+        if before:
+            return _gap_fault(offset_s + (mark - before) * FRAME_S, before * FRAME_S)
     strong = marks[rest[marks] > np.maximum(STRONG_BURST * around[marks], 4.0 * BURST * usual)]
     if len(strong):
         at = offset_s + float(strong[0]) * FRAME_S
@@ -157,8 +172,12 @@ def interrupted(
     return None
 
 
-def _level(values: Real) -> float:
-    return float(np.sqrt(np.mean(values**2))) if len(values) else 0.0
+def _silence(levels: Real) -> int:
+    """Frames of sudden silence after the first of ``levels`` that end again, or 0. No cabin dies away so fast."""
+    quiet = levels[1:MAX_SILENCE] < SILENCE * levels[0]
+    run = int(np.argmin(quiet)) if len(quiet) and not quiet.all() else 0
+    returns = bool((levels[1 + run : 5 + run] > 2.0 * SILENCE * levels[0]).any())
+    return run if run >= 2 and returns else 0
 
 
 def core_bands(core_hz: tuple[float, float]) -> NDArray[np.bool_]:
@@ -209,7 +228,7 @@ def quiet(snr_db: Real, core_hz: tuple[float, float]) -> Fault | None:
 def distorted(ratio: Real, snr_db: Real, level_db: Real, core_hz: tuple[float, float], roles: set[str]) -> Fault | None:
     """Harmonics 2 to 5 too strong in the worst octave of the core band or wherever it plays about as loud."""
     limit = max(DISTORTION_LIMIT.get(role, DISTORTION_USUAL) for role in roles) if roles else DISTORTION_USUAL
-    use = (core_bands(core_hz) | (level_db > level_db.max() - LOUD_DB)) & (snr_db > SNR_LIMIT_DB)
+    use = (core_bands(core_hz) | (level_db > level_db.max() - LOUD_DB)) & (snr_db > HARMONIC_SNR_DB)
     if not use.any():
         return None
     power = np.where(use, ratio**2, 0.0)

@@ -59,7 +59,7 @@ class Judge:
     ) -> RecordedResponses:
         """Responses with verdicts and findings. Raises ``RefusedError`` where too little is good."""
         for take in self.takes:
-            if take.index in kept and take.index not in self.fault:
+            if take.index in kept:
                 self._alone(take, kept[take.index])
         self._same_file()
         seats = self._seats()
@@ -129,6 +129,10 @@ class Judge:
     def _alone(self, take: Take, item: Kept) -> None:
         """Sound at all, and not distorted; bands are judged after the channel is known to be the right one."""
         fault = faults.silent(item.snr_db)
+        if fault is not None and take.index in self.fault and self.fault[take.index].code == "recording-gap":
+            del self.fault[take.index]  # what is no sweep at all is full of breaks
+        if take.index in self.fault:
+            return
         if fault is None and take.distortion is not None:
             speakers = speakers_of(self.build, take.recording.channel) or self.build.speakers
             roles: set[str] = {speaker.role for speaker in speakers}

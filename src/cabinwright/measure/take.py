@@ -95,7 +95,7 @@ def _impulse(audio: Audio, index: int, recording: Recording, rate: float) -> Tak
     density = welch_thirds(tail, sample_rate_hz=rate) if len(tail) >= 64 else np.zeros(31)
     # A bass mode that still rings in the tail is no noise: noise of a deconvolved sweep does not rise towards the bass.
     density = np.minimum(density, 4.0 * np.median(density))
-    return Take(index, recording, audio.digest, raw, density, None, None)
+    return Take(index, recording, audio.digest, raw, density, None, faults.clipped_impulse(first))
 
 
 def _loopback(audio: Audio, index: int, recording: Recording, rate: float) -> Take:
