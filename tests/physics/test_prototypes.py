@@ -13,7 +13,9 @@ from cabinwright.physics.prototypes import all_pass, high_pass, low_pass, peakin
 
 RATE = 48000.0
 FREQUENCY = np.geomspace(15.0, 0.48 * RATE, 300)
-SLOPES = [("Butterworth", 6 * order) for order in range(1, 9)] + [("Linkwitz-Riley", 12 * order) for order in range(1, 5)]
+SLOPES = [("Butterworth", 6 * order) for order in range(1, 9)] + [
+    ("Linkwitz-Riley", 12 * order) for order in range(1, 5)
+]
 
 
 def _written(item: Filter) -> Any:
@@ -49,7 +51,9 @@ def test_peaking(corner_hz: float, q: float, gain_db: float) -> None:
     assert _same(by_gain, _slope(lambda h: Filter("peaking", corner_hz, gain_db=gain_db + h, q=q)), 2e-6)
     assert _same(by_q, _slope(lambda h: Filter("peaking", corner_hz, gain_db=gain_db, q=q * np.exp(h))), 2e-6)
     if gain_db:
-        assert not _same(1.0001 * by_q, _slope(lambda h: Filter("peaking", corner_hz, gain_db=gain_db, q=q * np.exp(h))), 2e-6)
+        assert not _same(
+            1.0001 * by_q, _slope(lambda h: Filter("peaking", corner_hz, gain_db=gain_db, q=q * np.exp(h))), 2e-6
+        )
 
 
 @pytest.mark.parametrize("corner_hz", [30.0, 400.0, 9000.0])

@@ -42,7 +42,9 @@ def test_reflection_does_not_count() -> None:
     loud = direct + 1.5 * _pulse(0.004)
     first, both = onset_times(np.array([direct, loud]), sample_rate_hz=RATE, low_hz=300.0, high_hz=8000.0) / RATE
     assert abs(first - both) < 40e-6
-    _, faint = onset_times(np.array([direct, direct + 5.0 * _pulse(0.004)]), sample_rate_hz=RATE, low_hz=300.0, high_hz=8000.0)
+    _, faint = onset_times(
+        np.array([direct, direct + 5.0 * _pulse(0.004)]), sample_rate_hz=RATE, low_hz=300.0, high_hz=8000.0
+    )
     assert faint / RATE - first > 1e-3
 
 
@@ -54,7 +56,9 @@ def _scene(seed: int = 2) -> tuple[NDArray[np.float64], ...]:
     return distance, head, np.array([0.0004, 0.0011, 0.0002])
 
 
-def _find(impulse: NDArray[np.float64], present: NDArray[np.bool_], distance: NDArray[np.float64], head: NDArray[np.float64]):  # type: ignore[no-untyped-def]
+def _find(
+    impulse: NDArray[np.float64], present: NDArray[np.bool_], distance: NDArray[np.float64], head: NDArray[np.float64]
+):  # type: ignore[no-untyped-def]
     return find_arrivals(
         impulse,
         present,
@@ -98,7 +102,9 @@ def test_missing_recordings_and_places() -> None:
     assert np.isfinite(found.at_head_s).all()
     assert abs(found.at_head_s[1] - found.at_head_s[0] - (head[1] - head[0]) / SPEED - (late[1] - late[0])) < 5e-6
     # Without a place it is the middle of what the microphones heard: within what 10 cm of travel make of it.
-    assert abs(found.at_head_s[2] - found.at_head_s[0] - (head[2] - head[0]) / SPEED - (late[2] - late[0])) < 0.1 / SPEED
+    assert (
+        abs(found.at_head_s[2] - found.at_head_s[0] - (head[2] - head[0]) / SPEED - (late[2] - late[0])) < 0.1 / SPEED
+    )
 
 
 def test_silence_gives_numbers() -> None:

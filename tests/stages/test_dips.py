@@ -24,7 +24,9 @@ COMB_S = (0.002907,) * 4 + (0.0024,)
 
 def _found(spectra: NDArray[np.complex128]) -> tuple[list[Dip], Prepared]:
     """Dips of a full-range loudspeaker with these responses (positions, bins)."""
-    case = make_case("fullrange", positions=PLACES, samples=SAMPLES, noise=0.0, tuning={"house_curve": [[20.0, 0.0], [20000.0, 0.0]]})
+    case = make_case(
+        "fullrange", positions=PLACES, samples=SAMPLES, noise=0.0, tuning={"house_curve": [[20.0, 0.0], [20000.0, 0.0]]}
+    )
     turn = np.exp(-2j * np.pi * FREQUENCY * (ZERO / RATE + 0.003))
     impulse = np.fft.irfft(spectra * turn, SAMPLES)[None]
     prepared = prepare(case.build, replace(case.responses, impulse=impulse))

@@ -84,9 +84,11 @@ def test_every_kind_of_row_is_alive(prepared: Prepared) -> None:
     assert cost(replace(problem.weights, over_db=1e9)) < base - 1.0
     assert cost(replace(problem.weights, side_db=1e9)) < base - 1e-3
     assert cost(problem.weights.held(3.0)) > base + 1.0
-    assert len(objective_for(replace(problem, weights=replace(problem.weights, most_boost_db=99.0)), state)(state.vector, False)[0]) < len(
-        objective_for(problem, state)(state.vector, False)[0]
-    )
+    assert len(
+        objective_for(replace(problem, weights=replace(problem.weights, most_boost_db=99.0)), state)(
+            state.vector, False
+        )[0]
+    ) < len(objective_for(problem, state)(state.vector, False)[0])
 
 
 def test_jacobian_of_a_single_sum() -> None:

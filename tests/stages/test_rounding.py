@@ -64,7 +64,9 @@ def _posed(processor: Processor, seed: int) -> tuple[Problem, State]:
     state = add_peaks(problem, start_state(problem, crossovers, prepared.polarity), processor.peaking_filters)
     rng = np.random.default_rng(seed)
     layout = replace(state.layout, all_passes=(2,) * processor.all_pass_filters)
-    turns = np.log(np.stack([rng.uniform(30, 300, len(layout.all_passes)), rng.uniform(0.5, 2.5, len(layout.all_passes))], 1))
+    turns = np.log(
+        np.stack([rng.uniform(30, 300, len(layout.all_passes)), rng.uniform(0.5, 2.5, len(layout.all_passes))], 1)
+    )
     vector = np.insert(state.vector, state.layout.at_all_pass, turns.ravel())
     layout.split(vector)[1][:] += 1.0
     vector[layout.at_delay : layout.at_edge] += rng.uniform(-1.0, 1.0, 3)

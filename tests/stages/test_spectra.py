@@ -25,7 +25,9 @@ def _filters(late_s: float = 0.0) -> list[ChannelSettings]:
 
     bell = Filter("peaking", 620.0, gain_db=-6.0, q=6.0)
     return [
-        ChannelSettings("left midbass", -2.0, "normal", 2e-4, (corner("high-pass", 80.0), corner("low-pass", 2600.0), bell)),
+        ChannelSettings(
+            "left midbass", -2.0, "normal", 2e-4, (corner("high-pass", 80.0), corner("low-pass", 2600.0), bell)
+        ),
         ChannelSettings("left tweeter", -5.0, "inverted", late_s, (corner("high-pass", 2600.0),)),
         ChannelSettings("subwoofer", 0.0, "normal", 1e-4, (corner("low-pass", 80.0),)),
     ]
@@ -39,7 +41,9 @@ def _by_spectra(spectra: Spectra, late_s: float) -> np.ndarray:
 
 def _by_every_bin(spectra: Spectra, late_s: float) -> np.ndarray:
     frequency = np.fft.rfftfreq(SIZE, 1.0 / 48000.0)
-    heard = np.fft.rfft(CASE.responses.impulse, SIZE) * np.exp(2j * np.pi * frequency * (ZERO / 48000.0 + SHIFT)[:, None, None])
+    heard = np.fft.rfft(CASE.responses.impulse, SIZE) * np.exp(
+        2j * np.pi * frequency * (ZERO / 48000.0 + SHIFT)[:, None, None]
+    )
     bank = np.array([row.response(np.minimum(frequency, 23999.0), sample_rate_hz=48000.0) for row in _filters(late_s)])
     power = np.abs((heard * bank[:, None]).sum(axis=0)) ** 2
     edge = 10.0 ** (0.15 / 12)
@@ -98,7 +102,9 @@ def test_positions_add_up() -> None:
 @pytest.mark.parametrize("rate_hz", [44100.0, 48000.0, 96000.0])
 def test_bands_of_every_rate(rate_hz: float) -> None:
     """An impulse alone is 1 in every band, at any rate, down to bands narrower than a bin."""
-    bare = replace(CASE.responses, impulse=np.zeros((3, 3, 2048)), sample_rate_hz=rate_hz, noise_power=np.zeros((3, 3, 31)))
+    bare = replace(
+        CASE.responses, impulse=np.zeros((3, 3, 2048)), sample_rate_hz=rate_hz, noise_power=np.zeros((3, 3, 31))
+    )
     bare.impulse[..., ZERO] = 1.0
     spectra = band_cross_spectra(bare, shift_s=np.zeros(3))
     np.testing.assert_allclose(spectra.cross, 1.0, atol=1e-9)

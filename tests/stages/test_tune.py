@@ -27,8 +27,12 @@ CASES: dict[str, Callable[[], Case]] = {
     "a pair of coaxials": lambda: make_case("left coaxial", "right coaxial", positions=2, processor=SIMPLE),
     "tweeterless": lambda: make_case("left midbass", "right midbass", "subwoofer", positions=2, processor=SIMPLE),
     "two-way": lambda: make_case(*TWO_WAY, positions=3),
-    "two on one output": lambda: make_case(*TWO_WAY, "subwoofer", channels={**DOORS, "subwoofer": ("subwoofer",)}, positions=2),
-    "two subwoofers": lambda: make_case("left coaxial", "right coaxial", "subwoofer 1", "subwoofer 2", positions=2, processor=SIMPLE),
+    "two on one output": lambda: make_case(
+        *TWO_WAY, "subwoofer", channels={**DOORS, "subwoofer": ("subwoofer",)}, positions=2
+    ),
+    "two subwoofers": lambda: make_case(
+        "left coaxial", "right coaxial", "subwoofer 1", "subwoofer 2", positions=2, processor=SIMPLE
+    ),
     "rear fill": lambda: make_case(*TWO_WAY, "left rear fill", "right rear fill", positions=2, processor=SIMPLE),
     "one output for both rear fills": lambda: make_case(
         *TWO_WAY,
@@ -44,15 +48,25 @@ CASES: dict[str, Callable[[], Case]] = {
     "no places stated": lambda: make_case(*TWO_WAY, positions=2, processor=SIMPLE, placed=False),
     "no peaking filters": lambda: make_case(*TWO_WAY, positions=2, processor={"peaking_filters": 0}),
     "only first-order slopes": lambda: make_case(
-        *TWO_WAY, positions=2, processor={**SIMPLE, "crossover_families": ["Butterworth"], "crossover_slopes_db_per_octave": [6]}
+        *TWO_WAY,
+        positions=2,
+        processor={**SIMPLE, "crossover_families": ["Butterworth"], "crossover_slopes_db_per_octave": [6]},
     ),
     "44.1 kHz": lambda: make_case(*TWO_WAY, positions=2, rate_hz=44100.0, processor=SIMPLE),
     "96 kHz": lambda: make_case(*TWO_WAY, positions=2, rate_hz=96000.0, samples=8192, processor=SIMPLE),
     "16 kHz": lambda: make_case(*TWO_WAY, positions=2, rate_hz=16000.0, processor=SIMPLE),
-    "a silent channel": lambda: make_case(*TWO_WAY, "subwoofer", positions=2, gain={"left tweeter": 0.0}, noise=0.0, processor=SIMPLE),
-    "everything silent": lambda: make_case(*TWO_WAY, positions=2, gain=dict.fromkeys(TWO_WAY, 0.0), noise=0.0, processor=SIMPLE),
-    "loud and faint": lambda: make_case(*TWO_WAY, positions=2, gain={"left tweeter": 1e4, "right midbass": 1e-5}, processor=SIMPLE),
-    "a house curve of one point": lambda: make_case(*TWO_WAY, positions=2, tuning={"house_curve": [[1000.0, 0.0]]}, processor=SIMPLE),
+    "a silent channel": lambda: make_case(
+        *TWO_WAY, "subwoofer", positions=2, gain={"left tweeter": 0.0}, noise=0.0, processor=SIMPLE
+    ),
+    "everything silent": lambda: make_case(
+        *TWO_WAY, positions=2, gain=dict.fromkeys(TWO_WAY, 0.0), noise=0.0, processor=SIMPLE
+    ),
+    "loud and faint": lambda: make_case(
+        *TWO_WAY, positions=2, gain={"left tweeter": 1e4, "right midbass": 1e-5}, processor=SIMPLE
+    ),
+    "a house curve of one point": lambda: make_case(
+        *TWO_WAY, positions=2, tuning={"house_curve": [[1000.0, 0.0]]}, processor=SIMPLE
+    ),
     "a steep house curve": lambda: make_case(
         *TWO_WAY, positions=2, tuning={"house_curve": [[20.0, 60.0], [20000.0, -60.0]]}, processor=SIMPLE
     ),
@@ -124,7 +138,8 @@ def test_no_channel_can_clip(three: tuple[Case, TuningResult]) -> None:
     case, result = three
     frequency = np.geomspace(20.0, 20000.0, 2000)
     peaks = [
-        20.0 * np.log10(np.abs(row.response(frequency, sample_rate_hz=48000.0)).max()) for row in result.settings.channels
+        20.0 * np.log10(np.abs(row.response(frequency, sample_rate_hz=48000.0)).max())
+        for row in result.settings.channels
     ]
     assert max(peaks) < 0.15
     assert max(peaks) > -3.0
@@ -207,11 +222,21 @@ def replace_seat(build: Build, name: str, y: float) -> Any:
 
 def test_crossover_wishes_are_kept() -> None:
     wishes = [
-        {"lower": "midbass", "upper": "tweeter", "frequency_hz": 3100.0, "family": "Butterworth", "slope_db_per_octave": 12},
+        {
+            "lower": "midbass",
+            "upper": "tweeter",
+            "frequency_hz": 3100.0,
+            "family": "Butterworth",
+            "slope_db_per_octave": 12,
+        },
         {"lower": "subwoofer", "upper": "midbass", "frequency_hz": 75.0},
     ]
     case = make_case(
-        *TWO_WAY, "subwoofer", positions=2, tuning={"crossovers": wishes}, processor={**SIMPLE, "crossover_slopes_db_per_octave": [12, 24]}
+        *TWO_WAY,
+        "subwoofer",
+        positions=2,
+        tuning={"crossovers": wishes},
+        processor={**SIMPLE, "crossover_slopes_db_per_octave": [12, 24]},
     )
     settings = _run(case).settings
     for name in TWO_WAY[2:]:
@@ -228,7 +253,9 @@ def test_all_pass_filters_only_where_they_help() -> None:
 
     In a system of one full-range loudspeaker nothing can cancel, so none is used.
     """
-    case = make_case("left coaxial", "right coaxial", "subwoofer", positions=2, processor={**SIMPLE, "all_pass_filters": 2})
+    case = make_case(
+        "left coaxial", "right coaxial", "subwoofer", positions=2, processor={**SIMPLE, "all_pass_filters": 2}
+    )
     frequency = np.fft.rfftfreq(case.responses.impulse.shape[-1], 1.0 / 48000.0)
     s = 1j * frequency / 55.0
     turned = case.responses.impulse.copy()
@@ -302,7 +329,9 @@ def _two_seats() -> Case:
 
 def _late_bass() -> Case:
     """Two subwoofers half a period apart at 60 Hz: no delay of the way as a whole suits both sides."""
-    case = make_case(*TWO_WAY, "left subwoofer", "right subwoofer", positions=2, processor={**SIMPLE, "delay_max_s": 0.0})
+    case = make_case(
+        *TWO_WAY, "left subwoofer", "right subwoofer", positions=2, processor={**SIMPLE, "delay_max_s": 0.0}
+    )
     impulse = case.responses.impulse.copy()
     impulse[4:] = np.roll(impulse[4:], 420, axis=-1)
     return Case(case.build, replace(case.responses, impulse=impulse))

@@ -22,7 +22,11 @@ LAYOUTS: dict[tuple[str, ...], list[tuple[str, int, bool]]] = {
     (*TWO_WAY, "subwoofer"): [("subwoofer", 1, False), ("midbass", 2, False), ("tweeter", 2, False)],
     (*TWO_WAY, "subwoofer 1", "subwoofer 2"): [("subwoofer", 2, False), ("midbass", 2, False), ("tweeter", 2, False)],
     ("left midbass", "right midbass", "subwoofer"): [("subwoofer", 1, False), ("midbass", 2, False)],
-    (*TWO_WAY, "left rear fill", "right rear fill"): [("midbass", 2, False), ("tweeter", 2, False), ("rear fill", 2, True)],
+    (*TWO_WAY, "left rear fill", "right rear fill"): [
+        ("midbass", 2, False),
+        ("tweeter", 2, False),
+        ("rear fill", 2, True),
+    ],
     (*TWO_WAY, "centre"): [("midbass", 2, False), ("tweeter", 2, False), ("centre", 1, True)],
     THREE_WAY: [("midbass", 2, False), ("midrange", 2, False), ("tweeter", 2, False)],
     ("left woofer", "right woofer", *THREE_WAY): [
@@ -101,7 +105,9 @@ def test_gap_between_safe_ranges_spares_the_tweeter() -> None:
 
 
 def test_gentle_slope_stays_further_from_a_tweeters_limit() -> None:
-    build = make_build(TWO_WAY, tuning={"crossovers": [{"lower": "midbass", "upper": "tweeter", "slope_db_per_octave": 12}]})
+    build = make_build(
+        TWO_WAY, tuning={"crossovers": [{"lower": "midbass", "upper": "tweeter", "slope_db_per_octave": 12}]}
+    )
     ways, crossovers = _divided(build)
     high = next(e for e in edges_for(Processor(), ways, crossovers) if e.kind == "high-pass" and e.pair == 0)
     assert high.low_hz > 1.3 * 2000.0
@@ -129,7 +135,12 @@ def test_wishes(wish: dict[str, Any], kept: tuple[float, str, int, bool], by: st
 
 
 @given(
-    st.sets(st.sampled_from(("subwoofer", "woofer", "midbass", "midrange", "coaxial", "fullrange", "tweeter", "rear fill", "centre")), min_size=1),
+    st.sets(
+        st.sampled_from(
+            ("subwoofer", "woofer", "midbass", "midrange", "coaxial", "fullrange", "tweeter", "rear fill", "centre")
+        ),
+        min_size=1,
+    ),
     st.sampled_from(("left", "right", "both", "centre")),
 )
 def test_any_system_is_divided(roles: set[str], side: str) -> None:

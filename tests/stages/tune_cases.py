@@ -165,7 +165,9 @@ def make_responses(
 
 def make_case(*names: str, **options: Any) -> Case:
     """Build and responses; options of ``make_build`` and ``make_responses``."""
-    own = {key: options.pop(key) for key in ("seed", "rate_hz", "samples", "gain", "missing", "noise") if key in options}
+    own = {
+        key: options.pop(key) for key in ("seed", "rate_hz", "samples", "gain", "missing", "noise") if key in options
+    }
     if "rate_hz" in own:
         options["processor"] = {"sample_rate_hz": own["rate_hz"], **options.get("processor", {})}
     build = make_build(names, **options)
