@@ -1,0 +1,86 @@
+"""The microphone's calibration: whatever text comes, it is read or refused with a line."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy.signal import minimum_phase
+
+from cabinwright.errors import RecordingError
+from cabinwright.measure.calibration import Calibration, parse_calibration
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "20 -1.5\n1000 0\n20000 2.5",
+        "* made in an invented laboratory\nFreq(Hz), SPL(dB)\n\n20.0,-1.5\n1000,0\n2e4,2.5\n",
+        "20\t-1.5\t12\r\n1000\t0\t0\r\n20000\t2.5\t-3\r\n",
+        "20 -1,5\n1000 0,0\n20000 2,5",
+        "20;-1,5\n1000;0\n20000;2,5",
+        '"Sens Factor =-1.2dB"\n  20   -1.5\n  1000 0\n  20000 2.5',
+    ],
+)
+def test_usual_ways_of_writing(text: str) -> None:
+    got = parse_calibration(text, file="mic.txt")
+    assert got.frequency_hz.tolist() == [20.0, 1000.0, 20000.0]
+    assert got.level_db.tolist() == [-1.5, 0.0, 2.5]
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("", "at least 2"),
+        ("20 1", "at least 2"),
+        ("20 1\n20 2", "mic.txt:2: frequencies must rise"),
+        ("20 1\n30 loud", "mic.txt:2: frequency and level expected"),
+        ("0 1\n30 2", "mic.txt:1: a frequency"),
+        ("20 1\n30 999", "mic.txt:2: a level"),
+        ("20 1\n30 nan", "mic.txt:2: a level"),
+    ],
+)
+def test_refusals_name_the_line(text: str, words: str) -> None:
+    with pytest.raises(RecordingError, match=words):
+        parse_calibration(text, file="mic.txt")
+
+
+@given(st.text(max_size=400) | st.lists(st.text(alphabet="0123456789.,-+;e \t", max_size=20)).map("\n".join))
+def test_any_text_is_read_or_refused(text: str) -> None:
+    try:
+        got = parse_calibration(text, file="mic.txt")
+    except RecordingError as error:
+        assert "mic.txt" in str(error)
+        return
+    assert np.all(np.diff(got.frequency_hz) > 0.0)
+    assert np.isfinite(got.level_db).all()
+
+
+@given(
+    st.lists(
+        st.tuples(st.floats(1.0, 1e5).map(lambda f: round(f, 2)), st.floats(-59.0, 59.0).map(lambda g: round(g, 2))),
+        min_size=2,
+        unique_by=lambda row: row[0],
+    ),
+    st.sampled_from([" ", "\t", ", ", ";"]),
+)
+def test_what_is_written_is_read(rows: list[tuple[float, float]], between: str) -> None:
+    rows = sorted(rows)
+    got = parse_calibration("\n".join(f"{f}{between}{g}" for f, g in rows), file="mic.txt")
+    assert list(zip(got.frequency_hz, got.level_db, strict=True)) == rows
+
+
+def test_correction_is_minimum_phase() -> None:
+    """Level as asked; phase as SciPy's homomorphic minimum-phase filter of the same level."""
+    mic = Calibration(np.array([100.0, 1000.0, 4000.0, 12000.0]), np.array([2.0, 0.0, -3.0, 4.0]))
+    size = 8192
+    got = mic.correction(size=size, sample_rate_hz=48000.0)
+    frequency = np.fft.rfftfreq(size, 1.0 / 48000.0)
+    wanted = -np.interp(np.log(np.maximum(frequency, 1.0)), np.log(mic.frequency_hz), mic.level_db)
+    assert np.abs(20.0 * np.log10(np.abs(got)) - wanted)[2:].max() < 0.01
+    linear = np.roll(np.fft.irfft(10.0 ** (wanted / 20.0)), size // 2)[1:]
+    expected = np.fft.rfft(minimum_phase(linear, half=False, n_fft=65536), size)
+    inner = (frequency > 200.0) & (frequency < 20000.0)
+    assert np.abs(np.angle(got[inner] / expected[inner])).max() < 0.01
+    assert np.abs(np.angle(expected[inner])).max() > 0.1
