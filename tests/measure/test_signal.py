@@ -79,7 +79,12 @@ def test_settings_are_followed() -> None:
 def test_the_page_warns_and_lists_every_file() -> None:
     build = parse(document("marker"))
     page = str(sweep_files(build)["sweep.html"])
-    for words in ("hearing protection", "protective high-pass", "left tweeter", *(row.file for row in build.recordings)):
+    for words in (
+        "hearing protection",
+        "protective high-pass",
+        "left tweeter",
+        *(row.file for row in build.recordings),
+    ):
         assert words in page
     assert page.count("<tr>") == 1 + len(build.recordings)
     assert len(SPEAKERS) == 5

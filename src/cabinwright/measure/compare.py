@@ -9,6 +9,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from cabinwright.measure.deconvolve import THIRDS
 from cabinwright.measure.evidence import Evidence
 from cabinwright.measure.faults import Fault, core_bands
 from cabinwright.physics.air import speed_of_sound_m_s
@@ -44,8 +45,6 @@ def odd_bands(evidence: Evidence, row: int, column: int, roles: set[str]) -> Fau
     below = 10.0 * float(np.log10(octaves[best] / max(core, 1e-30)))
     if below < OTHER_BANDS_DB:
         return None
-    from cabinwright.measure.deconvolve import THIRDS
-
     kind = " or ".join(sorted(roles)) or "loudspeaker"
     return Fault(
         "recording-wrong-channel",

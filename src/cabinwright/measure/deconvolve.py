@@ -130,8 +130,8 @@ def welch_thirds(part: Real, *, sample_rate_hz: float) -> Real:
 def distortion_ratio(response: Real, reference: Reference, *, density: Real, orders: int = 5) -> Real | None:
     """Amplitude of harmonics 2 to ``orders`` over the fundamental, per third octave of the fundamental, (31,).
 
-    Noise, as much as may be expected, is taken off. ``None`` where the reference was no exponential sweep or was so short that harmonics and
-    response overlap.
+    Noise, as much as may be expected, is taken off. ``None`` where the reference was no exponential sweep, or one so
+    short that harmonics and response overlap.
     """
     growth, rate = reference.growth_s, reference.sample_rate_hz
     if growth is None or growth * math.log(orders / (orders - 1)) < 0.03:

@@ -33,13 +33,14 @@ PINNED_RATIO = 5.0  #: against samples in the three steps below it
 RAIL = 0.999
 GAP_S = 0.002
 QUIET_OF_PEAK = 0.003  #: sound below this rounds to runs of one value by itself
-SNR_LIMIT_DB = 20.0
+SNR_LIMIT_DB = 25.0
 SNR_SHARE = 1.0 / 3.0  #: share of the core bands that may lie below
 ANY_SOUND_DB = 10.0
+UNEXPLAINED = 0.6
 DISTORTION_LIMIT = {"subwoofer": 0.15, "woofer": 0.15}
 DISTORTION_USUAL = 0.07
 LOUD_DB = 10.0
-HARMONIC_SNR_DB = 32.0  #: below it noise could pass for harmonics
+HARMONIC_SNR_DB = 35.0  #: below it noise could pass for harmonics
 FRAME_S = 0.0025
 BURST = 3.0  #: amplitude of a click over the usual unexplained part
 BURST_OF_SIGNAL = 0.03  #: and over the sound around it
@@ -189,8 +190,22 @@ def core_bands(core_hz: tuple[float, float]) -> NDArray[np.bool_]:
     return np.asarray(inside)
 
 
-def silent(snr_db: Real) -> Fault | None:
-    """Nothing of the sweep anywhere: a different one, none, or a muted channel."""
+def silent(snr_db: Real, core_hz: tuple[float, float], *, unexplained: float) -> Fault | None:
+    """Nothing of the sweep anywhere: a different one, none, or a muted channel.
+
+    ``unexplained`` is the share of the recording's energy that does not follow the sweep. Rumble may hold most of the
+    energy of a good recording, so it counts only where the loudspeaker's own bands are poor as well.
+    """
+    low = float(np.mean(snr_db[core_bands(core_hz)] < SNR_LIMIT_DB))
+    if unexplained > UNEXPLAINED and low > 0.5:
+        return Fault(
+            "recording-no-sweep",
+            f"{100.0 * unexplained:.0f} % of what is heard does not follow the sweep",
+            value=round(100.0 * unexplained),
+            limit=100.0 * UNEXPLAINED,
+            unit="%",
+            figures={"unexplained_ratio": unexplained},
+        )
     octaves = np.convolve(snr_db, np.full(3, 1.0 / 3.0), mode="valid")
     best = float(octaves.max())
     if best >= ANY_SOUND_DB:

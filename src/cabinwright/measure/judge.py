@@ -41,6 +41,7 @@ class Judge:
         self.latency_removed_s = 0.0
         self.fault: dict[int, Fault] = {take.index: take.fault for take in takes if take.fault is not None}
         self.remarks: dict[int, list[Fault]] = {}
+        self.twins: list[tuple[int, int]] = []  #: entries that hold the same sound, sample for sample
         self.shared: list[tuple[Fault, list[int]]] = []  #: one fault of several entries
 
     @property
@@ -128,22 +129,22 @@ class Judge:
 
     def _alone(self, take: Take, item: Kept) -> None:
         """Sound at all, and not distorted; bands are judged after the channel is known to be the right one."""
-        fault = faults.silent(item.snr_db)
+        speakers = speakers_of(self.build, take.recording.channel) or self.build.speakers
+        core = core_band_hz(speakers)
+        fault = faults.silent(item.snr_db, core, unexplained=take.unexplained)
         if fault is not None and take.index in self.fault and self.fault[take.index].code == "recording-gap":
             del self.fault[take.index]  # what is no sweep at all is full of breaks
         if take.index in self.fault:
             return
         if fault is None and take.distortion is not None:
-            speakers = speakers_of(self.build, take.recording.channel) or self.build.speakers
             roles: set[str] = {speaker.role for speaker in speakers}
             level = item.snr_db + 10.0 * np.log10(np.maximum(item.noise_power, 1e-30))
-            fault = faults.distorted(take.distortion, item.snr_db, level, core_band_hz(tuple(speakers)), roles)
+            fault = faults.distorted(take.distortion, item.snr_db, level, core, roles)
         if fault is not None:
             self.fault[take.index] = fault
 
     def _same_file(self) -> None:
         """Entries with the same sound, sample for sample, are judged as one take twice (see ``_same_take``)."""
-        self.twins: list[tuple[int, int]] = []
         for a, b in combinations(self.takes, 2):
             if a.digest == b.digest and self._good(a.index) and self._good(b.index):
                 self.twins.append((a.index, b.index))
@@ -247,26 +248,21 @@ class Judge:
             out += [self._finding(remark, take.index) for remark in self.remarks.get(take.index, [])]
             if fault is None and seats.get(self._place(take)) != take.index:
                 out.append(finding("recording-spare", where=self._where(take.index)))
-        for fault, indices in self.shared:
-            place = self.takes[indices[0]].recording.position if indices else ""
-            where = f"{place}: " + ", ".join(self._where(index) for index in indices)
-            out.append(
-                finding(
-                    fault.code,
-                    where=where,
-                    value=fault.value,
-                    limit=fault.limit,
-                    unit=fault.unit,
-                    reason=fault.reason,
-                    channel="every channel",
-                    position=place,
-                    file="the same files",
-                    figures=dict(fault.figures),
-                )  # fmt: skip
-            )
+        out += [self._shared_finding(fault, indices) for fault, indices in self.shared if indices]
         if not self.verifying:
             out += self._missing()
+        if self.latency_removed_s:
+            late = round(1e3 * self.latency_removed_s, 1)
+            out.append(finding("recording-late", where=f"[[{self.table}]]", value=late, unit="ms"))
         return tuple(out)
+
+    def _shared_finding(self, fault: Fault, indices: list[int]) -> Finding:
+        place = self.takes[indices[0]].recording.position
+        return finding(
+            fault.code, where=f"{place}: " + ", ".join(self._where(index) for index in indices), value=fault.value,
+            limit=fault.limit, unit=fault.unit, reason=fault.reason, channel="every channel", position=place,
+            file="the same files", figures=dict(fault.figures),
+        )  # fmt: skip
 
     def _finding(self, fault: Fault, index: int) -> Finding:
         row = self.takes[index].recording

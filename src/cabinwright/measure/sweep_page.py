@@ -19,31 +19,28 @@ td,th{border-bottom:1px solid #bbb;padding:.25rem .5rem;text-align:left;vertical
 
 WARNINGS = (
     "The sweep is loud and reaches frequencies you may not notice until they hurt. Wear hearing protection, or"
-    " stay out of"
-    " the car while it plays, and let nobody sit in it.",
-    "Start with the volume all the way down, play the first seconds, and raise it until speech in the car would"
-    " be hard to"
-    " follow. Stop at any rattle, buzz or smell.",
-    "A tweeter is destroyed by bass. Before its sweep, set a protective high-pass in the processor (its maker's lowest"
-    " frequency or higher; by common practice not below 2 kHz at 24 dB per octave) and leave it there; never play the"
-    " sweep into a tweeter without one. Keep a subwoofer's own subsonic filter on as well.",
+    " stay out of the car while it plays, and let nobody sit in it.",
+    "Start with the volume all the way down, play the first seconds, and raise it until speech in the car would be"
+    " hard to follow. Stop at any rattle, buzz or smell.",
+    "A tweeter is destroyed by bass. Before its sweep, set a protective high-pass in the processor (its maker's"
+    " lowest frequency or higher; by common practice not below 2 kHz at 24 dB per octave) and leave it there;"
+    " never play the sweep into a tweeter without one. Keep a subwoofer's own subsonic filter on as well.",
     "Do not measure while driving, and not with the engine running in a closed room.",
 )
 
 HOW = {
     "loopback": (
-        "Play sweep.wav from the sound card that records: left output to the processor's input, right output by a cable"
-        " straight into the card's second input. Both file channels carry the sweep; make sure that only the left one"
-        " reaches the car.",
+        "Play sweep.wav from the sound card that records: left output to the processor's input, right output by a"
+        " cable straight into the card's second input. Both file channels carry the sweep; make sure that only the"
+        " left one reaches the car.",
         "Microphone into the first input. Record both inputs as one stereo file: the microphone in channel 1, the"
         " electrical copy in channel 2.",
         "Leave levels, volume and processor settings alone between recordings.",
     ),
     "marker": (
         "Play sweep.wav in the car by any means (stick, streamer, telephone by cable). Route file channel 1 (the"
-        " sweep) to"
-        " the one processor channel that is measured, and file channel 2 (the markers) always to {marker}, for every"
-        " recording and in its own as well. Use a lossless path; no Bluetooth.",
+        " sweep) to the one processor channel that is measured, and file channel 2 (the markers) always to"
+        " {marker}, for every recording and in its own as well. Use a lossless path; no Bluetooth.",
         "Record the microphone alone, as a mono file, on any recorder. Start before the first chirp and stop after"
         " the second one has died away.",
         "Leave levels, volume and processor settings (above all those of {marker}) alone between recordings.",
@@ -74,16 +71,16 @@ def sweep_page(build: Build, signal: SweepSignal) -> str:
 def _facts(signal: SweepSignal) -> str:
     sweep = signal.sweep
     text = (
-        f"sweep.wav: {signal.length_s:.1f} s at {signal.sample_rate_hz} Hz, 24 bit, 2 channels, "
-        f"{'loopback' if signal.timing == 'loopback' else 'marker'} timing. The sweep runs from {sweep.low_hz:g} to "
-        f"{sweep.high_hz:g} Hz in {sweep.length_s:g} s, starts {signal.sweep_s:g} s into the file and peaks at "
-        f"{-20.0 * math.log10(signal.level):.1f} dB below full scale."
+        f"sweep.wav: {signal.length_s:.1f} s at {signal.sample_rate_hz} Hz, 24 bit, 2 channels,"
+        f" {signal.timing} timing. The sweep runs from {sweep.low_hz:g} to"
+        f" {sweep.high_hz:g} Hz in {sweep.length_s:g} s, starts {signal.sweep_s:g} s into the file and peaks at"
+        f" {-20.0 * math.log10(signal.level):.1f} dB below full scale."
     )
     if signal.markers:
         low, high = sorted((signal.markers.first.start_hz, signal.markers.first.end_hz))
         text += (
-            f" Channel 2 holds a rising and a falling chirp from {low:g} to {high:g} Hz at "
-            f"{signal.markers.first_s:g} s and {signal.markers.last_s:g} s."
+            f" Channel 2 holds a rising and a falling chirp from {low:g} to {high:g} Hz at"
+            f" {signal.markers.first_s:g} s and {signal.markers.last_s:g} s."
         )
     return text
 
@@ -91,21 +88,16 @@ def _facts(signal: SweepSignal) -> str:
 def _car(signal: SweepSignal) -> tuple[str, ...]:
     return (
         "Engine, blower and every fan off; doors, windows and roof closed; telephone silent. Wait for passing"
-        " traffic: one"
-        " slam or one lorry spoils a recording.",
+        " traffic: one slam or one lorry spoils a recording.",
         "Seats and head restraints as the listener has them; nobody in the seat that is measured, and nothing on"
-        " it that was"
-        " not there before.",
+        " it that was not there before.",
         "Listen to a few seconds of the recording. If the noise between the sweeps is easy to hear, play louder,"
-        " wait for"
-        f" quiet, or lengthen the sweep (now {signal.sweep.length_s:g} s) in [tuning.sweep]; twice the length"
-        " gains 3 dB.",
+        f" wait for quiet, or lengthen the sweep (now {signal.sweep.length_s:g} s) in [tuning.sweep]; twice the"
+        " length gains 3 dB.",
         "Peaks of the recording belong between a tenth and a half of full scale. Turn off automatic gain, noise"
-        " suppression"
-        " and equalising in the recorder.",
+        " suppression and equalising in the recorder.",
         "Write down where the microphone stands (x rearward, y right, z up) to a centimetre, and record every"
-        " channel at"
-        " one position before moving on.",
+        " channel at one position before moving on.",
         "One loudspeaker at a time: mute all other channels in the processor.",
     )
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -49,6 +49,7 @@ class Take:
     drift: float = 0.0
     marker: MarkerResponse | None = None
     clarity: float = 0.0
+    unexplained: float = 0.0  #: share of the recording's energy that does not follow the sweep
 
 
 def read_take(
@@ -163,10 +164,7 @@ def _marker(audio: Audio, index: int, recording: Recording, signal: SweepSignal,
     early = _raw_faults(wave, audio, max(0, first), first + round(signal.sweep.length_s * scale))
     part, reference, begin = cut_marker(recorded, signal, start, sample_rate_hz=rate)
     take = _finish(audio, index, recording, part, reference, early, offset_s=begin / rate)
-    return Take(
-        index, recording, audio.digest, take.raw, take.density, take.distortion, take.fault,
-        drift=start.drift, marker=start.response, clarity=start.clarity,
-    )  # fmt: skip
+    return replace(take, drift=start.drift, marker=start.response, clarity=start.clarity)
 
 
 def _one_channel(audio: Audio) -> NDArray[np.float32]:
@@ -201,12 +199,11 @@ def _finish(
     response = deconvolve(part, reference)
     density = noise_density(response, reference)
     distortion = distortion_ratio(response, reference, density=density)
-    fault = early
-    if fault is None:
-        rest = residual(response, reference)
-        fault = faults.interrupted(part, rest, sample_rate_hz=rate, offset_s=offset_s)
+    rest = residual(response, reference)
+    unexplained = float(rest @ rest) / max(float(part @ part), 1e-30)
+    fault = early or faults.interrupted(part, rest, sample_rate_hz=rate, offset_s=offset_s)
     before, after = round(EARLY_S * rate), min(round(LATE_S * rate), len(response) // 2)
     raw = np.zeros(before + round(LATE_S * rate))
     raw[:before] = response[-before:]
     raw[before : before + after] = response[:after]
-    return Take(index, recording, audio.digest, raw, density, distortion, fault)
+    return Take(index, recording, audio.digest, raw, density, distortion, fault, unexplained=unexplained)
