@@ -48,7 +48,9 @@ def choose_crossovers(problem: Problem, crossovers: list[Crossover], polarity: R
     first_peaks = min(2, proc.peaking_filters)
 
     def attempt(candidate: list[Crossover]) -> State:
-        return improve(problem, add_peaks(problem, start_state(problem, candidate, polarity), first_peaks), iterations=8)
+        return improve(
+            problem, add_peaks(problem, start_state(problem, candidate, polarity), first_peaks), iterations=8
+        )
 
     chosen = [
         item if item.kind_kept else replace(item, family=first[0], slope_db_per_octave=first[1]) for item in crossovers

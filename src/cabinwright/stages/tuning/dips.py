@@ -27,7 +27,7 @@ Real = NDArray[np.float64]
 DEPTH_DB = 4.0  #: below its surroundings of one octave
 SPREAD_DB = 4.0  #: standard deviation of the dip's depth over the positions
 EXCESS_PERIODS = 2.0  #: excess group delay in periods of the dip's frequency
-LEFT_WEIGHT = 0.35  #: what a dip that is left alone still counts
+LEFT_WEIGHT = 0.3  #: what a dip that is left alone still counts
 SIZE = 1 << 15
 
 
@@ -80,7 +80,7 @@ def find_dips(problem: Problem, state: State, responses: RecordedResponses) -> l
 
 
 def leave_alone(problem: Problem, dips: list[Dip]) -> Problem:
-    """The problem with those dips all but forgiven."""
+    """The problem with those dips all but forgiven, and hardly boosted (``Problem.boost_limit_db``)."""
     group = problem.spectra.group_hz
     leave = {name: np.ones_like(group) for name in problem.sum_names}
     for dip in dips:
@@ -102,17 +102,17 @@ def _position_levels(problem: Problem, state: State, name: str) -> Real:
 
 
 def _runs(rough: Real, reach: Real) -> list[tuple[int, int]]:
-    """Runs of groups around each dip deeper than the limit, out to half its depth."""
+    """Runs of groups around each dip deeper than the limit, out to two thirds of its depth."""
     runs = []
     deep = np.flatnonzero((rough < -DEPTH_DB) & (reach > 0.5))
     for piece in np.split(deep, np.flatnonzero(np.diff(deep) > 1) + 1):
         if not len(piece):
             continue
         low, high = int(piece[0]), int(piece[-1]) + 1
-        half = 0.5 * float(rough[low:high].min())
-        while low > 0 and rough[low - 1] < half:
+        edge = 2 / 3 * float(rough[low:high].min())
+        while low > 0 and rough[low - 1] < edge:
             low -= 1
-        while high < len(rough) and rough[high] < half:
+        while high < len(rough) and rough[high] < edge:
             high += 1
         runs.append((low, high))
     return runs

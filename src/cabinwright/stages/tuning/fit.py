@@ -21,6 +21,8 @@ Real = NDArray[np.float64]
 
 PAIR_DELAY_MS = 0.004  #: left and right of a way drift apart by no more than this without good reason
 BASS_DELAY_MS = 1.0  #: the same below 40 Hz, where nobody hears a direction
+PAIR_GAIN_DB = 3.0  #: how far the gains of a pair part beyond what levels in the channel's own band ask
+WAY_GAIN_DB = 4.0  #: the same between ways
 CORNER_OCTAVES = 0.15  #: how far the two corners of one crossover may part
 USUAL_OCTAVES = 0.7  #: how far a crossover may leave its usual frequency
 USUAL_Q, Q_SPREAD = 2.0, 0.5  #: prior of ln Q
@@ -39,6 +41,7 @@ def objective_for(problem: Problem, state: State) -> Objective:
         weights=problem.weights,
         offsets=OFFSETS,
         sides=(0, 1) if len(problem.sum_names) == 3 else None,
+        boost_limit_db=problem.boost_limit_db(),
     )
 
 
@@ -48,6 +51,16 @@ def _ties(problem: Problem, layout: Layout) -> list[Tie]:
         spread = PAIR_DELAY_MS if way.low_hz > 40.0 else BASS_DELAY_MS
         first = layout.at_delay + way.channels[0]
         ties += [Tie((first, layout.at_delay + other), (1.0, -1.0), 0.0, spread) for other in way.channels[1:]]
+    stage = [channel for way in problem.stage for channel in way.channels]
+    usual = problem.usual_gain_db
+    for way in problem.stage:  # no loudspeaker is silenced to mend what another does, and pairs stay balanced
+        first = way.channels[0]
+        ties += [
+            Tie((first, other), (1.0, -1.0), float(usual[first] - usual[other]), PAIR_GAIN_DB)
+            for other in way.channels[1:]
+        ]
+        if first != stage[0]:
+            ties.append(Tie((first, stage[0]), (1.0, -1.0), float(usual[first] - usual[stage[0]]), WAY_GAIN_DB))
     octave = float(np.log(2.0))
     for k, edge in enumerate(layout.edges):
         if not edge.free:

@@ -35,6 +35,9 @@ class SumTarget:
     cross: Complex  #: (sub-bands, n, n): mean over the positions where all of them were recorded
     target_db: Real  #: (groups,) house curve, level free
     weight: Real  #: (groups,) 1 over tolerance in dB; 0 where it is not judged
+    fill: (
+        Real  #: (groups,) factor on the weight where the level lies below the curve: small in a dip that is left alone
+    )
     waste_weight: Real  #: (groups,) 1 over tolerance in dB of level lost to cancellation
     bass: NDArray[np.bool_]  #: (groups,) where the level of the whole is guarded as well
     offset: int  #: which of the free levels it shares
@@ -79,11 +82,14 @@ class Objective:
         weights: Weights,
         offsets: int,
         sides: tuple[int, int] | None,
+        boost_limit_db: Real,
     ) -> None:
+        """``boost_limit_db`` (channels, sub-bands): what all peaking filters of a channel together may add."""
         self.model, self.sums, self.weights = model, sums, weights
         self.group_hz = group_hz
         self.offsets = offsets
         self.sides = sides
+        self._boost_limit = boost_limit_db
         self.size = model.layout.size + offsets
         self._ties = ties
         self._tie_jacobian = np.zeros((len(ties), self.size))
@@ -92,7 +98,6 @@ class Objective:
         self._tie_value = np.asarray([tie.value / tie.tolerance for tie in ties])
         self._sides = self._side_rows()
         lay = model.layout
-        self._boost_bands = np.arange(len(group_hz) * BANDS_PER_GROUP)
         self._gains = lay.at_peak + 3 * np.arange(lay.channels * lay.peaks) + 1
 
     def _side_rows(self) -> list[NDArray[np.int_]]:
@@ -114,8 +119,9 @@ class Objective:
         base = self.model.layout.size
         for target, (level, level_jac, waste, waste_jac) in zip(self.sums, parts, strict=True):
             judged = target.weight > 0.0
-            weight = target.weight[judged]
-            rows.append(weight * (level - target.target_db - vector[base + target.offset])[judged])
+            miss = (level - target.target_db - vector[base + target.offset])[judged]
+            weight = target.weight[judged] * np.where(miss < 0.0, target.fill[judged], 1.0)
+            rows.append(weight * miss)
             lossy = target.waste_weight > 0.0
             rows.append(target.waste_weight[lossy] * waste[lossy])
             lost, lost_jac = self._bass_lost(target, level, level_jac, waste, waste_jac)
@@ -164,14 +170,14 @@ class Objective:
     def _over_boost(self, peaked: Complex, logs: list[Complex]) -> tuple[list[Real], list[Real]]:
         """How far the peaking filters of each channel together boost beyond the limit."""
         rows, jacs = [], []
-        for channel, bank in enumerate(peaked):
-            level = 20.0 * np.log10(np.abs(bank[self._boost_bands]))
-            hit = np.flatnonzero(level > self.weights.most_boost_db)  # rows of zeros would only cost time
-            rows.append((level[hit] - self.weights.most_boost_db) / self.weights.over_db)
+        over = 20.0 * np.log10(np.abs(peaked)) - self._boost_limit
+        for channel, excess in enumerate(over):
+            hit = np.flatnonzero(excess > 0.0)  # rows of zeros would only cost time
+            rows.append(excess[hit] / self.weights.over_db)
             if logs:
                 jac = np.zeros((len(hit), self.size))
                 span = self.model.peak_columns(channel)
-                slope = 2.0 * DB / self.weights.over_db * logs[channel][span][:, self._boost_bands[hit]].real
+                slope = 2.0 * DB / self.weights.over_db * logs[channel][span][:, hit].real
                 jac[:, self.model.columns[channel][span]] = slope.T
                 jacs.append(jac)
         return rows, jacs

@@ -17,6 +17,7 @@ from cabinwright.stages.tuning.house import house_curve_db
 from cabinwright.stages.tuning.problem import Problem
 from cabinwright.stages.tuning.sides import EVERYTHING, LEFT_SIDE, RIGHT_SIDE
 from cabinwright.stages.tuning.spectra import band_cross_spectra, octave_mean
+from cabinwright.stages.tuning.start import first_gains, plain_layout
 from cabinwright.stages.tuning.ways import Crossover, Way, find_crossovers, find_ways
 
 __all__ = ["Prepared", "prepare", "tuned_seat"]
@@ -78,14 +79,29 @@ def prepare(build: Build, recorded: RecordedResponses) -> Prepared:
     target, source = house_curve_db(build, spectra.group_hz)
     flat = {name: np.ones_like(target) for name in (LEFT_SIDE, RIGHT_SIDE, EVERYTHING)}
     processor = build.processor or Processor()
-    problem = Problem(build, processor, channels, spectra, responses.present, arrivals, ways, target, flat, flat)
+    problem = Problem(
+        build,
+        processor,
+        channels,
+        spectra,
+        responses.present,
+        arrivals,
+        ways,
+        target,
+        np.zeros(len(channels)),
+        flat,
+        flat,
+    )
     _refuse_gaps(problem, responses)
     polarity, confidence = _pair_polarity(responses, arrivals, ways, bands)
     problem = replace(problem, reach={name: _reach(problem, name) for name in problem.sum_names})
+    crossovers = find_crossovers(build, ways, channels)
+    layout, vector = plain_layout(problem, crossovers, polarity)
+    problem = replace(problem, usual_gain_db=first_gains(problem, layout, vector))
     return Prepared(
         problem=problem,
         responses=responses,
-        crossovers=find_crossovers(build, ways, channels),
+        crossovers=crossovers,
         polarity=polarity,
         pair_confidence=confidence,
         move_s=_moves_to_head(arrivals, distance, head_distance, sound_speed),

@@ -12,7 +12,7 @@ from cabinwright.stages.tuning.arrivals import Arrivals
 from cabinwright.stages.tuning.model import Layout
 from cabinwright.stages.tuning.objective import SumTarget, Weights
 from cabinwright.stages.tuning.sides import EVERYTHING, LEFT_SIDE, RIGHT_SIDE, sounding_channels
-from cabinwright.stages.tuning.spectra import Spectra
+from cabinwright.stages.tuning.spectra import BANDS_PER_GROUP, Spectra
 from cabinwright.stages.tuning.ways import Way
 
 __all__ = ["OFFSETS", "Problem", "State"]
@@ -25,6 +25,7 @@ EVERYTHING_WEIGHT = 0.12
 """The sum of all channels counts little against the house curve. Left and right add coherently in the bass and by power in
 the treble, so no setting puts both each side and everything on one curve; the sides are what a stereo signal makes."""
 WASTE_LOW_WEIGHT = 0.6  #: 1/dB from 40 to 500 Hz, where cancellation costs most
+DIP_BOOST_DB = 1.0  #: no channel's filters together add more than this in a dip that is left alone
 WASTE_WEIGHT = 0.1  #: 1/dB elsewhere, sides only
 
 
@@ -40,6 +41,9 @@ class Problem:
     arrivals: Arrivals
     ways: list[Way]
     target_db: Real  #: (groups,) house curve
+    usual_gain_db: (
+        Real  #: (channels,) gain that puts each channel's own band on the house curve; the common part is free
+    )
     reach: dict[str, Real]  #: per sum: (groups,) 0 to 1, how far the loudspeakers can follow
     leave: dict[str, Real]  #: per sum: (groups,) small where a dip is left alone, else 1
     weights: Weights = field(default_factory=Weights)
@@ -79,6 +83,14 @@ class Problem:
         """The same problem on some of the positions."""
         return replace(self, spectra=self.spectra.only(positions), present=self.present[:, positions])
 
+    def boost_limit_db(self) -> Real:
+        """(channels, sub-bands): most that a channel's peaking filters together may add; little in a dip left alone."""
+        limit = np.full((len(self.channels), len(self.spectra.frequency_hz)), self.weights.most_boost_db)
+        for name in self.sum_names:
+            left = np.repeat(self.leave[name] < 1.0, BANDS_PER_GROUP)
+            limit[np.ix_(self.members(name), np.flatnonzero(left))] = DIP_BOOST_DB
+        return limit
+
     def targets(self) -> list[SumTarget]:
         """What is judged."""
         group = self.spectra.group_hz
@@ -95,7 +107,8 @@ class Problem:
                     channels=members,
                     cross=self.cross_of(name),
                     target_db=self.target_db,
-                    weight=self.reach[name] * self.leave[name] * (1.0 if side else EVERYTHING_WEIGHT),
+                    weight=self.reach[name] * (1.0 if side else EVERYTHING_WEIGHT),
+                    fill=self.leave[name],
                     waste_weight=waste * (len(members) > 1),
                     bass=low & (self.reach[name] > 0.5) & (len(members) > 1),
                     offset=0 if side else 1,
