@@ -15,6 +15,7 @@ from pathlib import Path
 import pytest
 
 import cabinwright
+from cabinwright.measure import compare, faults, take, zero
 from cabinwright.stages.tuning.house import DEFAULT_CURVE
 
 ROOT = Path(__file__).parents[1]
@@ -164,5 +165,19 @@ def test_documented_defaults_are_the_ones_used() -> None:
 
 def test_every_verdict_is_documented() -> None:
     findings = tomllib.loads((ROOT / "src" / "cabinwright" / "findings.toml").read_text(encoding="utf-8"))
-    told = {row[0].strip("`") for row in rows("| finding |", "docs/recording.md")[1:]}
-    assert told == {code for code in findings if code.startswith("recording-")}
+    limits = {row[0].strip("`"): row[2] for row in rows("| finding |", "docs/recording.md")[1:]}
+    assert set(limits) == {code for code in findings if code.startswith("recording-")}
+    used = {
+        "recording-clipped": f"{faults.PINNED} samples",
+        "recording-quiet": f"{faults.SNR_LIMIT_DB:g} dB",
+        "recording-no-sweep": f"{faults.ANY_SOUND_DB:g} dB",
+        "recording-gap": f"{1e3 * faults.GAP_S:g} ms",
+        "recording-distorted": f"{100 * faults.DISTORTION_USUAL:g} % in an octave; "
+        f"{100 * faults.DISTORTION_LIMIT['woofer']:g} %",
+        "recording-wrong-channel": f"{compare.SPECTRUM_DB:g} dB; {1e3 * compare.SIDE_S:g} ms",
+        "recording-position": f"{100 * 343 * compare.PLACE_S:g} cm; {100 * 343 * compare.PLACE_SWAP_S:g} cm",
+        "recording-late": f"{1e3 * zero.LONG_S:g} ms",
+    }
+    for code, limit in used.items():
+        assert limits[code].startswith(limit), f"docs/recording.md: {code} is {limit} in the code"
+    assert f"up to {1e6 * take.DRIFT_LIMIT:g} ppm" in (ROOT / "docs" / "recording.md").read_text(encoding="utf-8")
