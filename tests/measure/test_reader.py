@@ -257,6 +257,47 @@ def test_a_file_given_twice(fresh: Fresh, timing: str) -> None:
     assert codes(got) <= {"recording-duplicate", "recording-position"}
 
 
+def test_a_noisy_copy_still_serves(fresh: Fresh) -> None:
+    """The electrical copy may hum and hiss 40 dB down, and stand at another level in one recording."""
+    rig = fresh("loopback")
+    clean = read_recordings(rig.build, rig.folder)
+
+    def worsen(samples: Array) -> Array:
+        rng = np.random.default_rng(8)
+        samples[:, 1] = 0.25 * (samples[:, 1] + rng.normal(scale=0.01 * samples[:, 1].max(), size=len(samples)))
+        return samples
+
+    index = rig.index("left midbass", "p1")
+    rig.change(index, worsen)
+    got = read_recordings(rig.build, rig.folder)
+    assert left_out(got) == []
+    frequency = np.fft.rfftfreq(65536, 1.0 / RATE)
+    use = (frequency > 100.0) & (frequency < 2000.0)
+    change = turned(got, 2, 0)[use] / turned(clean, 2, 0)[use]
+    assert abs(np.median(np.abs(change)) - 4.0) < 0.08
+    assert np.median(np.abs(np.angle(change))) < 0.03
+
+
+def test_a_linear_sweep_serves_in_loopback(fresh: Fresh) -> None:
+    """Any sweep may have been used; its harmonics then stay untold."""
+    rig = fresh("loopback")
+    index = rig.index("left tweeter", "p2")
+    time = np.arange(3 * RATE) / RATE
+    wave = 0.3 * np.sin(2.0 * np.pi * (20.0 + 7300.0 / 2.0 * time) * time)
+    wave[:480] *= np.linspace(0.0, 1.0, 480)
+    wave[-480:] *= np.linspace(1.0, 0.0, 480)
+    heard = np.convolve(np.pad(wave, (5000, 20000)), rig.truth[0, 1][:2400])[: len(wave) + 25000]
+    heard += np.random.default_rng(9).normal(scale=1e-4, size=len(heard))
+    soundfile.write(rig.path(index), np.stack([heard, np.pad(wave, (5000, 20000))], 1), RATE, subtype="PCM_24")
+    got = read_recordings(rig.build, rig.folder)
+    assert left_out(got) == []
+    assert "distortion_ratio" not in got.verdicts[index].figures
+    true = np.fft.rfft(rig.truth[0, 1], 65536)
+    use = slice(round(2500 * 65536 / RATE), round(15000 * 65536 / RATE))
+    error = turned(got, 0, 1)[use] - true[use]
+    assert np.sum(np.abs(error) ** 2) < 5e-3 * np.sum(np.abs(true[use]) ** 2)
+
+
 def test_a_pair_never_recorded(fresh: Fresh) -> None:
     rig = fresh("loopback")
     rows = tuple(row for row in rig.build.recordings if (row.channel, row.position) != ("subwoofer", "p5"))
