@@ -13,6 +13,7 @@ from cabinwright.stages.tuning.fit import add_peaks, improve, objective_for
 from cabinwright.stages.tuning.objective import Weights
 from cabinwright.stages.tuning.problem import Problem, State
 from cabinwright.stages.tuning.sides import EVERYTHING
+from cabinwright.stages.tuning.spectra import third_levels_db, third_octaves
 from cabinwright.stages.tuning.start import realign, start_state
 from cabinwright.stages.tuning.ways import Crossover
 
@@ -158,17 +159,21 @@ def _left_out(problem: Problem, state: State) -> tuple[dict[str, float], dict[st
         for target, level in zip(objective.sums, objective.levels_db(found.vector), strict=True):
             miss = level - target.target_db - found.vector[found.layout.size + target.offset]
             powers[target.name].append(10.0 ** (miss / 10.0))
-            alone[target.name].append(_third_octave_rms(miss, problem.reach[target.name]) ** 2)
+            alone[target.name].append(
+                _third_octave_rms(problem.spectra.group_hz, miss, problem.reach[target.name]) ** 2
+            )
     average = {
-        name: _third_octave_rms(10.0 * np.log10(np.mean(rows, axis=0)), problem.reach[name]) if rows else float("nan")
+        name: _third_octave_rms(problem.spectra.group_hz, 10.0 * np.log10(np.mean(rows, axis=0)), problem.reach[name])
+        if rows
+        else float("nan")
         for name, rows in powers.items()
     }
     return average, {name: float(np.sqrt(np.mean(rows))) if rows else float("nan") for name, rows in alone.items()}
 
 
-def _third_octave_rms(miss: Real, weight: Real) -> float:
-    """Weighted rms over third octaves, overall level free."""
-    usable = len(miss) // 4 * 4
-    rows, weights = miss[:usable].reshape(-1, 4).mean(axis=1), weight[:usable].reshape(-1, 4).mean(axis=1)
+def _third_octave_rms(group_hz: Real, miss: Real, weight: Real) -> float:
+    """Weighted rms over third octaves of an error in dB (groups,), overall level free."""
+    thirds = third_octaves(group_hz)
+    rows, weights = third_levels_db(miss, thirds), weight[thirds].mean(axis=1)
     rows = rows - np.average(rows, weights=weights)
     return float(np.sqrt(np.average(rows**2, weights=weights)))

@@ -2,7 +2,8 @@
 
 All residuals are in units of their own tolerance, so that a residual of 1 is "one tolerance off":
 
-* level: spatially averaged level of each coherent sum against the house curve, per twelfth octave (IEC 61260-1 bands);
+* level: spatially averaged level of each coherent sum against the house curve, by power per third octave (IEC 61260-1
+  bands and those half way between) and, more lightly, per twelfth octave;
 * sides: left against right from 250 Hz to 8 kHz, per third octave;
 * waste: level of the sum below what the same filters would give were all channels in phase, where channels overlap;
 * ties: pairs keep equal delays, corners of one crossover stay together, filters stay small, boosts smaller.
@@ -17,13 +18,14 @@ from numpy.typing import NDArray
 
 from cabinwright.physics.prototypes import LN10
 from cabinwright.stages.tuning.model import Model
-from cabinwright.stages.tuning.spectra import BANDS_PER_GROUP
+from cabinwright.stages.tuning.spectra import BANDS_PER_GROUP, third_octaves
 
 __all__ = ["Objective", "SumTarget", "Tie", "Weights"]
 
 Real = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 DB = 10.0 / LN10
+FINE, COARSE = 0.6, 1.1  #: weights of twelfth and of (overlapping) third octaves
 
 
 @dataclass(frozen=True)
@@ -90,6 +92,7 @@ class Objective:
         self.offsets = offsets
         self.sides = sides
         self._boost_limit = boost_limit_db
+        self._runs = third_octaves(group_hz, step=2)
         self.size = model.layout.size + offsets
         self._ties = ties
         self._tie_jacobian = np.zeros((len(ties), self.size))
@@ -120,8 +123,10 @@ class Objective:
         for target, (level, level_jac, waste, waste_jac) in zip(self.sums, parts, strict=True):
             judged = target.weight > 0.0
             miss = (level - target.target_db - vector[base + target.offset])[judged]
-            weight = target.weight[judged] * np.where(miss < 0.0, target.fill[judged], 1.0)
+            weight = FINE * target.weight[judged] * np.where(miss < 0.0, target.fill[judged], 1.0)
             rows.append(weight * miss)
+            coarse, coarse_jac = self._thirds(target, level, level_jac, float(vector[base + target.offset]))
+            rows.append(coarse)
             lossy = target.waste_weight > 0.0
             rows.append(target.waste_weight[lossy] * waste[lossy])
             lost, lost_jac = self._bass_lost(target, level, level_jac, waste, waste_jac)
@@ -129,7 +134,7 @@ class Objective:
             if want_jacobian:
                 block = level_jac[judged] * weight[:, None]
                 block[:, base + target.offset] -= weight
-                jacs += [block, waste_jac[lossy] * target.waste_weight[lossy, None], lost_jac]
+                jacs += [block, coarse_jac, waste_jac[lossy] * target.waste_weight[lossy, None], lost_jac]
         if self.sides is not None:
             left, right = self.sides
             difference = parts[left][0] - parts[right][0]
@@ -150,6 +155,21 @@ class Objective:
         small = np.zeros((len(gains), self.size))
         small[np.arange(len(gains)), self._gains] = 1.0 / size
         return np.concatenate(rows), np.concatenate([*jacs, self._tie_jacobian, small, *over_jacs])
+
+    def _thirds(self, target: SumTarget, level: Real, level_jac: Real, offset_db: float) -> tuple[Real, Real]:
+        """Band power per third octave against the house curve: ripple inside a band counts by its power."""
+        runs = self._runs[target.weight[self._runs].min(axis=1) > 0.0]
+        heard, wanted = 10.0 ** (level[runs] / 10.0), 10.0 ** (target.target_db[runs] / 10.0)
+        miss = DB * np.log(heard.sum(axis=1) / wanted.sum(axis=1)) - offset_db
+        fill = np.where(miss < 0.0, target.fill[runs].min(axis=1), 1.0)
+        weight = COARSE * target.weight[runs].mean(axis=1) * fill
+        if not level_jac.size:
+            return weight * miss, level_jac
+        share = np.zeros((len(runs), len(level)))
+        np.put_along_axis(share, runs, heard / heard.sum(axis=1, keepdims=True), axis=1)
+        jac = share @ level_jac
+        jac[:, self.model.layout.size + target.offset] -= 1.0
+        return weight * miss, jac * weight[:, None]
 
     def _bass_lost(
         self, target: SumTarget, level: Real, level_jac: Real, waste: Real, waste_jac: Real

@@ -14,7 +14,7 @@ from cabinwright.stages.tuning.problem import Problem
 from cabinwright.stages.tuning.result import ChannelCurves, SumCurves
 from cabinwright.stages.tuning.settings import Settings
 from cabinwright.stages.tuning.sides import EVERYTHING, LEFT_SIDE, RIGHT_SIDE
-from cabinwright.stages.tuning.spectra import BANDS_PER_GROUP
+from cabinwright.stages.tuning.spectra import BANDS_PER_GROUP, third_levels_db, third_octaves
 from cabinwright.stages.tuning.ways import safe_range
 
 __all__ = [
@@ -70,29 +70,28 @@ def free_level_db(level: Real, target: Real, weight: Real) -> float:
     return float(np.sum(weight**2 * (level - target)) / np.sum(weight**2))
 
 
-def rms_error_db(level: Real, target: Real, weight: Real) -> float:
-    """Weighted rms difference over third octaves, overall level free."""
-    rest = _thirds(level - target - free_level_db(level, target, weight))
-    weights = _thirds(weight) ** 2
-    return float(np.sqrt(np.sum(weights * rest**2) / np.sum(weights)))
+def rms_error_db(problem: Problem, level: Real, name: str) -> float:
+    """Rms over third octaves of a sum's level (groups,) against the house curve, overall level free."""
+    thirds = third_octaves(problem.spectra.group_hz)
+    weight = problem.reach[name][thirds].mean(axis=1)
+    rest = third_levels_db(level, thirds) - third_levels_db(problem.target_db, thirds)
+    rest = rest - np.average(rest, weights=weight**2)
+    return float(np.sqrt(np.average(rest**2, weights=weight**2)))
 
 
-def side_difference_db(problem: Problem, gap_db: Real) -> float:
-    """Root mean square of left minus right (groups,) over the third octaves from 250 Hz to 8 kHz."""
+def side_difference_db(problem: Problem, left_db: Real, right_db: Real) -> float:
+    """Root mean square of left minus right over the third octaves from 250 Hz to 8 kHz."""
     group = problem.spectra.group_hz
-    inside = (group > 240.0) & (group < 8300.0)
-    return float(np.sqrt(np.mean(_thirds(gap_db[inside]) ** 2)))
+    thirds = third_octaves(group)
+    centre = np.sqrt(group[thirds[:, 0]] * group[thirds[:, -1]])
+    gap = third_levels_db(left_db, thirds) - third_levels_db(right_db, thirds)
+    return float(np.sqrt(np.mean(gap[(centre > 240.0) & (centre < 8300.0)] ** 2)))
 
 
 def headroom_db(problem: Problem, settings: Settings) -> dict[str, float]:
     """Per channel: how far its gain and filters together stay below 0 dB at their highest."""
     response = channel_responses(problem, settings, np.zeros(len(problem.channels)))
     return {n: float(-20.0 * np.log10(np.abs(response[c]).max())) for c, n in enumerate(problem.channels)}
-
-
-def _thirds(rows: Real) -> Real:
-    """Means of four twelfth octaves."""
-    return np.asarray(rows[: len(rows) // 4 * 4].reshape(-1, 4).mean(axis=1))
 
 
 def sum_curves(problem: Problem, before: Settings, after: Settings) -> dict[str, SumCurves]:

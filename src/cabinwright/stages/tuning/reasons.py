@@ -168,11 +168,11 @@ def _delay_reasons(prepared: Prepared, settings: Settings) -> Iterator[Decision]
         tape = f"; {distance:.2f} m by tape" if np.isfinite(distance) else "; no place stated, so only recordings count"
         way = prepared.problem.way_of(c)
         if way.fill and way.role == "rear fill":
-            reason = "kept behind the front stage so that the front is heard first (precedence effect; common practice, no source)"
+            reason = "kept behind the stage, so that the stage is heard first (precedence effect; common practice, no source)"
         elif delay == 0.0:
             reason = f"its sound is needed first; it arrives {heard:.2f} ms after the earliest{tape}"
         else:
-            reason = f"unprocessed its first sound arrives {heard:.2f} ms after the earliest{tape}; delayed so that all add in time"
+            reason = f"unprocessed its first sound comes {heard:.2f} ms after the earliest{tape}; delayed so that all add in time"
         yield Decision(name, f"delay {1e3 * delay:.3f} ms", reason, {"delay_s": delay, "arrival_s": float(arrival[c])})
 
 

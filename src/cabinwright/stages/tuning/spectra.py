@@ -20,10 +20,19 @@ from scipy.fft import next_fast_len, rfft
 from cabinwright.physics.bands import octave_bands
 from cabinwright.physics.response import RecordedResponses
 
-__all__ = ["BANDS_PER_GROUP", "GROUP_FRACTION", "Spectra", "band_cross_spectra", "octave_mean"]
+__all__ = [
+    "BANDS_PER_GROUP",
+    "GROUP_FRACTION",
+    "Spectra",
+    "band_cross_spectra",
+    "octave_mean",
+    "third_levels_db",
+    "third_octaves",
+]
 
 SUB_FRACTION = 24  #: sub-bands per octave
 GROUP_FRACTION = 12  #: bands in which errors are judged
+THIRD = GROUP_FRACTION // 3  #: groups in a third octave
 BANDS_PER_GROUP = SUB_FRACTION // GROUP_FRACTION
 
 Real = NDArray[np.float64]
@@ -118,3 +127,16 @@ def octave_mean(level: Real) -> Real:
     """Running mean over one octave of groups, shorter at the ends."""
     ones = np.ones(GROUP_FRACTION + 1)
     return np.convolve(level, ones, "same") / np.convolve(np.ones_like(level), ones, "same")
+
+
+def third_octaves(group_hz: Real, *, step: int = THIRD) -> NDArray[np.int_]:
+    """Groups of every third octave, (thirds, 4); ``step`` 2 adds the bands half way between those of IEC 61260-1."""
+    edge = np.round(GROUP_FRACTION / 0.3 * np.log10(group_hz[0] / 1000.0) - 0.5)  # lower edge in twelfths above 1 kHz
+    first = int((2 - edge) % step)  # a third octave begins at an edge of index 2 modulo 4
+    starts = np.arange(first, len(group_hz) - THIRD + 1, step)
+    return np.asarray(starts[:, None] + np.arange(THIRD))
+
+
+def third_levels_db(level_db: Real, thirds: NDArray[np.int_]) -> Real:
+    """(..., thirds) level of the mean power of four groups' levels (..., groups)."""
+    return np.asarray(10.0 * np.log10(np.mean(10.0 ** (level_db[..., thirds] / 10.0), axis=-1)))

@@ -31,7 +31,7 @@ from cabinwright.stages.tuning.prepare import Prepared, prepare
 from cabinwright.stages.tuning.problem import Problem, State
 from cabinwright.stages.tuning.reasons import decide, explain_filters
 from cabinwright.stages.tuning.remarks import remarks
-from cabinwright.stages.tuning.result import Metrics, TuningResult
+from cabinwright.stages.tuning.result import Metrics, SumCurves, TuningResult
 from cabinwright.stages.tuning.rounding import on_grid, to_settings
 from cabinwright.stages.tuning.settings import Settings
 from cabinwright.stages.tuning.sides import EVERYTHING, LEFT_SIDE, RIGHT_SIDE
@@ -100,12 +100,12 @@ def _outcome(solved: Solved) -> TuningResult:
     gap = sums[LEFT_SIDE].after_db - sums[RIGHT_SIDE].after_db if paired else nan
     gap_before = sums[LEFT_SIDE].before_db - sums[RIGHT_SIDE].before_db if paired else nan
     metrics = Metrics(
-        error_before_db={n: rms_error_db(c.before_db, problem.target_db, problem.reach[n]) for n, c in sums.items()},
-        error_after_db={n: rms_error_db(c.after_db, problem.target_db, problem.reach[n]) for n, c in sums.items()},
+        error_before_db={name: rms_error_db(problem, item.before_db, name) for name, item in sums.items()},
+        error_after_db={name: rms_error_db(problem, item.after_db, name) for name, item in sums.items()},
         error_expected_db=solved.sized.expected_db,
         error_single_place_db=solved.sized.single_db,
-        side_difference_db=side_difference_db(problem, gap),
-        side_difference_before_db=side_difference_db(problem, gap_before),
+        side_difference_db=_sides_differ(problem, sums, "after_db"),
+        side_difference_before_db=_sides_differ(problem, sums, "before_db"),
         arrival_difference_s=late,
         arrival_difference_before_s=late_before,
         coherent_gain_lost_db=losses[problem.sum_names.index(EVERYTHING)].loss_db,
@@ -131,3 +131,10 @@ def _outcome(solved: Solved) -> TuningResult:
         side_level_difference_before_db=gap_before if paired else None,
         sound_speed_m_s=prepared.sound_speed_m_s,
     )
+
+
+def _sides_differ(problem: Problem, sums: dict[str, SumCurves], when: str) -> float:
+    """Left against right before or after; NaN without two sides."""
+    if LEFT_SIDE not in sums:
+        return float("nan")
+    return side_difference_db(problem, getattr(sums[LEFT_SIDE], when), getattr(sums[RIGHT_SIDE], when))
