@@ -87,12 +87,12 @@ class Session:
             results = Results(skipped={k: v for k, v in results.skipped.items() if k not in stopped}, stopped=stopped)
         return results, write_all(self.out, plan_documents(self.build, results, recorded))
 
-    def settings(self) -> Settings:
-        """The settings of the last tune, as they stand in ``out/settings.json``."""
-        path = self.out / "settings.json"
+    def settings(self, file: Path | None = None) -> Settings:
+        """The settings in ``file``; None: those of the last tune, as they stand in ``out/settings.json``."""
+        path = self.out / "settings.json" if file is None else file
         try:
             if path.stat().st_size > LARGEST_SETTINGS:
-                raise PersonError(f"{path}: larger than any settings. Run the tune again to write it anew.")
+                raise PersonError(f"{path}: too large to be settings. Name the settings.json of a tune.")
             data = json.loads(path.read_text(encoding="utf-8"))
         except FileNotFoundError:
             raise PersonError(
@@ -104,14 +104,19 @@ class Session:
             raise PersonError(f"{path}: not a settings file ({error}). Run the tune again to write it anew.") from None
         return Settings.from_dict(data, file=str(path))
 
-    def verify(self, progress: Progress = unwatched) -> tuple[VerificationResult, tuple[Path, ...]]:
-        """Compare the second round of recordings with what was predicted, and write the verdict."""
+    def verify(
+        self, progress: Progress = unwatched, *, settings_file: Path | None = None
+    ) -> tuple[VerificationResult, tuple[Path, ...]]:
+        """Compare the second round of recordings with what was predicted, and write the verdict.
+
+        ``settings_file`` holds the settings that were to be loaded; None: those of the last tune.
+        """
         if not self.build.verification_recordings:
             raise RefusedError(
                 f"{self.folder / 'build.toml'}: there are no [[verification_recordings]]. Load the settings, record the left "
                 "side, the right side and everything at one position or more, and list the files."
             )
-        settings = self.settings()
+        settings = self.settings(settings_file)
         recorded = self.recordings(progress)
         second = read_recordings(self.build, self.folder, kind="verification", progress=progress)
         progress("comparing", 0.0)

@@ -77,13 +77,21 @@ def _parser() -> argparse.ArgumentParser:
     new.add_argument("folder", type=Path, metavar="FOLDER")
     new.add_argument("--title", default="A new build", help="title of the build")
     new.add_argument("--driving-side", choices=("left", "right"), default="left", help="side the driver sits on")
+    builds = {}
     for name, run, words in (
         ("sweep", _sweep, "write the measurement signal and how to use it"),
         ("tune", _tune, "turn the recordings into processor settings and a report"),
         ("plan", _plan, "run every stage whose inputs are there and write plan.json"),
         ("verify", _verify, "compare recordings made after loading the settings with the prediction"),
     ):
-        add(name, run, words).add_argument("build", type=Path, metavar="BUILD", help="build folder")
+        builds[name] = add(name, run, words)
+        builds[name].add_argument("build", type=Path, metavar="BUILD", help="build folder")
+    builds["verify"].add_argument(
+        "--settings",
+        type=Path,
+        metavar="FILE",
+        help="the settings.json that was loaded, where a later tune has replaced BUILD/out/settings.json",
+    )
     return parser
 
 
@@ -175,7 +183,7 @@ def _verify(options: argparse.Namespace) -> int:
     from cabinwright.session import Session
 
     session, progress = Session.open(options.build), Watched()
-    result, paths = session.verify(progress)
+    result, paths = session.verify(progress, settings_file=options.settings)
     progress.done()
     print(result.summary)
     for cause in result.causes:
