@@ -103,10 +103,10 @@ class Objective:
         lay = model.layout
         self._gains = lay.at_peak + 3 * np.arange(lay.channels * lay.peaks) + 1
 
-    def _side_rows(self) -> list[NDArray[np.int_]]:
-        """Third octaves from 250 Hz to 8 kHz as runs of four groups."""
+    def _side_rows(self) -> NDArray[np.int_]:
+        """(runs, 4): third octaves from 250 Hz to 8 kHz as runs of four groups."""
         inside = np.flatnonzero((self.group_hz > 240.0) & (self.group_hz < 8300.0))
-        return [inside[k : k + 4] for k in range(0, len(inside) - 3, 4)]
+        return inside[: len(inside) // 4 * 4].reshape(-1, 4)
 
     def levels_db(self, vector: Real) -> Real:
         """(sums, groups) level of every sum."""
@@ -139,11 +139,11 @@ class Objective:
             left, right = self.sides
             difference = parts[left][0] - parts[right][0]
             both = (self.sums[left].weight > 0.0) & (self.sums[right].weight > 0.0)
-            runs = [run for run in self._sides if both[run].all()]
-            rows.append(np.asarray([difference[run].mean() for run in runs]) / self.weights.side_db)
+            runs = self._sides[both[self._sides].all(axis=1)]
+            rows.append(difference[runs].mean(axis=1) / self.weights.side_db)
             if want_jacobian:
                 slope = (parts[left][1] - parts[right][1]) / self.weights.side_db
-                jacs.append(np.asarray([slope[run].mean(axis=0) for run in runs]).reshape(-1, self.size))
+                jacs.append(slope[runs].mean(axis=1))
         rows.append(self._tie_jacobian @ vector - self._tie_value)
         gains = vector[self._gains]
         size = np.where(gains > 0.0, self.weights.boost_db, self.weights.cut_db)
@@ -211,7 +211,7 @@ class Objective:
 
     def _one_sum(self, target: SumTarget, response: Complex, logs: list[Complex]) -> tuple[Real, Real, Real, Real]:
         g = response[target.channels].T  # (B, n)
-        pull = g * np.einsum("bc,bdc->bd", g.conj(), target.cross, optimize=True)  # (B, n): share of each channel
+        pull = g * (target.cross @ g.conj()[..., None])[..., 0]  # (B, n): share of each channel
         power = self._group(np.maximum(pull.sum(axis=1).real, 1e-30))
         level = DB * np.log(power)
         alone = (np.abs(g) ** 2 * np.einsum("bcc->bc", target.cross).real).T  # (n, B)
