@@ -71,7 +71,7 @@ def test_settings_come_back(folder: Path) -> None:
         (lambda path: path.unlink(), r'not found. Run "cabinwright tune" first'),
         (lambda path: path.write_text("{", encoding="utf-8"), "not a settings file"),
         (lambda path: path.write_bytes(b"\xff\xfe\x00"), "not a settings file"),
-        (lambda path: path.write_text(" " * 5_000_001, encoding="utf-8"), "larger than any settings"),
+        (lambda path: path.write_text(" " * 5_000_001, encoding="utf-8"), "too large to be settings"),
         (lambda path: path.write_text("[]", encoding="utf-8"), "settings.json"),
     ],
 )
@@ -165,7 +165,8 @@ def _second_round(folder: Path, polarity: float) -> None:
         name = f"recordings/second_{position}.wav"
         data = sign * 10.0 ** (row["gain_db"] / 20.0) * np.roll(played, shift)
         soundfile.write(folder / name, data, rate, subtype="FLOAT")
-        text += f'[[verification_recordings]]\nchannel = "fullrange"\nposition = "{position}"\nkind = "impulse"\nfile = "{name}"\n'
+        text += f'[[verification_recordings]]\nchannel = "fullrange"\nposition = "{position}"\n'
+        text += f'kind = "impulse"\nfile = "{name}"\n'
     _rewrite(folder, '[tuning]\nseat = "driver"', text + '[tuning]\nseat = "driver"')
 
 

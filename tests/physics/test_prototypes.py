@@ -1,4 +1,7 @@
-"""The solver's filters against ``physics.filters`` (held to SciPy and the cookbook elsewhere) and its derivatives against differences."""
+"""The solver's filters against ``physics.filters`` (which other tests hold to SciPy and the published cookbook).
+
+Derivatives are held to differences of what the coefficients do, so no formula is typed twice.
+"""
 
 from __future__ import annotations
 

@@ -70,7 +70,7 @@ def test_ways_that_share_no_sum() -> None:
 
 @pytest.mark.parametrize("turned", [(), ("right tweeter",), ("left midbass",), ("left tweeter", "right midbass")])
 def test_pairs_wired_the_wrong_way_round(turned: tuple[str, ...]) -> None:
-    case = make_case(*TWO_WAY, gain={name: -1.0 for name in turned})
+    case = make_case(*TWO_WAY, gain=dict.fromkeys(turned, -1.0))
     prepared = prepare(case.build, case.responses)
     for way in prepared.problem.ways:
         left, right = way.channels

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -67,7 +68,7 @@ def test_jacobian(prepared: Prepared) -> None:
     # Each kind of unknown is felt, and an error of a thousandth in any of them would show.
     lay = state.layout
     starts = [0, lay.at_delay, lay.at_edge, lay.at_peak, lay.at_all_pass, lay.size, len(state.vector)]
-    for first, last in zip(starts, starts[1:], strict=False):
+    for first, last in pairwise(starts):
         assert np.abs(expected[:, first:last]).max() > 2e-3 * size
 
 

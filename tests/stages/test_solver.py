@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -80,11 +81,10 @@ def test_rosenbrock() -> None:
 def test_cost_never_rises() -> None:
     residuals, start, lower, upper = _decays(2)
     costs = [
-        solve(residuals, start, lower=lower, upper=upper, iterations=count, tolerance=0.0).cost
-        for count in range(0, 25)
+        solve(residuals, start, lower=lower, upper=upper, iterations=count, tolerance=0.0).cost for count in range(25)
     ]
     assert costs[0] == pytest.approx(0.5 * np.sum(residuals(start, False)[0] ** 2))
-    assert all(later <= earlier for earlier, later in zip(costs, costs[1:], strict=False))
+    assert all(later <= earlier for earlier, later in pairwise(costs))
     assert costs[-1] < 0.1 * costs[0]
 
 

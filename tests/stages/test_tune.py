@@ -135,7 +135,7 @@ def test_wrong_wiring_is_put_right(three: tuple[Case, TuningResult]) -> None:
 
 def test_no_channel_can_clip(three: tuple[Case, TuningResult]) -> None:
     """Gain and filters of every channel together stay at or below 0 dB at any frequency, and one comes near it."""
-    case, result = three
+    _, result = three
     frequency = np.geomspace(20.0, 20000.0, 2000)
     peaks = [
         20.0 * np.log10(np.abs(row.response(frequency, sample_rate_hz=48000.0)).max())

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import Any
 
 import pytest
@@ -54,7 +55,7 @@ def test_layouts(names: tuple[str, ...]) -> None:
     assert [(way.role, len(way.channels), way.fill) for way in ways] == LAYOUTS[names]
     assert sorted(channel for way in ways for channel in way.channels) == list(range(len(names)))
     stage = [k for k, way in enumerate(ways) if not way.fill]
-    assert [(item.lower, item.upper) for item in crossovers] == list(zip(stage, stage[1:], strict=False))
+    assert [(item.lower, item.upper) for item in crossovers] == list(pairwise(stage))
 
 
 @pytest.mark.parametrize("names", LAYOUTS)
