@@ -131,8 +131,9 @@ class Judge:
         """Sound at all, and not distorted; bands are judged after the channel is known to be the right one."""
         speakers = speakers_of(self.build, take.recording.channel) or self.build.speakers
         core = core_band_hz(speakers)
-        fault = faults.silent(item.snr_db, core, unexplained=take.unexplained)
-        if fault is not None and take.index in self.fault and self.fault[take.index].code == "recording-gap":
+        broken = take.index in self.fault and self.fault[take.index].code == "recording-gap"
+        fault = faults.silent(item.snr_db, core, unexplained=take.unexplained, broken=broken)
+        if fault is not None and broken:
             del self.fault[take.index]  # what is no sweep at all is full of breaks
         if take.index in self.fault:
             return
