@@ -194,7 +194,8 @@ def silent(snr_db: Real, core_hz: tuple[float, float], *, unexplained: float, br
     """Nothing of the sweep anywhere: a different one, none, or a muted channel.
 
     ``unexplained`` is the share of the recording's energy that does not follow the sweep. Rumble may hold most of the
-    energy of a good recording, so it counts only where the loudspeaker's own bands are poor as well, or breaks were found (``broken``).
+    energy of a good recording, so it counts only where the loudspeaker's own bands are poor
+    as well, or breaks were found (``broken``).
     """
     low = float(np.mean(snr_db[core_bands(core_hz)] < SNR_LIMIT_DB))
     if unexplained > UNEXPLAINED and (low > 0.5 or broken):
