@@ -52,6 +52,18 @@ CASES: dict[str, Callable[[], Case]] = {
         positions=2,
         processor={**SIMPLE, "crossover_families": ["Butterworth"], "crossover_slopes_db_per_octave": [6]},
     ),
+    "first-order slopes, Linkwitz-Riley named first": lambda: make_case(
+        *TWO_WAY, positions=2, processor={"peaking_filters": 1, "crossover_slopes_db_per_octave": [6]}
+    ),
+    "safe ranges that contradict each other": lambda: make_case(
+        *TWO_WAY,
+        positions=2,
+        processor=SIMPLE,
+        speaker={"left tweeter": {"safe_low_hz": 9000.0}, "right tweeter": {"safe_high_hz": 8000.0}},
+    ),
+    "a safe range next to nothing wide": lambda: make_case(
+        *TWO_WAY, positions=2, processor=SIMPLE, speaker={"left midbass": {"safe_low_hz": 100.0, "safe_high_hz": 101.0}}
+    ),
     "44.1 kHz": lambda: make_case(*TWO_WAY, positions=2, rate_hz=44100.0, processor=SIMPLE),
     "96 kHz": lambda: make_case(*TWO_WAY, positions=2, rate_hz=96000.0, samples=8192, processor=SIMPLE),
     "16 kHz": lambda: make_case(*TWO_WAY, positions=2, rate_hz=16000.0, processor=SIMPLE),
@@ -88,7 +100,9 @@ def _whole(build: Build, result: TuningResult) -> None:
         low = [item for item in row.filters if item.kind == "low-pass"]
         assert len(high) == 1
         assert high[0].frequency_hz >= way.low_hz - 1e-9
-        assert all(item.frequency_hz <= max(way.high_hz, way.low_hz) + 1.0 for item in low)
+        # Where safe ranges leave a gap, the loudspeaker above is spared: only then may the one below play beyond its own.
+        above = [other.low_hz for other in ways[ways.index(way) + 1 :] if not other.fill]
+        assert all(item.frequency_hz <= max(way.high_hz, way.low_hz, *above) + 1.0 for item in low)
         assert all(item.reason for item in row.filters)
         curves = result.channels[row.name]
         assert np.isfinite(curves.impulse).all()
@@ -246,6 +260,19 @@ def test_crossover_wishes_are_kept() -> None:
         high, low = (next(i for i in settings.channel(name).filters if i.kind == k) for k in ("high-pass", "low-pass"))
         assert (low.frequency_hz, low.family) == (3100.0, "Butterworth")
         assert high.frequency_hz == 75.0
+
+
+def test_wish_that_no_processor_can_keep() -> None:
+    """Half the sample rate is no corner; the nearest there is stands in for it, and the tweeter is as safe as ever."""
+    wish = {"lower": "midbass", "upper": "tweeter", "frequency_hz": 23999.9}
+    settings = _run(make_case(*TWO_WAY, positions=2, processor=SIMPLE, tuning={"crossovers": [wish]})).settings
+    json.dumps(settings.to_dict(), allow_nan=False)
+    corners = [f.frequency_hz for row in settings.channels for f in row.filters if f.kind == "high-pass"]
+    assert sorted(corners) == [50.0, 50.0, 21600.0, 21600.0]
+    wish["frequency_hz"] = 300.0
+    settings = _run(make_case(*TWO_WAY, positions=2, processor=SIMPLE, tuning={"crossovers": [wish]})).settings
+    high = next(f for f in settings.channel("left tweeter").filters if f.kind == "high-pass")
+    assert high.frequency_hz == 2000.0
 
 
 def test_all_pass_filters_only_where_they_help() -> None:

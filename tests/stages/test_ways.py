@@ -157,3 +157,21 @@ def test_any_system_is_divided(roles: set[str], side: str) -> None:
         assert len(protective) == 1
         assert protective[0].low_hz >= way.low_hz
     assert all(edge.low_hz <= edge.frequency_hz <= edge.high_hz for edge in edges)
+
+
+@pytest.mark.parametrize(
+    ("families", "slopes", "wish", "kind"),
+    [
+        (["Linkwitz-Riley", "Butterworth"], [12, 24], {"family": "Butterworth"}, ("Butterworth", 24)),
+        (["Linkwitz-Riley", "Butterworth"], [12, 18], {"family": "Linkwitz-Riley"}, ("Linkwitz-Riley", 12)),
+        (["Butterworth"], [12, 24], {"slope_db_per_octave": 12}, ("Butterworth", 12)),
+        (["Linkwitz-Riley", "Butterworth"], [6, 24], {"slope_db_per_octave": 6}, ("Butterworth", 6)),
+    ],
+)
+def test_half_a_wish_is_filled_from_what_the_processor_has(
+    families: list[str], slopes: list[int], wish: dict[str, Any], kind: tuple[str, int]
+) -> None:
+    processor = {"crossover_families": families, "crossover_slopes_db_per_octave": slopes}
+    row = {"lower": "midbass", "upper": "tweeter", **wish}
+    _, crossovers = _divided(make_build(TWO_WAY, processor=processor, tuning={"crossovers": [row]}))
+    assert (crossovers[0].family, crossovers[0].slope_db_per_octave) == kind

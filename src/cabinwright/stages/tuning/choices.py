@@ -15,7 +15,7 @@ from cabinwright.stages.tuning.problem import Problem, State
 from cabinwright.stages.tuning.sides import EVERYTHING
 from cabinwright.stages.tuning.spectra import third_levels_db, third_octaves
 from cabinwright.stages.tuning.start import realign, start_state
-from cabinwright.stages.tuning.ways import Crossover
+from cabinwright.stages.tuning.ways import Crossover, crossover_kinds
 
 __all__ = ["Crossed", "Progress", "Sized", "choose_all_passes", "choose_crossovers", "choose_size"]
 
@@ -38,12 +38,7 @@ class Crossed:
 def choose_crossovers(problem: Problem, crossovers: list[Crossover], polarity: Real, progress: Progress) -> Crossed:
     """Try each family and slope the processor has, one crossover at a time with few filters; the cheapest stays."""
     proc = problem.processor
-    kinds: list[tuple[Family, int]] = [
-        (family, slope)
-        for family in proc.crossover_families
-        for slope in sorted(proc.crossover_slopes_db_per_octave)
-        if 12 <= slope <= 48 and not (family == "Linkwitz-Riley" and slope % 12)
-    ] or [(proc.crossover_families[0], max(proc.crossover_slopes_db_per_octave))]
+    kinds = crossover_kinds(proc)
     first: tuple[Family, int] = ("Linkwitz-Riley", 24) if ("Linkwitz-Riley", 24) in kinds else kinds[-1]
 
     first_peaks = min(2, proc.peaking_filters)

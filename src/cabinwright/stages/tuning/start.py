@@ -52,7 +52,9 @@ def first_gains(problem: Problem, layout: Layout, vector: Real) -> Real:
     for channel in range(layout.channels):
         power = problem.spectra.cross[problem.present[channel]][:, :, channel, channel].real.mean(axis=0)
         level = 10.0 * np.log10(np.maximum(power, 1e-30))
-        gains[channel] = np.median((target - level)[passed[channel] > 0.35])
+        # Between corners close together nothing passes whole: then its loudest half counts.
+        heard = passed[channel] > min(0.35, 0.5 * float(passed[channel].max()))
+        gains[channel] = np.median((target - level)[heard])
         way = problem.way_of(channel)
         gains[channel] += FILL_LEVEL_DB.get(way.role, CENTRE_LEVEL_DB) if way.fill else 0.0
     return gains

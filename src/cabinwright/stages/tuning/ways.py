@@ -11,10 +11,21 @@ from cabinwright.stages.tuning.model import Corner, Edge
 from cabinwright.stages.tuning.sides import channel_side
 from cabinwright.tables import crossover_range, role_row
 
-__all__ = ["FILL_ROLES", "Crossover", "Way", "channel_role", "edges_for", "find_crossovers", "find_ways", "safe_range"]
+__all__ = [
+    "FILL_ROLES",
+    "Crossover",
+    "Way",
+    "channel_role",
+    "crossover_kinds",
+    "edges_for",
+    "find_crossovers",
+    "find_ways",
+    "safe_range",
+]
 
 FILL_ROLES = ("rear fill", "centre")
 GENTLE_MARGIN = 1.4
+HIGHEST_SHARE = 0.45  #: of the sample rate: no corner lies above
 
 
 @dataclass(frozen=True)
@@ -112,10 +123,18 @@ def _wished(build: Build, item: Crossover, ways: list[Way], channels: tuple[str,
         if wish.frequency_hz is not None:
             item = replace(item, low_hz=wish.frequency_hz, usual_hz=wish.frequency_hz, high_hz=wish.frequency_hz)
         if wish.family is not None or wish.slope_db_per_octave is not None:
-            slope = wish.slope_db_per_octave or 24
-            family: Family = wish.family or ("Butterworth" if slope % 12 else "Linkwitz-Riley")
+            family, slope = _kind_wished(build.processor or Processor(), wish.family, wish.slope_db_per_octave)
             item = replace(item, family=family, slope_db_per_octave=slope, kind_kept=True)
     return item
+
+
+def _kind_wished(processor: Processor, family: Family | None, slope: int | None) -> tuple[Family, int]:
+    """What was asked for, the rest from what the processor has: Linkwitz-Riley of 24 dB per octave where it may be."""
+    wanted = slope or 24
+    usual: tuple[Family, int] = (family or ("Butterworth" if wanted % 12 else "Linkwitz-Riley"), wanted)
+    kinds = crossover_kinds(processor, gentlest_db_per_octave=6)
+    fits = [kind for kind in kinds if family in (None, kind[0]) and slope in (None, kind[1])]
+    return usual if usual in fits or not fits else fits[-1]
 
 
 def edges_for(processor: Processor, ways: list[Way], crossovers: list[Crossover]) -> tuple[Edge, ...]:
@@ -143,13 +162,24 @@ def edges_for(processor: Processor, ways: list[Way], crossovers: list[Crossover]
             Edge(end, way.channels, family, slope, hertz, low_hz=hertz, high_hz=hertz, free=False)
             for end, hertz in ends
         ]
-    return tuple(edges)
+    top = HIGHEST_SHARE * processor.sample_rate_hz
+    return tuple(
+        replace(e, frequency_hz=min(e.frequency_hz, top), low_hz=min(e.low_hz, top), high_hz=min(e.high_hz, top))
+        for e in edges
+    )
+
+
+def crossover_kinds(processor: Processor, *, gentlest_db_per_octave: int = 12) -> list[tuple[Family, int]]:
+    """Families and slopes the processor has, none gentler than asked for unless it has no other; never empty."""
+    kinds: list[tuple[Family, int]] = [
+        (family, slope)
+        for family in processor.crossover_families
+        for slope in sorted(processor.crossover_slopes_db_per_octave)
+        if not (family == "Linkwitz-Riley" and slope % 12)
+    ]
+    return [kind for kind in kinds if kind[1] >= gentlest_db_per_octave] or kinds[-1:]
 
 
 def _protective_kind(processor: Processor) -> tuple[Family, int]:
     """The gentlest slope of at least 12 dB per octave that the processor has, without overshoot where it has the choice."""
-    for family in ("Butterworth", "Linkwitz-Riley"):
-        for slope in sorted(processor.crossover_slopes_db_per_octave):
-            if family in processor.crossover_families and slope >= 12 and (family == "Butterworth" or slope % 12 == 0):
-                return family, slope
-    return processor.crossover_families[0], max(processor.crossover_slopes_db_per_octave)
+    return min(crossover_kinds(processor), key=lambda kind: (kind[0] != "Butterworth", kind[1]))
