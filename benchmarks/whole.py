@@ -50,15 +50,15 @@ def split(folder: Path, rounds: int) -> dict[str, float]:
     from cabinwright.handover.files import write_all
     from cabinwright.session import Session
     from cabinwright.stages import tuning
-    from cabinwright.stages.tuning.tune import solve_tune
+    from cabinwright.stages.tuning.tune import _outcome, solve_tune
 
     session = Session.open(folder)
     heard = session.recordings()
-    result = tuning.run(session.build, heard)
+    result, solved = tuning.run(session.build, heard), solve_tune(session.build, heard)
     parts = {
         "read and judge the recordings": lambda: session.recordings(),
         "solve": lambda: solve_tune(session.build, heard),
-        "solve and explain": lambda: tuning.run(session.build, heard),
+        "explain": lambda: _outcome(solved),
         "draw and write": lambda: write_all(session.out, tune_documents(session.build, result, heard)),
     }
     return {name: seconds(work, rounds) for name, work in parts.items()}
@@ -87,8 +87,7 @@ def main() -> None:
     print(f"{'--help, median of 10':32s} {statistics.median(help_s):6.3f}s")
 
     figure, axis = axes(6.4, 1.8)
-    explain = max(parts["solve and explain"] - parts["solve"], 0.0)
-    bars = {"read": parts["read and judge the recordings"], "solve": parts["solve"], "explain": explain}
+    bars = {"read": parts["read and judge the recordings"], "solve": parts["solve"], "explain": parts["explain"]}
     bars["write"] = parts["draw and write"]
     bars["start and rest"] = max(min(whole) - sum(bars.values()), 0.0)
     left = 0.0
