@@ -12,6 +12,9 @@ from pathlib import Path
 from environment import ROOT, ensure  # tools/environment.py: this folder comes first on the path
 
 FOLDER = "demo-build"
+#: The second round was recorded with these settings loaded, whatever a later version's tune gives.
+LOADED = f"{FOLDER}/verification/loaded_settings.json"
+COMMANDS = (("tune", FOLDER), ("verify", FOLDER, "--settings", LOADED))
 
 
 def main() -> int:
@@ -22,10 +25,10 @@ def main() -> int:
     shutil.rmtree(ROOT / FOLDER, ignore_errors=True)
     shutil.copytree(ROOT / "demo" / "build", ROOT / FOLDER)
     told: list[str] = []
-    for command in ("tune", "verify"):
-        print(f"\n$ cabinwright {command} {FOLDER}", flush=True)
+    for command in COMMANDS:
+        print(f"\n$ cabinwright {' '.join(command)}", flush=True)
         done = subprocess.run(
-            [str(python), "-m", "cabinwright", command, FOLDER],
+            [str(python), "-m", "cabinwright", *command],
             cwd=ROOT, stdout=subprocess.PIPE, encoding="utf-8", env={**os.environ, "PYTHONUTF8": "1"}, check=False,
         )  # fmt: skip
         print(done.stdout, flush=True)
