@@ -1,6 +1,6 @@
 """Polarity and delay of whole ways, searched before the solver runs: it can slide down a slope but not jump to the next.
 
-For each way, from the treble down, every delay within three quarters of a period of the crossover and both polarities are
+For each way, from the treble down, every delay within a period of the crossover and both polarities are
 tried against the ways above it. Cross-spectra make this cheap: with the way's own power A, the others' power B and
 their cross term X, the sum is ``A + B + 2 s Re(X exp(-j w t))``.
 """
@@ -21,6 +21,7 @@ __all__ = ["Scan", "match_pair_polarity", "scan_way"]
 Real = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 PERIOD_PENALTY_DB = 0.8  #: per period squared
+FURTHEST_PERIODS = 0.6  #: no other period than the one in which both meet
 
 
 @dataclass(frozen=True)
@@ -42,8 +43,8 @@ def scan_way(
     others: tuple[int, ...],
     centre_hz: float,
     span_hz: tuple[float, float],
-    reach: float = 0.75,
-    steps: int = 241,
+    reach: float = 1.0,
+    steps: int = 321,
 ) -> list[Scan]:
     """Polarities and delays at which the channels ``way`` add best to ``others``, best first, one per local maximum.
 
@@ -55,6 +56,7 @@ def scan_way(
     band = (frequency_hz > span_hz[0]) & (frequency_hz < span_hz[1])
     turn = np.exp(-2j * np.pi * np.outer(delays, frequency_hz[band]))
     score, total = np.zeros((2, steps)), 0.0
+    shared = np.zeros(int(band.sum()), dtype=np.complex128)
     for members, cross in sums:
         mine = np.flatnonzero(np.isin(members, way))
         rest = np.flatnonzero(np.isin(members, others))
@@ -64,7 +66,9 @@ def scan_way(
         share = np.einsum("cb,db,bcd->bcd", g, g.conj(), cross[band], optimize=True)
         own = np.maximum(share[:, mine][:, :, mine].sum(axis=(1, 2)).real, 1e-30)
         far = np.maximum(share[:, rest][:, :, rest].sum(axis=(1, 2)).real, 1e-30)
-        swing = 2.0 * (turn * share[:, mine][:, :, rest].sum(axis=(1, 2))).real
+        mix = share[:, mine][:, :, rest].sum(axis=(1, 2))
+        shared += mix
+        swing = 2.0 * (turn * mix).real
         best = (np.sqrt(own) + np.sqrt(far)) ** 2
         weight = 2.0 * np.minimum(own, far) / (own + far)
         for row, sign in enumerate((1.0, -1.0)):
@@ -73,12 +77,15 @@ def scan_way(
     if total == 0.0:
         return [Scan(1.0, 0.0, 0.0, 0.0)]
     score /= total
-    # Equal sums a period apart: the smaller delay keeps the first sound together.
-    judged = score - PERIOD_PENALTY_DB * (delays * centre_hz) ** 2
+    # Sums a period apart are nearly equal. First sounds meet at 0, envelopes where the cross term peaks as a whole; half
+    # way between, neither is far off.
+    meeting = 0.5 * delays[int(np.argmax(np.abs(turn @ shared)))]
+    periods = np.abs(delays - meeting) * centre_hz
+    judged = np.where(periods <= FURTHEST_PERIODS, score - PERIOD_PENALTY_DB * periods**2, -np.inf)
     found = []
     for row, polarity in enumerate((1.0, -1.0)):
         padded = np.concatenate([[-np.inf], judged[row], [-np.inf]])
-        for k in np.flatnonzero((padded[1:-1] >= padded[:-2]) & (padded[1:-1] > padded[2:])):
+        for k in np.flatnonzero((padded[1:-1] >= padded[:-2]) & (padded[1:-1] > padded[2:]) & np.isfinite(judged[row])):
             scan = Scan(polarity, float(delays[k]), -float(score[row, k]), -float(score[1 - row].max()))
             found.append((float(judged[row, k]), scan))
     return [scan for _, scan in sorted(found, key=lambda pair: -pair[0])]

@@ -3,7 +3,8 @@
 Arrival is the moment at which the envelope of the band-limited response first passes 30 % of its largest value. Errors that
 are common to one channel (processor latency, the loudspeaker's own delay) and to one position (tape, timing) are told apart
 by a two-way table of arrival minus straight-line travel time, fitted by medians (Tukey 1977, median polish), so that one
-misplaced microphone or one strong reflection does not move the rest.
+misplaced microphone or one strong reflection does not move the rest. A subwoofer's rise is slower than its way is long: it
+takes the lateness of the other channels, and its delay is settled by how it adds to them (``align``).
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ __all__ = ["Arrivals", "find_arrivals", "onset_times"]
 
 Real = NDArray[np.float64]
 THRESHOLD = 0.3
+DULL_HZ = 400.0  #: a channel with nothing above this has no edge to time
 
 
 @dataclass(frozen=True)
@@ -72,6 +74,9 @@ def find_arrivals(
     placed = np.isfinite(head_distance_m)
     travel = np.where(placed[:, None], np.nan_to_num(distance_m) / sound_speed_m_s, 0.0)
     lateness, residual = _polish(times - travel)
+    dull = np.asarray([high < DULL_HZ for _, high in bands_hz])
+    if dull.any() and not dull.all():
+        lateness = np.where(dull, np.median(lateness[~dull]), lateness)
     head = lateness + np.where(placed, np.nan_to_num(head_distance_m) / sound_speed_m_s, 0.0)
     scatter = np.asarray([np.nanmedian(np.abs(row)) if np.isfinite(row).any() else np.nan for row in residual])
     return Arrivals(times, head, lateness, scatter)

@@ -21,8 +21,8 @@ Real = NDArray[np.float64]
 
 PAIR_DELAY_MS = 0.004  #: left and right of a way drift apart by no more than this without good reason
 BASS_DELAY_MS = 1.0  #: the same below 40 Hz, where nobody hears a direction
-PAIR_GAIN_DB = 3.0  #: how far the gains of a pair part beyond what levels in the channel's own band ask
-WAY_GAIN_DB = 4.0  #: the same between ways
+PAIR_GAIN_DB = 1.5  #: how far the gains of a pair part beyond what levels in the channel's own band ask
+WAY_GAIN_DB = 3.0  #: the same between ways
 CORNER_OCTAVES = 0.15  #: how far the two corners of one crossover may part
 USUAL_OCTAVES = 0.7  #: how far a crossover may leave its usual frequency
 USUAL_Q, Q_SPREAD = 2.0, 0.5  #: prior of ln Q
@@ -82,6 +82,8 @@ def bounds_for(problem: Problem, state: State) -> tuple[Real, Real]:
     for k, edge in enumerate(layout.edges):
         at = layout.at_edge + k
         lower[at], upper[at] = (np.log(edge.low_hz), np.log(edge.high_hz)) if edge.free else (state.vector[at],) * 2
+    if any(way.fill for way in problem.ways):  # a fill's level is a rule: raising all the rest would break it
+        lower[layout.size] = upper[layout.size] = 0.0
     for channel in range(layout.channels):
         way = problem.way_of(channel)
         at = layout.at_delay + channel
@@ -108,6 +110,9 @@ def _bound_peaks(problem: Problem, state: State, channel: int, lower: Real, uppe
     low, high = 0.7 * max(corners["high-pass"]), 1.4 * min(corners["low-pass"])
     span = slice(layout.at_peak + 3 * channel * layout.peaks, layout.at_peak + 3 * (channel + 1) * layout.peaks)
     most = min(proc.peaking_gain_max_db, problem.weights.most_boost_db)
+    if problem.way_of(channel).fill:  # equalised for the stage's sake, a fill would only be taken out
+        lower[span] = upper[span] = np.tile([np.log(low), 0.0, np.log(proc.peaking_q_min)], layout.peaks)
+        return
     lower[span] = np.tile([np.log(low), proc.peaking_gain_min_db, np.log(proc.peaking_q_min)], layout.peaks)
     upper[span] = np.tile([np.log(max(high, 1.1 * low)), most, np.log(proc.peaking_q_max)], layout.peaks)
 

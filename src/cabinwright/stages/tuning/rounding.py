@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
-from cabinwright.build.document import Processor
 from cabinwright.physics.filters import Filter
 from cabinwright.stages.tuning.fit import improve
 from cabinwright.stages.tuning.model import DELAY_SCALE, Layout, Model
@@ -48,7 +46,7 @@ def on_grid(problem: Problem, state: State) -> State:
     vector = _settle(problem, layout, vector, frozen)
 
     wanted = absolute_delays(problem, State(layout, vector))
-    rounded = _round_delays(wanted, proc)
+    rounded = _round_delays(problem, wanted)
     common = float(np.median(rounded - wanted))  # a delay of all channels alike is not heard
     vector[layout.at_delay : layout.at_edge] += (rounded - common - wanted) * DELAY_SCALE
     frozen[layout.at_delay : layout.at_edge] = True
@@ -108,21 +106,27 @@ def _settle(problem: Problem, layout: Layout, vector: Real, frozen: NDArray[np.b
     return improve(problem, State(layout, vector), iterations=6, frozen=frozen).vector
 
 
-def _round_delays(delay: Real, proc: Processor) -> Real:
-    """Multiples of the step within the processor's reach; the common part is chosen so that all round well."""
+def _round_delays(problem: Problem, delay: Real) -> Real:
+    """Multiples of the step within the processor's reach.
+
+    Within a way the differences are rounded, not the delays: left and right then part by half a step at most.
+    """
+    proc = problem.processor
     step = proc.delay_step_s
-    offsets = np.linspace(0.0, step, 25)[:-1]
-    errors = [float(np.sum((np.round((delay + o) / step) * step - delay - o) ** 2)) for o in offsets]
-    counts = np.round((delay + offsets[int(np.argmin(errors))]) / step)
+    counts = np.round(delay / step)
+    for way in problem.ways:
+        first, *others = way.channels
+        for other in others:
+            counts[other] = counts[first] + np.round((delay[other] - delay[first]) / step)
     counts -= counts.min()
     return np.asarray(np.minimum(counts, np.floor(proc.delay_max_s / step + 1e-9)) * step)
 
 
-def to_settings(problem: Problem, state: State, *, reasons: Callable[[int, str, float], str] | None = None) -> Settings:
+def to_settings(problem: Problem, state: State) -> Settings:
     """The processor's settings; overall level as high as the channel that needs most can go without exceeding 0 dB."""
     proc, layout = problem.processor, state.layout
     gains, _, edge_ln, peaks, turns = layout.split(state.vector[: layout.size])
-    delay = _round_delays(absolute_delays(problem, state), proc)
+    delay = _round_delays(problem, absolute_delays(problem, state))
     response = np.abs(Model(layout, problem.spectra.frequency_hz).responses(state.vector[: layout.size]))
     headroom = 20.0 * np.log10(response.max(axis=1))  # what each channel would need above 0 dB
     lift = float(min((proc.gain_max_db - gains).min(), -headroom.max()))

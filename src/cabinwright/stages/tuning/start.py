@@ -18,6 +18,7 @@ Real = NDArray[np.float64]
 REAR_FILL_DELAY_S = 0.012  #: after the front, so that the front is heard first (common practice, no source)
 FILL_LEVEL_DB = {"rear fill": -10.0}  #: against the front (common practice, no source)
 CENTRE_LEVEL_DB = -6.0
+REALIGN_WORTH = 0.97  #: another period or polarity must lower the cost by 3 %
 
 
 def start_state(problem: Problem, crossovers: list[Crossover], polarity: Real) -> State:
@@ -98,7 +99,7 @@ def realign(problem: Problem, state: State, crossovers: list[Crossover], *, cand
             if scan.polarity > 0.0 and abs(scan.delay_s) < 1e-5:
                 continue
             tried = improve(problem, _turned(state, problem.stage[index].channels, scan), iterations=8)
-            if tried.cost < 0.99 * best.cost:
+            if tried.cost < REALIGN_WORTH * best.cost:
                 best = tried
         state = best
     return state
