@@ -46,9 +46,7 @@ def test_octave_edges() -> None:
     assert not close(entry, bands.upper_hz * (1.0 + 3e-6), entry["expected"][1])
 
 
-@given(
-    fraction=st.integers(1, 48), low_hz=st.floats(1.0, 1e4), span=st.floats(1.0, 1e3)
-)
+@given(fraction=st.integers(1, 48), low_hz=st.floats(1.0, 1e4), span=st.floats(1.0, 1e3))
 def test_bands_touch_and_cover(fraction: int, low_hz: float, span: float) -> None:
     bands = octave_bands(fraction=fraction, low_hz=low_hz, high_hz=low_hz * span)
     assert np.allclose(bands.upper_hz[:-1], bands.lower_hz[1:], rtol=1e-12)
