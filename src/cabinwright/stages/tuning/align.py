@@ -20,7 +20,8 @@ __all__ = ["Scan", "match_pair_polarity", "scan_way"]
 
 Real = NDArray[np.float64]
 Complex = NDArray[np.complex128]
-PERIOD_PENALTY_DB = 0.8  #: per period squared
+BASS_HZ = 150.0
+BASS_PENALTY_DB, PENALTY_DB = 0.8, 1.0  #: per period squared away from where the two should meet
 FURTHEST_PERIODS = 0.6  #: no other period than the one in which both meet
 
 
@@ -77,11 +78,13 @@ def scan_way(
     if total == 0.0:
         return [Scan(1.0, 0.0, 0.0, 0.0)]
     score /= total
-    # Sums a period apart are nearly equal. First sounds meet at 0, envelopes where the cross term peaks as a whole; half
-    # way between, neither is far off.
-    meeting = 0.5 * delays[int(np.argmax(np.abs(turn @ shared)))]
+    # Sums a period apart are nearly equal. Where direction is heard, first sounds are kept together; in the bass the choice
+    # lies half way between that and the meeting of the envelopes, so that neither is far off.
+    bass = centre_hz < BASS_HZ
+    meeting = 0.5 * delays[int(np.argmax(np.abs(turn @ shared)))] if bass else 0.0
     periods = np.abs(delays - meeting) * centre_hz
-    judged = np.where(periods <= FURTHEST_PERIODS, score - PERIOD_PENALTY_DB * periods**2, -np.inf)
+    penalty = BASS_PENALTY_DB if bass else PENALTY_DB
+    judged = np.where(periods <= FURTHEST_PERIODS, score - penalty * periods**2, -np.inf)
     found = []
     for row, polarity in enumerate((1.0, -1.0)):
         padded = np.concatenate([[-np.inf], judged[row], [-np.inf]])

@@ -47,7 +47,7 @@ def solve(
     r, jac = residuals(x, True)
     assert jac is not None
     cost = 0.5 * float(r @ r)
-    damping, grow, dull, done = 1e-3, 2.0, 0, 0
+    damping, grow, dull, done = 1e-2, 2.0, 0, 0
     while done < iterations:
         done += 1
         gradient = jac.T @ r
@@ -77,8 +77,11 @@ def solve(
         if not moved:
             break
         gain = (cost - cost_trial) / max(cost, 1e-30)
+        moved_by = trial - x
+        foreseen = -float(gradient @ moved_by) - 0.5 * float(np.sum((jac @ moved_by) ** 2))
+        ratio = (cost - cost_trial) / max(foreseen, 1e-30)
+        damping = max(damping * max(1.0 / 3.0, 1.0 - (2.0 * min(ratio, 1.0) - 1.0) ** 3), 1e-9)
         x, cost, grow = trial, cost_trial, 2.0
-        damping = max(damping / 3.0, 1e-9)
         dull = dull + 1 if gain < tolerance else 0
         if dull >= 2:
             break
