@@ -168,6 +168,7 @@ def _channel_errors(problem: Problem, state: State) -> Real:
         if target.name == EVERYTHING and len(objective.sums) > 1:
             continue
         miss = (level - target.target_db - state.vector[state.layout.size + target.offset]) * target.weight
+        miss *= np.where(miss < 0.0, target.fill, 1.0)
         for k, channel in enumerate(target.channels):
             alone = (response[channel] * target.cross[:, k, k].real).reshape(-1, BANDS_PER_GROUP).sum(axis=1)
             errors[channel] += miss * np.clip(alone / 10.0 ** (level / 10.0), 0.0, 1.0)
