@@ -42,13 +42,14 @@ def heard(car: Car, timing: str, snr_db: float) -> tuple[Any, RecordedResponses]
     """Build and responses, through real files unless ``timing`` is direct."""
     if timing == "direct":
         return parse(car.build_toml(None)), car.responses(snr_db=snr_db)
+    from cabinwright.files import write_all
     from cabinwright.measure.reader import read_recordings
-    from cabinwright.measure.signal import write_sweep
+    from cabinwright.measure.signal import sweep_files
 
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         build = parse(car.build_toml(timing))
-        write_sweep(build, folder)
+        write_all(folder, sweep_files(build))
         write_recordings(car, folder, timing=timing, snr_db=snr_db, drift_ppm=70.0 if timing == "marker" else 0.0)
         build = load(folder)
         return build, read_recordings(build, folder, kind="tuning")

@@ -46,8 +46,8 @@ def fresh(arguments: list[str], rounds: int) -> list[float]:
 
 def split(folder: Path, rounds: int) -> dict[str, float]:
     """Parts of the command inside one process, the least of ``rounds`` each."""
+    from cabinwright.files import write_all
     from cabinwright.handover.documents import tune_documents
-    from cabinwright.handover.files import write_all
     from cabinwright.session import Session
     from cabinwright.stages import tuning
     from cabinwright.stages.tuning.tune import _outcome, solve_tune

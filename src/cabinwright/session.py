@@ -10,9 +10,9 @@ from pathlib import Path
 from cabinwright.build.codec import load
 from cabinwright.build.document import Build
 from cabinwright.errors import PersonError, RefusedError
+from cabinwright.files import write_all
 from cabinwright.findings import Finding
 from cabinwright.handover.documents import plan_documents, tune_documents, verification_documents
-from cabinwright.handover.files import write_all
 from cabinwright.measure.reader import read_recordings
 from cabinwright.measure.signal import sweep_files
 from cabinwright.physics.response import RecordedResponses

@@ -5,8 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 from cabinwright.build.document import Build
+from cabinwright.files import write_all
 from cabinwright.handover.documents import plan_documents, tune_documents, verification_documents
-from cabinwright.handover.files import write_all
 from cabinwright.physics.response import RecordedResponses
 from cabinwright.stages.tuning.result import TuningResult
 from handover import invented

@@ -10,8 +10,8 @@ import pytest
 import soundfile
 
 from cabinwright.build.codec import parse
-from cabinwright.errors import OutputError
-from cabinwright.measure.signal import make_sweep, sweep_files, write_sweep
+from cabinwright.files import write_all
+from cabinwright.measure.signal import make_sweep, sweep_files
 
 from .rig import SPEAKERS, document
 
@@ -28,13 +28,14 @@ def test_a_build_without_a_processor_gets_48_khz_loopback() -> None:
 
 def test_the_file_is_what_the_signal_says(tmp_path: Path) -> None:
     build = parse(document("marker"))
-    signal = write_sweep(build, tmp_path)
+    signal = make_sweep(build)
+    write_all(tmp_path, sweep_files(build))
     info = soundfile.info(tmp_path / "sweep.wav")
     assert (info.samplerate, info.channels, info.subtype) == (48000, 2, "PCM_24")
     samples, _ = soundfile.read(tmp_path / "sweep.wav", always_2d=True)
     assert np.abs(samples - signal.samples()).max() <= 2.0**-23
     first = (tmp_path / "sweep.wav").read_bytes()
-    write_sweep(build, tmp_path)
+    write_all(tmp_path, sweep_files(build))
     assert (tmp_path / "sweep.wav").read_bytes() == first
     assert sorted(path.name for path in tmp_path.iterdir()) == ["sweep.html", "sweep.wav"]
 
@@ -93,15 +94,6 @@ def test_the_page_warns_and_lists_every_file() -> None:
 def test_names_are_escaped_on_the_page() -> None:
     page = str(sweep_files(parse(BARE.replace('"bare"', '"a <b> & c"')))["sweep.html"])
     assert "a &lt;b&gt; &amp; c" in page
-
-
-def test_what_cannot_be_written_leaves_the_old_file(tmp_path: Path) -> None:
-    (tmp_path / "sweep.wav").mkdir()
-    with pytest.raises(OutputError, match=r"sweep\.wav: cannot be written"):
-        write_sweep(parse(BARE), tmp_path)
-    assert [path.name for path in tmp_path.iterdir()] == ["sweep.wav"]
-    with pytest.raises(OutputError, match="cannot be written"):
-        write_sweep(parse(BARE), tmp_path / "not there")
 
 
 def test_the_file_can_be_read_from_memory() -> None:

@@ -15,8 +15,9 @@ import numpy as np
 import pytest
 
 from cabinwright.build.codec import load
+from cabinwright.files import write_all
 from cabinwright.measure.reader import read_recordings
-from cabinwright.measure.signal import write_sweep
+from cabinwright.measure.signal import sweep_files
 from cabinwright.stages import tuning
 from cars import Car, make_car, write_recordings
 from outside.hand_method import hand_tune
@@ -57,7 +58,7 @@ def _recorded(car: Car, folder: Path, timing: str) -> None:
     """Everything a person would have in the folder."""
     text = car.build_toml(timing, tuning_extra="" if timing == "impulse" else SWEEP)
     (folder / "build.toml").write_text(text, encoding="utf-8", newline="\n")
-    write_sweep(load(folder), folder)
+    write_all(folder, sweep_files(load(folder)))
     write_recordings(car, folder, timing=timing, snr_db=SNR_DB, drift_ppm={"marker": -63.0}.get(timing, 0.0), text=text)
 
 

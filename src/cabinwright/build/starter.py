@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import json
-import os
 from importlib.resources import files
 from pathlib import Path
 from typing import Literal
 
 from cabinwright.build.codec import FILE_NAME, parse
 from cabinwright.errors import OutputError
+from cabinwright.files import write_all
 
 __all__ = ["create", "starter_text"]
 
@@ -35,17 +35,11 @@ def create(folder: Path, *, title: str = "A new build", driving_side: Literal["l
     """
     text = starter_text(title=title, driving_side=driving_side)
     target, recordings = folder / FILE_NAME, folder / RECORDINGS_FOLDER
-    fresh = target.with_name(f".{FILE_NAME}.{os.getpid()}.part")
+    if target.exists():
+        raise OutputError(f"{target}: there is a build already, and it was left as it is. Name another folder.")
+    write_all(folder, {FILE_NAME: text})
     try:
-        if target.exists():
-            raise OutputError(f"{target}: there is a build already, and it was left as it is. Name another folder.")
-        recordings.mkdir(parents=True, exist_ok=True)
-        try:
-            fresh.write_text(text, encoding="utf-8", newline="\n")
-            fresh.replace(target)
-        finally:
-            fresh.unlink(missing_ok=True)
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or str(error)
-        raise OutputError(f"{folder}: cannot be written ({reason}). Choose a folder you may write to.") from None
+        recordings.mkdir(exist_ok=True)
+    except OSError as error:
+        raise OutputError(f"{recordings}: cannot be made ({error.strerror}). Move what stands there away.") from None
     return [target, recordings]

@@ -11,10 +11,8 @@ Gaps keep sweep and markers apart by more than half a second of reverberation.
 from __future__ import annotations
 
 import io
-import os
 from collections.abc import Mapping
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Literal
 
 import numpy as np
@@ -22,11 +20,10 @@ import soundfile
 from numpy.typing import NDArray
 
 from cabinwright.build.document import Build, Processor, SweepSettings
-from cabinwright.errors import OutputError
 from cabinwright.measure.roles import marker_band_hz, marker_speaker
 from cabinwright.physics.sweep import Chirp, Sweep
 
-__all__ = ["Markers", "SweepSignal", "make_sweep", "sweep_files", "write_sweep"]
+__all__ = ["Markers", "SweepSignal", "make_sweep", "sweep_files"]
 
 LEAD_S = 0.25
 TAIL_S = 1.0  #: for the room to fall silent
@@ -111,29 +108,3 @@ def sweep_files(build: Build) -> Mapping[str, bytes | str]:
     held = io.BytesIO()
     soundfile.write(held, signal.samples(), signal.sample_rate_hz, format="WAV", subtype="PCM_24")
     return {"sweep.wav": held.getvalue(), "sweep.html": sweep_page(build, signal)}
-
-
-def write_sweep(build: Build, folder: Path) -> SweepSignal:
-    """Write the files of ``sweep_files`` into ``folder``, each whole or not at all.
-
-    Raises ``OutputError`` where that cannot be done; an earlier file is then still whole.
-    """
-    for name, content in sweep_files(build).items():
-        data = content.encode("utf-8") if isinstance(content, str) else content
-        part = folder / f".{name}.{os.getpid()}.part"
-        try:
-            with part.open("wb") as file:
-                file.write(data)
-                file.flush()
-                os.fsync(file.fileno())
-            part.replace(folder / name)
-        except OSError as error:
-            reason = (error.strerror or str(error)).lower()
-            raise OutputError(
-                f"{folder / name}: cannot be written: {reason}. Check that the folder exists, that you may write"
-                " there and "
-                "that the disk is not full, then run the command again. An earlier file is unchanged."
-            ) from error
-        finally:
-            part.unlink(missing_ok=True)
-    return make_sweep(build)

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from cabinwright.errors import OutputError
-from cabinwright.handover.files import write_all
+from cabinwright.files import write_all
 
 OLD = {"a.json": "old a\n", "b.html": "old b\n"}
 NEW = {"a.json": "new a\n", "b.html": "new ä\n"}
