@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -9,7 +11,7 @@ from hypothesis import strategies as st
 from scipy.signal import minimum_phase
 
 from cabinwright.errors import RecordingError
-from cabinwright.measure.calibration import Calibration, parse_calibration
+from cabinwright.measure.calibration import Calibration, parse_calibration, read_calibration
 
 
 @pytest.mark.parametrize(
@@ -20,6 +22,13 @@ from cabinwright.measure.calibration import Calibration, parse_calibration
         "20\t-1.5\t12\r\n1000\t0\t0\r\n20000\t2.5\t-3\r\n",
         "20 -1,5\n1000 0,0\n20000 2,5",
         "20;-1,5\n1000;0\n20000;2,5",
+        "20,0;-1,5\n1000,0;0\n20000,0;2,5",
+        "20,0;-1,5;0\n1000;0;0\n20000;2,5;1,25",
+        "20,0\t-1,5\n1000,0\t0\n20000,0\t2,5",
+        "20,0 -1,5\n1000,0 0\n20000,0 2,5",
+        "20,0  -1,5  12,5\n1000,0  0  0\n20000,0  2,5  3",
+        "20.0, -1.5, 3\n1000.0, 0, 0\n20000, 2.5, 1",
+        "20;\t-1.5\n1000;\t0\n20000;\t2.5",
         '"Sens Factor =-1.2dB"\n  20   -1.5\n  1000 0\n  20000 2.5',
     ],
 )
@@ -39,6 +48,8 @@ def test_usual_ways_of_writing(text: str) -> None:
         ("0 1\n30 2", "mic.txt:1: a frequency"),
         ("20 1\n30 999", "mic.txt:2: a level"),
         ("20 1\n30 nan", "mic.txt:2: a level"),
+        ("20;;1\n30;;2", "mic.txt:1: frequency and level expected"),
+        ("20,0,1,5\n30,0,2,5", "mic.txt:1: frequency and level expected"),
     ],
 )
 def test_refusals_name_the_line(text: str, words: str) -> None:
@@ -84,3 +95,23 @@ def test_correction_is_minimum_phase() -> None:
     inner = (frequency > 200.0) & (frequency < 20000.0)
     assert np.abs(np.angle(got[inner] / expected[inner])).max() < 0.01
     assert np.abs(np.angle(expected[inner])).max() > 0.1
+
+
+def test_a_comma_alone_parts_columns() -> None:
+    got = parse_calibration("20,0,1\n30,2,1\n", file="mic.txt")
+    assert (got.frequency_hz.tolist(), got.level_db.tolist()) == ([20.0, 30.0], [0.0, 2.0])
+
+
+def test_files_that_are_no_calibration(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "mic.txt").write_bytes(b"* 20 \xb0C\n20 1\n30 2\n")  # latin-1
+    assert read_calibration(tmp_path, "mic.txt").level_db.tolist() == [1.0, 2.0]
+    (tmp_path / "large.txt").write_bytes(b" " * 2_000_001)
+    with pytest.raises(RecordingError, match=r"large\.txt: over 2 MB"):
+        read_calibration(tmp_path, "large.txt")
+
+    def refuse(*_: object, **__: object) -> None:
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr(Path, "open", refuse)
+    with pytest.raises(RecordingError, match=r"mic\.txt: cannot be read \(Permission denied\)"):
+        read_calibration(tmp_path, "mic.txt")

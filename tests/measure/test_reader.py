@@ -321,8 +321,10 @@ def test_refuses_without_a_channel(fresh: Fresh) -> None:
     rig = fresh("loopback")
     for place in SPOTS:
         rig.change(rig.index("subwoofer", place), mute)
-    with pytest.raises(RefusedError, match="no good recording of subwoofer"):
+    with pytest.raises(RefusedError, match="no good recording of subwoofer") as caught:
         read_recordings(rig.build, rig.folder)
+    assert [item.code for item in caught.value.findings] == ["recording-no-sweep"] * len(SPOTS)
+    assert all("subwoofer" in item.where for item in caught.value.findings)
 
 
 def test_refuses_without_recordings(rounds: dict[str, Rig]) -> None:

@@ -2,8 +2,8 @@
 
 A measuring microphone is very nearly a minimum-phase system, so its level errors come with the phase that belongs to
 them, and both are taken out together: the correction is the minimum-phase filter (Oppenheim and Schafer, Discrete-Time
-Signal Processing, ch. 12: folded cepstrum) of the inverse level. Outside the band of the file its end values are
-held, so nothing is corrected that nobody measured.
+Signal Processing, ch. 12: folded cepstrum) of the inverse level. Outside the band of the file its end values are held:
+less is wrong there than with a jump back to nothing, and the phase inside the band stays smooth.
 """
 
 from __future__ import annotations
@@ -24,7 +24,6 @@ __all__ = ["Calibration", "parse_calibration", "read_calibration"]
 
 LIMIT_BYTES = 2_000_000
 LIMIT_DB = 60.0
-SPLIT = re.compile(r"[,;\s]+")
 
 
 @dataclass(frozen=True)
@@ -49,14 +48,17 @@ class Calibration:
 def read_calibration(folder: Path, file: str) -> Calibration:
     """Read the calibration ``file`` of the build in ``folder``. Raises ``RecordingError`` with file, line and cure."""
     path = inside(folder, file)
-    if path.stat().st_size > LIMIT_BYTES:
-        raise RecordingError(f"{file}: over {LIMIT_BYTES / 1e6:.0f} MB; a calibration is a short text. Check the name.")
     try:
-        text = path.read_bytes().decode("utf-8-sig")
-    except UnicodeDecodeError:
-        text = path.read_bytes().decode("latin-1")
+        with path.open("rb") as stream:
+            content = stream.read(LIMIT_BYTES + 1)
     except OSError as error:
         raise RecordingError(f"{file}: cannot be read ({error.strerror or error}). Check its rights.") from error
+    if len(content) > LIMIT_BYTES:
+        raise RecordingError(f"{file}: over {LIMIT_BYTES / 1e6:.0f} MB; a calibration is a short text. Check the name.")
+    try:
+        text = content.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        text = content.decode("latin-1")
     return parse_calibration(text, file=file)
 
 
@@ -64,7 +66,8 @@ def parse_calibration(text: str, *, file: str) -> Calibration:
     """Read lines of frequency [Hz] and level [dB]; further columns (phase) are ignored.
 
     Blank lines, and lines that begin with anything but a number (comments, headings), are skipped. Columns are parted
-    by blanks, tabs, commas or semicolons; a decimal comma is understood where blanks or semicolons part the columns.
+    by semicolons, tabs, blanks or commas, the first of these that the line has; where it is no comma, a comma is the
+    decimal point.
     Raises ``RecordingError`` with line, rule, what was got and the cure.
     """
     rows: list[tuple[float, float]] = []
@@ -76,28 +79,40 @@ def parse_calibration(text: str, *, file: str) -> Calibration:
         if len(rows) > 1 and rows[-1][0] <= rows[-2][0]:
             raise RecordingError(
                 f"{file}:{number}: frequencies must rise from line to line, got {rows[-1][0]:g} Hz after"
-                f" {rows[-2][0]:g} Hz. "
-                "Sort the lines and remove doubles."
+                f" {rows[-2][0]:g} Hz. Sort the lines and remove doubles."
             )
     if len(rows) < 2:
         raise RecordingError(
-            f"{file}: {len(rows)} lines of frequency and level found, at least 2 are needed. Write one pair on"
-            " each line, "
+            f"{file}: {len(rows)} lines of frequency and level found, at least 2 are needed. Write one pair on each line, "
             "for example: 1000 0.3"
         )
     table = np.asarray(rows)
     return Calibration(frequency_hz=table[:, 0], level_db=table[:, 1])
 
 
+def _columns(line: str) -> list[str]:
+    """The columns of a line with decimal points. A comma beside a blank parts columns as the blank does."""
+    for mark in (";", "\t"):
+        if mark in line:
+            words = [word.strip(" \t,") for word in line.split(mark)]
+            return [word.replace(",", ".") for word in words if word or mark == ";"]
+    words = re.split(r",?\s+,?", line)
+    if len(words) > 1:
+        return [word.strip(",").replace(",", ".") for word in words]
+    words = line.split(",")
+    # 20,0,1,5 may be two numbers with decimal commas: nothing is guessed.
+    return words if len(words) != 4 or "." in line else []
+
+
 def _row(line: str, *, place: str) -> tuple[float, float]:
     shown = line if len(line) <= 60 else line[:59] + "…"
-    words = [word for word in SPLIT.split(line) if word]
-    if re.match(r"[^,]*\d,\d+[;\s]+[+-]?\d+,\d", line) or re.match(r"[+-]?[\d.]+[;\s]+[+-]?\d+,\d", line):
-        words = [word.replace(",", ".") for word in re.split(r"[;\s]+", line) if word]
+    words = _columns(line)
     try:
         frequency, level = float(words[0]), float(words[1])
     except (ValueError, IndexError):
-        raise RecordingError(f'{place}: frequency and level expected, got "{shown}". Write two numbers.') from None
+        raise RecordingError(
+            f'{place}: frequency and level expected, got "{shown}". Write two numbers with a blank between them.'
+        ) from None
     if not 0.0 < frequency <= 1e6:
         raise RecordingError(f"{place}: a frequency lies above 0 Hz and below 1 MHz, got {words[0]}. Correct the line.")
     if not abs(level) <= LIMIT_DB:

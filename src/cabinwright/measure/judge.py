@@ -77,7 +77,7 @@ class Judge:
         for place, index in seats.items():
             drift[place] = 1e6 * self.takes[index].drift
         findings = self._findings(seats)
-        self._enough(present)
+        self._enough(present, findings)
         return RecordedResponses(
             sample_rate_hz=sample_rate_hz, channels=self.channels, positions=self.positions, impulse=impulse,
             zero_sample=zero_sample, present=present, band_centres_hz=THIRDS.centres_hz, noise_power=noise, snr_db=snr,
@@ -284,22 +284,27 @@ class Judge:
                 out.append(finding("recording-missing", where=channel, value=listed, channel=channel, position=listed))
         return out
 
-    def _enough(self, present: NDArray[np.bool_]) -> None:
+    def _enough(self, present: NDArray[np.bool_], findings: tuple[Finding, ...]) -> None:
         """Every channel somewhere, and one position with all of them; a verification needs one recording."""
+        why = self._lack(present)
+        if why is not None:
+            raise RefusedError(f"build.toml: {why}", findings=findings)
+
+    def _lack(self, present: NDArray[np.bool_]) -> str | None:
+        """What is missing for an answer, with what to record; ``None`` where it is enough."""
         reasons = [f"{self._where(index)}: {fault.reason}" for index, fault in sorted(self.fault.items())]
         listed = ("\n  " + "\n  ".join(reasons)) if reasons else ""
         if self.verifying:
-            if not present.any():
-                raise RefusedError(f"build.toml: none of the [[{self.table}]] is good. Record them again:{listed}")
-            return
+            return None if present.any() else f"none of the [[{self.table}]] is good. Record them again:{listed}"
         gone = [name for name, row in zip(self.channels, present, strict=True) if not row.any()]
         if gone:
-            raise RefusedError(
-                f"build.toml: no good recording of {', '.join(gone)}. Record each at every position (or take it out of "
-                f"[[channels]] if it is not used).{listed}"
+            return (
+                f"no good recording of {', '.join(gone)}. Record each at every position (or take it out of [[channels]] "
+                f"if it is not used).{listed}"
             )
         if not present.all(axis=0).any():
-            raise RefusedError(
-                "build.toml: no microphone position has a good recording of every channel, so how they add cannot be known. "
+            return (
+                "no microphone position has a good recording of every channel, so how they add cannot be known. "
                 f"Record all of {', '.join(self.channels)} at one position at least, better at six.{listed}"
             )
+        return None
