@@ -155,10 +155,18 @@ def test_no_channel_can_clip(three: tuple[Case, TuningResult]) -> None:
         20.0 * np.log10(np.abs(row.response(frequency, sample_rate_hz=48000.0)).max())
         for row in result.settings.channels
     ]
-    assert max(peaks) < 0.15
+    assert max(peaks) <= 1e-6
     assert max(peaks) > -3.0
     for row, peak in zip(result.settings.channels, peaks, strict=True):
         assert result.metrics.headroom_db[row.name] == pytest.approx(-peak, abs=0.1)
+
+
+@pytest.mark.parametrize("gain_step_db", [1.0, 3.0])
+def test_coarse_gain_steps_clip_no_channel_either(gain_step_db: float) -> None:
+    settings = _run(make_case(*TWO_WAY, positions=2, processor={**SIMPLE, "gain_step_db": gain_step_db})).settings
+    frequency = np.geomspace(10.0, 23000.0, 3000)
+    for row in settings.channels:
+        assert np.abs(row.response(frequency, sample_rate_hz=48000.0)).max() <= 1.0 + 1e-6
 
 
 def test_deterministic(three: tuple[Case, TuningResult]) -> None:
@@ -270,9 +278,13 @@ def test_wish_that_no_processor_can_keep() -> None:
     corners = [f.frequency_hz for row in settings.channels for f in row.filters if f.kind == "high-pass"]
     assert sorted(corners) == [50.0, 50.0, 21600.0, 21600.0]
     wish["frequency_hz"] = 300.0
-    settings = _run(make_case(*TWO_WAY, positions=2, processor=SIMPLE, tuning={"crossovers": [wish]})).settings
-    high = next(f for f in settings.channel("left tweeter").filters if f.kind == "high-pass")
-    assert high.frequency_hz == 2000.0
+    result = _run(make_case(*TWO_WAY, positions=2, processor=SIMPLE, tuning={"crossovers": [wish]}))
+    high = next(f for f in result.settings.channel("left tweeter").filters if f.kind == "high-pass")
+    low = next(f for f in result.settings.channel("left midbass").filters if f.kind == "low-pass")
+    assert (high.frequency_hz, low.frequency_hz) == (2000.0, 2000.0), "both corners go together"
+    assert "tuning.wish_raised" in {item.code for item in result.findings}
+    reason = next(item.reason for item in result.decisions if "left tweeter" in item.about)
+    assert "wishes 300 Hz" in reason
 
 
 def test_all_pass_filters_only_where_they_help() -> None:
@@ -364,6 +376,11 @@ def _late_bass() -> Case:
     return Case(case.build, replace(case.responses, impulse=impulse))
 
 
+def _wish(lower: str, upper: str, frequency_hz: float) -> Case:
+    wish = {"lower": lower, "upper": upper, "frequency_hz": frequency_hz}
+    return make_case(*TWO_WAY, positions=2, processor=SIMPLE, tuning={"crossovers": [wish]})
+
+
 FINDINGS: dict[str, Callable[[], Case]] = {
     "tuning.bass_compromise": _late_bass,
     "tuning.delay_out_of_reach": lambda: make_case(*TWO_WAY, positions=2, processor={**SIMPLE, "delay_max_s": 0.0005}),
@@ -379,6 +396,8 @@ FINDINGS: dict[str, Callable[[], Case]] = {
     "tuning.polarity_unsure": _noise_tweeter,
     "tuning.safe_range_by_role": lambda: make_case("fullrange", positions=2, processor=SIMPLE),
     "tuning.sides_apart": lambda: make_case(*TWO_WAY, positions=2, processor={**SIMPLE, "delay_step_s": 0.001}),
+    "tuning.wish_raised": lambda: _wish("midbass", "tweeter", 1500.0),
+    "tuning.wish_unused": lambda: _wish("midrange", "tweeter", 3000.0),
 }
 
 

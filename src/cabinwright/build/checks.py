@@ -10,16 +10,19 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from difflib import SequenceMatcher
 from itertools import islice
+from math import ceil, floor
 from typing import Any, get_args
 
 from cabinwright.build.document import Build, Processor
 from cabinwright.build.fields import Role
 from cabinwright.build.locate import Path
 
-__all__ = ["SIDES", "Fault", "cross_check", "did_you_mean", "fit_check", "shown"]
+__all__ = ["HIGHEST", "SIDES", "Fault", "cross_check", "did_you_mean", "fit_check", "shown"]
 
 SIDES = ("left side", "right side", "everything")
 """What a verification recording may name instead of a channel."""
+HIGHEST = 0.49
+"""Where a sweep ends at the latest, as a part of the sample rate."""
 _NAMED = {"seats": "seat", "speakers": "speaker", "channels": "channel", "microphone_positions": "microphone position"}
 _MOST_CHOICES = 300  # more than any table may hold; comparing words is slow
 _ROLES: tuple[str, ...] = get_args(Role)
@@ -192,6 +195,8 @@ def _crossovers(data: Mapping[str, Any]) -> Iterator[Fault]:
 def fit_check(build: Build) -> Iterator[Fault]:
     """Wishes that the processor of a build, otherwise sound, cannot grant."""
     offered = build.processor or Processor()
+    yield from _empty_grids(offered)
+    yield from _sweep_fits(build, offered)
     families, slopes = offered.crossover_families, offered.crossover_slopes_db_per_octave
     for number, wish in enumerate(build.tuning.crossovers if build.tuning else ()):
         path: Path = ("tuning", "crossovers", number)
@@ -203,6 +208,31 @@ def fit_check(build: Build) -> Iterator[Fault]:
         elif wish.family == "Linkwitz-Riley" and slope is not None and slope % 12:
             rule = "a Linkwitz-Riley slope is a multiple of 12 dB per octave"
             yield Fault((*path, "slope_db_per_octave"), rule, shown(slope), "Write 12, 24, 36 or 48, or Butterworth.")
+
+
+def _empty_grids(offered: Processor) -> Iterator[Fault]:
+    """A range that holds no multiple of its step leaves nothing to set. Ranges that hold zero cannot be empty."""
+    for low, high, step in (
+        ("gain_min_db", "gain_max_db", "gain_step_db"),
+        ("peaking_q_min", "peaking_q_max", "peaking_q_step"),
+    ):
+        bottom, top, width = (float(getattr(offered, key)) for key in (low, high, step))
+        if ceil(bottom / width - 1e-9) > floor(top / width + 1e-9):
+            rule = f"no multiple of {step} lies between {low} and {high}, so there is nothing to set"
+            got = f"{bottom:g} to {top:g} in steps of {width:g}"
+            yield Fault(("processor", step), rule, got, "Write the range and the step as the processor's manual has them.")
+
+
+def _sweep_fits(build: Build, offered: Processor) -> Iterator[Fault]:
+    """Two octaves of sweep are left below the end of what the sample rate carries."""
+    if build.tuning is None:
+        return
+    sweep, rate = build.tuning.sweep, float(round(offered.sample_rate_hz))
+    top = min(sweep.high_hz, HIGHEST * rate)
+    if top < 4.0 * sweep.low_hz:
+        rule = f"the sweep begins at a quarter of where it ends or below, and at {rate:g} Hz it ends at {top:.0f} Hz"
+        cure = f"Write low_hz = {floor(top / 4.0)} or less, or correct sample_rate_hz in [processor]."
+        yield Fault(("tuning", "sweep", "low_hz"), rule, f"{sweep.low_hz:g} Hz", cure)
 
 
 def _not_offered(path: Path, wish: str | int, listed: str) -> Fault:

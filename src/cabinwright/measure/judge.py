@@ -8,7 +8,7 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
-from cabinwright.build.document import Build
+from cabinwright.build.document import Build, Processor
 from cabinwright.errors import RefusedError
 from cabinwright.findings import Finding, finding
 from cabinwright.measure import compare, faults
@@ -194,7 +194,7 @@ class Judge:
 
     @property
     def _rate(self) -> float:
-        return float(round(self.build.processor.sample_rate_hz)) if self.build.processor else 48000.0
+        return float(round((self.build.processor or Processor()).sample_rate_hz))
 
     def _duplicate(self, index: int, other: int, *, decided: bool) -> Fault:
         twin = self.takes[other].recording

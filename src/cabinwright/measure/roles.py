@@ -1,9 +1,11 @@
-"""What each kind of loudspeaker can be expected to play, for judging recordings and choosing markers. Common"
-" practice."""
+"""What each kind of loudspeaker can be expected to play, for judging recordings and choosing markers.
+
+Bands are common practice.
+"""
 
 from __future__ import annotations
 
-from cabinwright.build.document import Build, Speaker
+from cabinwright.build.document import Build, Processor, Speaker
 
 __all__ = ["core_band_hz", "marker_band_hz", "marker_speaker", "speakers_of"]
 
@@ -76,6 +78,5 @@ def marker_band_hz(build: Build) -> tuple[float, float]:
     """Band of the markers [Hz]; a tweeter's where no loudspeaker is known."""
     found = marker_speaker(build)
     low, high = MARKER_HZ[found[1].role if found else "tweeter"]
-    rate = build.processor.sample_rate_hz if build.processor else 48000.0
-    high = min(high, 0.4 * rate)
+    high = min(high, 0.4 * (build.processor or Processor()).sample_rate_hz)
     return min(low, high / 2.5), high

@@ -19,6 +19,7 @@ import numpy as np
 import soundfile
 from numpy.typing import NDArray
 
+from cabinwright.build.checks import HIGHEST
 from cabinwright.build.document import Build, Processor, SweepSettings
 from cabinwright.measure.roles import marker_band_hz, marker_speaker
 from cabinwright.physics.sweep import Chirp, Sweep
@@ -74,7 +75,7 @@ def make_sweep(build: Build) -> SweepSignal:
     wish = build.tuning.sweep if build.tuning else SweepSettings()
     timing = (build.tuning.timing if build.tuning else None) or "loopback"
     rate = round((build.processor or Processor()).sample_rate_hz)
-    high = min(wish.high_hz, 0.49 * rate)
+    high = min(wish.high_hz, HIGHEST * rate)
     octave_s = wish.length_s / np.log2(high / wish.low_hz)
     sweep = Sweep(
         low_hz=wish.low_hz,

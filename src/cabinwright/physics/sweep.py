@@ -55,8 +55,7 @@ class Sweep:
         return self.length_s / math.log(self.high_hz / self.low_hz)
 
     def at(self, time_s: Real) -> Real:
-        """Value at each moment after its start [s], in the shape of ``time_s``; zero before 0 and after"
-        " ``length_s``."""
+        """Value at each moment after its start [s], in the shape of ``time_s``; zero before 0 and after the end."""
         inside = np.clip(time_s, 0.0, self.length_s)
         growth = self.growth_s
         wave = np.sin(2.0 * np.pi * self.low_hz * growth * np.expm1(inside / growth))

@@ -104,9 +104,10 @@ class Objective:
         self._gains = lay.at_peak + 3 * np.arange(lay.channels * lay.peaks) + 1
 
     def _side_rows(self) -> NDArray[np.int_]:
-        """(runs, 4): third octaves from 250 Hz to 8 kHz as runs of four groups."""
-        inside = np.flatnonzero((self.group_hz > 240.0) & (self.group_hz < 8300.0))
-        return inside[: len(inside) // 4 * 4].reshape(-1, 4)
+        """(runs, 4): the third octaves of IEC 61260-1 from 250 Hz to 8 kHz."""
+        thirds = third_octaves(self.group_hz)
+        centre = np.sqrt(self.group_hz[thirds[:, 0]] * self.group_hz[thirds[:, -1]])
+        return thirds[(centre > 240.0) & (centre < 8300.0)]
 
     def levels_db(self, vector: Real) -> Real:
         """(sums, groups) level of every sum."""
@@ -137,13 +138,13 @@ class Objective:
                 jacs += [block, coarse_jac, waste_jac[lossy] * target.waste_weight[lossy, None], lost_jac]
         if self.sides is not None:
             left, right = self.sides
-            difference = parts[left][0] - parts[right][0]
             both = (self.sums[left].weight > 0.0) & (self.sums[right].weight > 0.0)
             runs = self._sides[both[self._sides].all(axis=1)]
-            rows.append(difference[runs].mean(axis=1) / self.weights.side_db)
+            one, one_jac = _band_power(runs, *parts[left][:2])
+            other, other_jac = _band_power(runs, *parts[right][:2])
+            rows.append((one - other) / self.weights.side_db)
             if want_jacobian:
-                slope = (parts[left][1] - parts[right][1]) / self.weights.side_db
-                jacs.append(slope[runs].mean(axis=1))
+                jacs.append((one_jac - other_jac) / self.weights.side_db)
         rows.append(self._tie_jacobian @ vector - self._tie_value)
         gains = vector[self._gains]
         size = np.where(gains > 0.0, self.weights.boost_db, self.weights.cut_db)
@@ -159,15 +160,12 @@ class Objective:
     def _thirds(self, target: SumTarget, level: Real, level_jac: Real, offset_db: float) -> tuple[Real, Real]:
         """Band power per third octave against the house curve: ripple inside a band counts by its power."""
         runs = self._runs[target.weight[self._runs].min(axis=1) > 0.0]
-        heard, wanted = 10.0 ** (level[runs] / 10.0), 10.0 ** (target.target_db[runs] / 10.0)
-        miss = DB * np.log(heard.sum(axis=1) / wanted.sum(axis=1)) - offset_db
-        fill = np.where(miss < 0.0, target.fill[runs].min(axis=1), 1.0)
-        weight = COARSE * target.weight[runs].mean(axis=1) * fill
-        if not level_jac.size:
-            return weight * miss, level_jac
-        share = np.zeros((len(runs), len(level)))
-        np.put_along_axis(share, runs, heard / heard.sum(axis=1, keepdims=True), axis=1)
-        jac = share @ level_jac
+        heard, jac = _band_power(runs, level, level_jac)
+        wanted, _ = _band_power(runs, target.target_db, np.empty((0, 0)))
+        miss = heard - wanted - offset_db
+        weight = COARSE * target.weight[runs].mean(axis=1) * np.where(miss < 0.0, target.fill[runs].min(axis=1), 1.0)
+        if not jac.size:
+            return weight * miss, jac
         jac[:, self.model.layout.size + target.offset] -= 1.0
         return weight * miss, jac * weight[:, None]
 
@@ -229,3 +227,14 @@ class Objective:
             level_jac[columns] += 2.0 * DB * self._group(turn) / power
             waste_jac[columns] += 2.0 * DB * self._group(log.real * alone[k]) / (own[k] * total)
         return level, level_jac.T, waste, (waste_jac - level_jac).T
+
+
+def _band_power(runs: NDArray[np.int_], level_db: Real, level_jac: Real) -> tuple[Real, Real]:
+    """Level of the summed power of ``runs`` (n, 4) of groups (g,), and its Jacobian from theirs (g, m); empty if empty."""
+    power = 10.0 ** (level_db[runs] / 10.0)
+    total = power.sum(axis=1)
+    if not level_jac.size:
+        return DB * np.log(total), level_jac
+    share = np.zeros((len(runs), len(level_db)))
+    np.put_along_axis(share, runs, power / total[:, None], axis=1)
+    return DB * np.log(total), share @ level_jac

@@ -10,13 +10,13 @@ from numpy.typing import NDArray
 
 from cabinwright.physics.filters import Filter, filter_sections, sections_response
 from cabinwright.stages.tuning.choices import Crossed, Sized
-from cabinwright.stages.tuning.dips import Dip
 from cabinwright.stages.tuning.outcome import band_level_db, channel_responses
 from cabinwright.stages.tuning.prepare import Prepared
 from cabinwright.stages.tuning.problem import Problem
 from cabinwright.stages.tuning.result import Decision
 from cabinwright.stages.tuning.settings import ChannelSettings, Settings
 from cabinwright.stages.tuning.sides import EVERYTHING
+from cabinwright.stages.tuning.solved import Solved
 
 __all__ = ["decide", "explain_filters", "hertz", "listed"]
 
@@ -72,14 +72,13 @@ def overlaps(problem: Problem, settings: Settings, channel: int) -> Iterator[Par
         yield Partner(name, float(low), float(high), float(better[run].mean()), others)
 
 
-def decide(
-    prepared: Prepared, problem: Problem, settings: Settings, crossed: Crossed, sized: Sized, dips: list[Dip]
-) -> tuple[Decision, ...]:
+def decide(solved: Solved) -> tuple[Decision, ...]:
     """All decisions in the order in which they were taken."""
-    rows = [*_crossover_reasons(problem, settings, crossed), *_polarity_reasons(prepared, problem, settings)]
+    prepared, problem, settings = solved.prepared, solved.problem, solved.settings
+    rows = [*_crossover_reasons(problem, settings, solved.crossed), *_polarity_reasons(prepared, problem, settings)]
     rows += [*_delay_reasons(prepared, settings), *_gain_reasons(prepared, problem, settings)]
-    rows.append(_size_reason(problem, sized))
-    for dip in dips:
+    rows.append(_size_reason(problem, solved.sized))
+    for dip in solved.dips:
         why = f"its depth differs by {dip.spread_db:.1f} dB from place to place" if dip.moves else ""
         late = "" if dip.minimum_phase else "it is not minimum phase, so a filter would not restore its time response"
         rows.append(
@@ -117,8 +116,12 @@ def _crossover_reasons(problem: Problem, settings: Settings, crossed: Crossed) -
             )
         else:
             reason = "the only kind the processor has"
-        if item.low_hz == item.high_hz:
-            reason += "; frequency fixed by the build or by the safe range"
+        if item.wished_hz is not None and abs(high_pass - item.wished_hz) < 1.0:
+            reason += "; frequency as the build wishes"
+        elif item.wished_hz is not None:
+            reason += f"; the build wishes {hertz(item.wished_hz)}, which the {upper.role}'s safe range does not allow"
+        elif item.low_hz == item.high_hz:
+            reason += "; frequency fixed by the safe ranges"
         else:
             reason += f"; allowed were {hertz(item.low_hz)} to {hertz(item.high_hz)}"
         yield Decision(about, choice, reason, {"low_pass_hz": low_pass, "high_pass_hz": high_pass})

@@ -16,7 +16,8 @@ from cabinwright.stages.tuning.result import Metrics
 from cabinwright.stages.tuning.rounding import absolute_delays
 from cabinwright.stages.tuning.settings import Settings
 from cabinwright.stages.tuning.sides import EVERYTHING
-from cabinwright.stages.tuning.ways import safe_range
+from cabinwright.stages.tuning.solved import Solved
+from cabinwright.stages.tuning.ways import Crossover, safe_range, wish_means
 
 __all__ = ["remarks"]
 
@@ -26,22 +27,16 @@ LOSS_LIMIT_DB = 0.5
 PLAIN_CORRELATION = 0.08
 
 
-def remarks(
-    prepared: Prepared,
-    problem: Problem,
-    state: State,
-    settings: Settings,
-    metrics: Metrics,
-    losses: list[Loss],
-    dips: list[Dip],
-) -> tuple[Finding, ...]:
-    """Everything worth saying about a finished tune, gravest first."""
+def remarks(solved: Solved, metrics: Metrics, losses: list[Loss]) -> tuple[Finding, ...]:
+    """Everything worth saying about a finished tune, gravest first; ``losses`` in the order of the problem's sums."""
+    prepared, problem, settings = solved.prepared, solved.problem, solved.settings
     rows = [
-        *_limits(problem, state, settings),
+        *_limits(problem, solved.sized.state, settings),
         *_image(prepared, problem, metrics, losses),
         *_recordings(prepared),
         *_safety(problem),
-        *_left(problem, dips),
+        *_wishes(problem, settings, solved.crossed.crossovers),
+        *_left(problem, solved.dips),
     ]
     order = {"stop": 0, "caution": 1, "note": 2}
     return tuple(sorted(rows, key=lambda row: order[row.severity]))
@@ -127,6 +122,23 @@ def _safety(problem: Problem) -> Iterator[Finding]:
                 low=hertz(low),
                 high=hertz(high),
             )
+
+
+def _wishes(problem: Problem, settings: Settings, crossovers: list[Crossover]) -> Iterator[Finding]:
+    """Wishes about crossovers that could not be kept."""
+    for wish in problem.build.tuning.crossovers if problem.build.tuning else ():
+        where = f"{wish.lower} to {wish.upper}"
+        meant = [item for item in crossovers if wish_means(wish, item, problem.ways, problem.channels)]
+        if not meant:
+            yield finding("tuning.wish_unused", where=where)
+        for item in meant:
+            upper = problem.ways[item.upper]
+            bank = settings.channel(problem.channels[upper.channels[0]]).filters
+            got = next(row.frequency_hz for row in bank if row.kind == "high-pass")
+            if wish.frequency_hz is not None and abs(got - wish.frequency_hz) > problem.processor.frequency_step_hz:
+                yield finding(
+                    "tuning.wish_raised", where=where, value=got, limit=wish.frequency_hz, unit="Hz", role=upper.role
+                )
 
 
 def _left(problem: Problem, dips: list[Dip]) -> Iterator[Finding]:

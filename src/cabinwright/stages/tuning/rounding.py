@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
+from cabinwright.build.document import Processor
 from cabinwright.physics.filters import Filter
 from cabinwright.stages.tuning.fit import improve
 from cabinwright.stages.tuning.model import DELAY_SCALE, Layout, Model
@@ -159,4 +161,19 @@ def to_settings(problem: Problem, state: State) -> Settings:
         gain = snap(float(gains[c]) + lift, proc.gain_step_db, proc.gain_min_db, proc.gain_max_db)
         polarity = "inverted" if layout.polarity[c] < 0 else "normal"
         rows.append(ChannelSettings(name, gain, polarity, float(f"{delay[c]:.12g}"), tuple(filters)))  # type: ignore[arg-type]
-    return Settings(layout.sample_rate_hz, tuple(rows))
+    return _below_full_scale(proc, Settings(layout.sample_rate_hz, tuple(rows)))
+
+
+def _below_full_scale(proc: Processor, settings: Settings) -> Settings:
+    """All gains lowered by whole steps until no channel exceeds 0 dB at any frequency (rounding may have raised one)."""
+    grid = np.geomspace(5.0, 0.499 * settings.sample_rate_hz, 4000)
+    peaks = [np.abs(item.response(grid, sample_rate_hz=settings.sample_rate_hz)).max() for item in settings.channels]
+    over_db = 20.0 * float(np.log10(max(peaks)))
+    if over_db <= 0.0:
+        return settings
+    down = np.ceil(over_db / proc.gain_step_db) * proc.gain_step_db
+    lowered = [
+        replace(row, gain_db=snap(row.gain_db - down, proc.gain_step_db, proc.gain_min_db, proc.gain_max_db))
+        for row in settings.channels
+    ]
+    return replace(settings, channels=tuple(lowered))

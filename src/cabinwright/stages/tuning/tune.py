@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from threadpoolctl import threadpool_limits
@@ -10,14 +10,12 @@ from threadpoolctl import threadpool_limits
 from cabinwright.build.document import Build
 from cabinwright.physics.response import RecordedResponses
 from cabinwright.stages.tuning.choices import (
-    Crossed,
     Progress,
-    Sized,
     choose_all_passes,
     choose_crossovers,
     choose_size,
 )
-from cabinwright.stages.tuning.dips import Dip, find_dips, leave_alone
+from cabinwright.stages.tuning.dips import find_dips, leave_alone
 from cabinwright.stages.tuning.outcome import (
     arrival_difference,
     channel_curves,
@@ -27,32 +25,19 @@ from cabinwright.stages.tuning.outcome import (
     side_difference_db,
     sum_curves,
 )
-from cabinwright.stages.tuning.prepare import Prepared, prepare
-from cabinwright.stages.tuning.problem import Problem, State
+from cabinwright.stages.tuning.prepare import prepare
+from cabinwright.stages.tuning.problem import Problem
 from cabinwright.stages.tuning.reasons import decide, explain_filters
 from cabinwright.stages.tuning.remarks import remarks
 from cabinwright.stages.tuning.result import Metrics, SumCurves, TuningResult
 from cabinwright.stages.tuning.rounding import on_grid, to_settings
-from cabinwright.stages.tuning.settings import Settings
 from cabinwright.stages.tuning.sides import EVERYTHING, LEFT_SIDE, RIGHT_SIDE
+from cabinwright.stages.tuning.solved import Solved
 from cabinwright.stages.tuning.tape import tape_settings
 
 __all__ = ["Solved", "run", "solve_tune"]
 
 BEFORE_S, LENGTH_S = 0.003, 0.015  #: what the impulse overlays show
-
-
-@dataclass(frozen=True)
-class Solved:
-    """A finished search, before anything is said about it."""
-
-    prepared: Prepared
-    problem: Problem
-    crossed: Crossed
-    sized: Sized
-    dips: list[Dip]
-    state: State
-    settings: Settings
 
 
 def _unwatched(what: str, share: float) -> None:
@@ -125,8 +110,8 @@ def _outcome(solved: Solved) -> TuningResult:
         side_level_difference_db=gap,
         side_arrival_difference_s=late_by_band,
         metrics=metrics,
-        decisions=decide(prepared, problem, settings, solved.crossed, solved.sized, solved.dips),
-        findings=remarks(prepared, problem, solved.sized.state, settings, metrics, losses, solved.dips),
+        decisions=decide(solved),
+        findings=remarks(solved, metrics, losses),
         before=before,
         side_level_difference_before_db=gap_before if paired else None,
         sound_speed_m_s=prepared.sound_speed_m_s,

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from cabinwright.build.document import Build, Processor
+from cabinwright.build.document import Crossover as Wish
 from cabinwright.physics.filters import Family
 from cabinwright.stages.tuning.model import Corner, Edge
 from cabinwright.stages.tuning.sides import channel_side
@@ -51,6 +52,7 @@ class Crossover:
     family: Family = "Linkwitz-Riley"
     slope_db_per_octave: int = 24
     kind_kept: bool = False  #: family and slope are the person's wish
+    wished_hz: float | None = None  #: the frequency is the person's wish
 
 
 def channel_role(build: Build, channel: str) -> str:
@@ -71,7 +73,7 @@ def safe_range(build: Build, channel: str) -> tuple[float, float, str]:
     role = channel_role(build, channel)
     lows = [s.safe_low_hz or role_row(s.role)[1] for s in members if s.role == role]
     highs = [s.safe_high_hz or role_row(s.role)[2] for s in members]
-    stated = any(s.safe_low_hz or s.safe_high_hz for s in members)
+    stated = any(s.safe_low_hz for s in members if s.role == role)  # the end at which a loudspeaker is harmed
     return max(lows), max(highs), "the build" if stated else "common practice for its role, no source"
 
 
@@ -114,18 +116,25 @@ def find_crossovers(build: Build, ways: list[Way], channels: tuple[str, ...]) ->
 def _wished(build: Build, item: Crossover, ways: list[Way], channels: tuple[str, ...]) -> Crossover:
     """The crossover with what the person asked for, by role or by channel."""
 
-    def named(name: str, way: Way) -> bool:
-        return name == way.role or any(channels[index] == name for index in way.channels)
-
     for wish in build.tuning.crossovers if build.tuning else ():
-        if not (named(wish.lower, ways[item.lower]) and named(wish.upper, ways[item.upper])):
+        if not wish_means(wish, item, ways, channels):
             continue
         if wish.frequency_hz is not None:
-            item = replace(item, low_hz=wish.frequency_hz, usual_hz=wish.frequency_hz, high_hz=wish.frequency_hz)
+            hertz = wish.frequency_hz
+            item = replace(item, low_hz=hertz, usual_hz=hertz, high_hz=hertz, wished_hz=hertz)
         if wish.family is not None or wish.slope_db_per_octave is not None:
             family, slope = _kind_wished(build.processor or Processor(), wish.family, wish.slope_db_per_octave)
             item = replace(item, family=family, slope_db_per_octave=slope, kind_kept=True)
     return item
+
+
+def wish_means(wish: Wish, item: Crossover, ways: list[Way], channels: tuple[str, ...]) -> bool:
+    """Whether a wish of the build speaks of this crossover, by role or by channel."""
+
+    def named(name: str, way: Way) -> bool:
+        return name == way.role or any(channels[index] == name for index in way.channels)
+
+    return named(wish.lower, ways[item.lower]) and named(wish.upper, ways[item.upper])
 
 
 def _kind_wished(processor: Processor, family: Family | None, slope: int | None) -> tuple[Family, int]:
@@ -150,7 +159,8 @@ def edges_for(processor: Processor, ways: list[Way], crossovers: list[Crossover]
         guess = min(max(item.usual_hz, low), high)
         family, slope = item.family, item.slope_db_per_octave
         below = ways[item.lower].channels
-        edges.append(Edge("low-pass", below, family, slope, guess, item.low_hz, high, pair=pair))
+        lowest = low if item.low_hz == item.high_hz else item.low_hz  # what is given holds for both corners
+        edges.append(Edge("low-pass", below, family, slope, guess, lowest, high, pair=pair))
         edges.append(Edge("high-pass", upper.channels, family, slope, guess, low, high, pair=pair))
     guarded, capped = {item.upper for item in crossovers}, {item.lower for item in crossovers}
     family, slope = _protective_kind(processor)

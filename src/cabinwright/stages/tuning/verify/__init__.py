@@ -7,13 +7,14 @@ from dataclasses import replace
 import numpy as np
 from threadpoolctl import threadpool_limits
 
-from cabinwright.build.document import Build
+from cabinwright.build.document import Build, Processor
 from cabinwright.errors import PersonError
 from cabinwright.findings import Finding, finding
 from cabinwright.physics.response import RecordedResponses
 from cabinwright.stages.tuning.settings import Settings
 from cabinwright.stages.tuning.sides import SUM_NAMES
 from cabinwright.stages.tuning.verify.bench import make_bench
+from cabinwright.stages.tuning.verify.danger import with_exposed
 from cabinwright.stages.tuning.verify.fitting import Fitter
 from cabinwright.stages.tuning.verify.levels import comparisons
 from cabinwright.stages.tuning.verify.next_recording import record_next
@@ -24,7 +25,6 @@ from cabinwright.stages.tuning.verify.words import describe
 __all__ = ["Cause", "Comparison", "VerificationResult", "verify"]
 
 CLEAR = 10.0  #: of log-likelihood: how far behind the runner-up must be
-DANGEROUS = {"nothing loaded", "filters missing"}  #: a tweeter may play without its high-pass
 
 
 def verify(
@@ -57,10 +57,11 @@ def _verified(
     tied = [story for story in rivals if story.cost - best.cost < TIED]
     behind = rivals[0].cost - best.cost if rivals else np.inf
     confidence: Confidence = "clear" if behind >= CLEAR else "likely" if behind >= TIED else "one of several"
-    step_s = build.processor.delay_step_s if build.processor else 1.0 / settings.sample_rate_hz
+    step_s = (build.processor or Processor()).delay_step_s
 
     def told(story: Story, sure: Confidence) -> tuple[Cause, ...]:
-        return tuple(describe(cause, fitter.bench, delay_step_s=step_s, confidence=sure) for cause in story.causes)
+        causes = (describe(cause, fitter.bench, delay_step_s=step_s, confidence=sure) for cause in story.causes)
+        return with_exposed(build, settings, tuple(causes))
 
     passed = not best.causes and all(item.within for item in levels)
     start = fitter.score(fitter.bench.start)
@@ -95,6 +96,12 @@ def _check_names(
             f"settings.json holds the channels {', '.join(loaded)}; the build has {', '.join(names)}. "
             "The build was changed after the tune: run the tune again, load its settings, then verify."
         )
+    if settings.sample_rate_hz != recorded.sample_rate_hz:
+        raise PersonError(
+            f"settings.json is for a processor at {settings.sample_rate_hz:g} Hz; the build's processor, and with it the "
+            f"recordings, works at {recorded.sample_rate_hz:g} Hz. The same filters sound different there: verify with "
+            "the settings that were loaded, or correct sample_rate_hz under [processor] and run the tune again."
+        )
     for name in verification.channels:
         if name not in (*SUM_NAMES, *names):
             raise PersonError(
@@ -111,30 +118,47 @@ def _summary(result: VerificationResult) -> str:
     return "Likeliest cause: " + "; and ".join(cause.text for cause in result.causes) + "."
 
 
+def _warned(names: tuple[str, ...], cure: str) -> str:
+    """The cure, after a warning where loudspeakers could be harmed until it is done."""
+    if not names:
+        return cure
+    return f"Play nothing before this is looked into: less high-pass than is safe may reach {', '.join(names)}. {cure}"
+
+
 def _findings(result: VerificationResult) -> tuple[Finding, ...]:
     found = []
     if result.passed:
         found.append(finding("verify-pass", where=", ".join(item.name for item in result.comparisons)))
     for cause in result.causes:
-        unsafe = cause.kind in DANGEROUS or (cause.kind == "filter missing" and "high-pass" in cause.text)
         found.append(
             finding(
                 "verify-cause",
                 where=", ".join(cause.channels),
                 value=cause.amount,
                 unit=cause.unit,
-                severity="stop" if unsafe else "caution",
+                severity="stop" if cause.exposes else "caution",
                 text=cause.text[0].upper() + cause.text[1:],
-                cure=cause.remedy,
+                cure=_warned(cause.exposes, cause.remedy),
                 confidence=cause.confidence,
             )
         )
     if result.alternatives:
-        others = "; or ".join(" and ".join(cause.text for cause in story) for story in result.alternatives[:3])
+        # Those that could do harm first, so that they are among the few that are named.
+        stories = sorted(result.alternatives, key=lambda story: not any(cause.exposes for cause in story))
+        others = "; or ".join(" and ".join(cause.text for cause in story) for story in stories[:3])
+        names = tuple(dict.fromkeys(name for story in stories for cause in story for name in cause.exposes))
         cure = "No further recording would tell: check both by hand."
         if result.record_next:
             cure = f"Record {result.record_next} with the settings loaded: it would tell."
-        found.append(finding("verify-undecided", where="verification", others=others, cure=cure))
+        found.append(
+            finding(
+                "verify-undecided",
+                where="verification",
+                severity="stop" if names else None,
+                others=others,
+                cure=_warned(names, cure),
+            )
+        )
     for item in result.comparisons:
         if not item.explained:
             worst = int(np.nanargmax(np.abs(item.measured_db - item.explained_db) / item.tolerance_db))

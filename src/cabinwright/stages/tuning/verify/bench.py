@@ -17,13 +17,13 @@ from cabinwright.errors import InternalError, RefusedError
 from cabinwright.physics.response import RecordedResponses
 from cabinwright.stages.tuning.settings import Settings
 from cabinwright.stages.tuning.sides import sounding_channels
+from cabinwright.stages.tuning.verify.repeatability import REPEATABILITY
 
 __all__ = ["Bench", "State", "make_bench"]
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 
-REPEATABILITY = 0.02  #: relative error of a careful repeat with nothing changed: 0.17 dB (common practice, no source)
 LEAKAGE = 1e-6  #: of the strongest band's power, in every bin: responses are cut at the end of their window
 BINS_PER_BAND = 24  #: more bins cost time and tell no more about one channel's mistake
 HIGHEST_OF_RATE = 0.45  #: above this share of the sample rate resampling filters differ

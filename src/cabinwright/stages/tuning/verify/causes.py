@@ -8,7 +8,7 @@ from itertools import combinations
 
 import numpy as np
 
-from cabinwright.build.document import Build
+from cabinwright.build.document import Build, Processor
 from cabinwright.physics.filters import Filter, filter_sections, sections_response
 from cabinwright.stages.tuning.sides import LEFT_SIDE, RIGHT_SIDE, channel_side
 from cabinwright.stages.tuning.verify.bench import Bench, Complex, State
@@ -176,8 +176,9 @@ def _mirror(build: Build, bench: Bench) -> list[tuple[int, int]]:
 def delay_range_s(build: Build, bench: Bench, channel: int) -> tuple[float, float]:
     """Extra delays that the processor could hold, widened by one step."""
     own = bench.settings.channels[channel].delay_s
-    step, most = (build.processor.delay_step_s, build.processor.delay_max_s) if build.processor else (2e-5, 0.02)
-    return -own - step, max(most - own, 0.0) + step
+    processor = build.processor or Processor()
+    step = processor.delay_step_s
+    return -own - step, max(processor.delay_max_s - own, 0.0) + step
 
 
 def ranged_guesses(bench: Bench, state: State) -> list[Guess]:

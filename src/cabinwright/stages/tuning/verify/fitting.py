@@ -19,12 +19,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cabinwright.stages.tuning.verify.bench import Array, Bench, Complex, State
+from cabinwright.stages.tuning.verify.repeatability import LEVEL_SPREAD_DB, REPLACED_AT_MOST_S
 
 __all__ = ["Fit", "Fitter"]
 
-REPLACED_S = 60e-6  #: a microphone put back within 20 mm
 STEP_S = 3e-6
-LEVEL_TOLERANCE_DB = 0.35  #: spatially averaged band levels repeat within this (common practice, no source)
 MOST_LATENCIES = 4
 SCAN_STEP_S = 1e-5
 SCAN_BLOCK = 64
@@ -51,7 +50,7 @@ class Fitter:
         self.absolute_time = absolute_time
         bench = self.bench
         self.turn = -2j * np.pi * bench.frequency_hz
-        steps = np.arange(-REPLACED_S, REPLACED_S + STEP_S / 2, STEP_S)
+        steps = np.arange(-REPLACED_AT_MOST_S, REPLACED_AT_MOST_S + STEP_S / 2, STEP_S)
         self.steps = steps
         self.local: Complex = np.exp(self.turn[:, None] * steps)
         self.count = bench.usable.sum(axis=1)
@@ -61,7 +60,7 @@ class Fitter:
         chance = (2.0 * share + share**2) / (
             bench.sizes * self.count[:, None]
         )  # variance of a noisy power over its square
-        self.level_tolerance_db = np.sqrt(LEVEL_TOLERANCE_DB**2 + (10.0 / np.log(10.0)) ** 2 * chance)
+        self.level_spread_db = np.sqrt(LEVEL_SPREAD_DB**2 + (10.0 / np.log(10.0)) ** 2 * chance)
         expected = np.minimum(self.noise / self.count[:, None], 1.0)
         self.least = float((self.count[:, None] * np.log1p(expected)).sum())  # misfit that noise alone leaves
         self.latencies, self.usual = _latencies(full, absolute_time=absolute_time)
@@ -96,7 +95,7 @@ class Fitter:
             curve = np.broadcast_to(curve.sum(axis=0), curve.shape)
         shift = blocks[0] + SCAN_STEP_S * curve.argmax(axis=1)
         latency: Array = (np.median(fit.delay_s) if self.absolute_time else fit.delay_s) + shift
-        if any(np.median(np.abs(latency - other)) < REPLACED_S / 2 for other in self.latencies):
+        if any(np.median(np.abs(latency - other)) < REPLACED_AT_MOST_S / 2 for other in self.latencies):
             return None
         self.latencies.append(latency)
         self.turned.append(np.exp(self.turn * latency[:, None]))
@@ -117,7 +116,7 @@ class Fitter:
         residual = np.maximum(self.power - 2.0 * level * along + level**2 * own, 0.0) / self.count[:, None]
         error_db = 10.0 * np.log10((self.power + 1e-9) / (level**2 * own + self.noise + 1e-9))
         misfit = float((self.count[:, None] * np.log1p(residual)).sum())
-        misfit += float(np.log1p((error_db / self.level_tolerance_db) ** 2).sum())
+        misfit += float(np.log1p((error_db / self.level_spread_db) ** 2).sum())
         return Fit(misfit, level, self.latencies[latency] + shift, latency, residual, error_db)
 
     def delay_peaks(self, state: State, channel: int, low_s: float, high_s: float) -> list[float]:
@@ -196,7 +195,7 @@ def _apart(kept: list[Array], more: list[Array]) -> list[Array]:
     """``kept`` and those of ``more`` that the search for a replaced microphone would not reach from another."""
     kept = list(kept)
     for lag in more:
-        if all(np.median(np.abs(lag - other)) > REPLACED_S / 2 for other in kept):
+        if all(np.median(np.abs(lag - other)) > REPLACED_AT_MOST_S / 2 for other in kept):
             kept.append(lag)
     return kept
 

@@ -5,17 +5,16 @@ from __future__ import annotations
 import numpy as np
 
 from cabinwright.build.document import Build
+from cabinwright.physics.air import speed_of_sound_m_s
 from cabinwright.stages.tuning.sides import sounding_channels
 from cabinwright.stages.tuning.verify.bench import Array, Bench
 from cabinwright.stages.tuning.verify.fitting import Fitter
+from cabinwright.stages.tuning.verify.repeatability import LEVEL_LIMIT_DB, REPLACED_USUALLY_M
 from cabinwright.stages.tuning.verify.result import Comparison
 from cabinwright.stages.tuning.verify.search import Story
 
 __all__ = ["comparisons", "tolerances_db"]
 
-LEVEL_TOLERANCE_DB = 0.5  #: a careful repeat with nothing changed (common practice, no source)
-REPLACED_M = 0.005  #: how well a microphone is put back
-SPEED_OF_SOUND_M_S = 343.0
 HEARD = 10.0  #: power over noise below which a band's level says nothing
 
 
@@ -25,16 +24,16 @@ def tolerances_db(bench: Bench) -> Array:
     Three parts, added as powers: a careful repeat; the microphone put back (phase ``k d`` against fields that mix);
     noise (relative standard deviation of the power of so many bins).
     """
-    wave = 2.0 * np.pi * bench.band_centres_hz / SPEED_OF_SOUND_M_S
+    wave = 2.0 * np.pi * bench.band_centres_hz / speed_of_sound_m_s()
     positions = bench.usable.sum(axis=1)[:, None]
     here = bench.usable[..., None]
     loudest = np.maximum(np.abs(bench.measured) ** 2, np.abs(bench.predict(bench.start)) ** 2)
     power = bench.band_sum((loudest * here).sum(axis=1))
     noise = bench.band_sum((bench.noise * here).sum(axis=1))
-    moved = 8.7 * np.minimum(wave * REPLACED_M, 0.7) / np.sqrt(positions)
+    moved = 8.7 * np.minimum(wave * REPLACED_USUALLY_M, 0.7) / np.sqrt(positions)
     relative = noise / np.maximum(power, 1e-300)
     noisy = 2.0 * 4.34 * (relative + 2.0 * np.sqrt(2.0 * relative / np.maximum(bench.sizes, 1.0) / positions))
-    total = np.sqrt(LEVEL_TOLERANCE_DB**2 + moved**2 + noisy**2)
+    total = np.sqrt(LEVEL_LIMIT_DB**2 + moved**2 + noisy**2)
     tolerance: Array = np.where(relative * HEARD < 1.0, total, np.nan)
     return tolerance
 

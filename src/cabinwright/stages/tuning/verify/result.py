@@ -64,6 +64,7 @@ class Cause:
     remedy: str  #: what to do next
     confidence: Confidence
     filter_index: int | None = None  #: which of the channel's filters, from 0
+    exposes: tuple[str, ...] = ()  #: channels whose loudspeakers it leaves with less high-pass than is safe
 
 
 @dataclass(frozen=True)
