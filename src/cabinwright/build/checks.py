@@ -220,7 +220,9 @@ def _empty_grids(offered: Processor) -> Iterator[Fault]:
         if ceil(bottom / width - 1e-9) > floor(top / width + 1e-9):
             rule = f"no multiple of {step} lies between {low} and {high}, so there is nothing to set"
             got = f"{bottom:g} to {top:g} in steps of {width:g}"
-            yield Fault(("processor", step), rule, got, "Write the range and the step as the processor's manual has them.")
+            yield Fault(
+                ("processor", step), rule, got, "Write the range and the step as the processor's manual has them."
+            )
 
 
 def _sweep_fits(build: Build, offered: Processor) -> Iterator[Fault]:
