@@ -92,6 +92,11 @@ def test_limits_are_checked_before_reading(tmp_path: Path, monkeypatch: pytest.M
     monkeypatch.setattr(audio, "LIMIT_S", 0.1)
     with pytest.raises(RecordingError, match="at most 0 s"):
         read_audio(tmp_path, "a.wav")
+    monkeypatch.setattr(audio, "LIMIT_S", 180.0)
+    write(tmp_path / "b.wav", data=np.zeros((9600, 8)))
+    monkeypatch.setattr(audio, "LIMIT_SAMPLES", 70_000)
+    with pytest.raises(RecordingError, match="million samples"):
+        read_audio(tmp_path, "b.wav")
     with (tmp_path / "huge.wav").open("wb") as file:
         file.truncate(3_000_000_000)  # sparse: no room is taken
     with pytest.raises(RecordingError, match="3000 MB"):
@@ -102,11 +107,17 @@ def test_a_path_cannot_leave_the_folder(tmp_path: Path) -> None:
     inner = tmp_path / "build"
     inner.mkdir()
     write(tmp_path / "a.wav")
-    with pytest.raises(RecordingError, match="outside the build folder"):
+    with pytest.raises(RecordingError, match="leads out of the build folder"):
         read_audio(inner, "../a.wav")
     try:
         (inner / "link.wav").symlink_to(tmp_path / "a.wav")
     except OSError:
         pytest.skip("this system lets nobody make symbolic links")
-    with pytest.raises(RecordingError, match="outside the build folder"):
+    with pytest.raises(RecordingError, match="leads out of the build folder"):
         read_audio(inner, "link.wav")
+
+
+def test_three_minutes_are_enough(tmp_path: Path) -> None:
+    write(tmp_path / "a.wav", rate=8000, subtype="PCM_16", data=np.zeros(8000 * 181))
+    with pytest.raises(RecordingError, match="181 s long, at most 180 s are read"):
+        read_audio(tmp_path, "a.wav")

@@ -16,13 +16,14 @@ import soundfile
 import soxr
 from numpy.typing import NDArray
 
+from cabinwright.build.codec import resolve_inside
 from cabinwright.errors import RecordingError
 
 __all__ = ["Audio", "inside", "read_audio", "resample"]
 
 LIMIT_BYTES = 600_000_000
-LIMIT_S = 600.0
-LIMIT_SAMPLES = 120_000_000  #: all channels together: about 1 GB in memory while read
+LIMIT_S = 180.0  #: three times the longest sweep
+LIMIT_SAMPLES = 80_000_000  #: all channels together: 320 MB in memory while read
 STEPS = {"PCM_16": 2.0**-15, "PCM_24": 2.0**-23, "PCM_32": 2.0**-23, "FLOAT": 2.0**-23, "DOUBLE": 2.0**-23}
 FORMATS = ("WAV", "WAVEX", "RF64", "FLAC")
 AGAIN = "Record or export it again as WAV or FLAC"
@@ -41,15 +42,8 @@ class Audio:
 
 
 def inside(folder: Path, file: str) -> Path:
-    """The real path of ``file`` in ``folder``. Raises ``RecordingError`` where it leads out of the folder or is"
-    " no file."""
-    try:
-        root = folder.resolve()
-        path = (root / file).resolve()
-    except (OSError, ValueError, RuntimeError) as error:
-        raise RecordingError(f"{file}: not a usable path ({error}). Give a file inside the build folder.") from error
-    if not path.is_relative_to(root):
-        raise RecordingError(f"{file}: leads outside the build folder. Copy the file into the build folder.")
+    """The real path of ``file`` in ``folder``. Raises ``RecordingError`` where it leads out of it or is no file."""
+    path = resolve_inside(folder, file)
     if not path.is_file():
         what = "is not a file" if path.exists() else "there is no such file"
         raise RecordingError(f"{file}: {what} in {folder}. Check the name in build.toml, or record it.")
@@ -68,8 +62,8 @@ def read_audio(folder: Path, file: str, *, max_channels: int = 8) -> Audio:
         raise RecordingError(f"{file}: the file is empty (0 bytes). {AGAIN}.")
     if size > LIMIT_BYTES:
         raise RecordingError(
-            f"{file}: {size / 1e6:.0f} MB, at most {LIMIT_BYTES / 1e6:.0f} MB are read. Cut it to one sweep and"
-            " export it again."
+            f"{file}: {size / 1e6:.0f} MB, at most {LIMIT_BYTES / 1e6:.0f} MB are read. Cut it to one sweep and export it "
+            "again."
         )
     try:
         _complete(path, file, size)
@@ -103,13 +97,16 @@ def _header(file: str, source: soundfile.SoundFile, max_channels: int) -> None:
         raise RecordingError(f"{file}: {source.samplerate} Hz, 44.1 to 192 kHz are expected. {AGAIN}.")
     if source.frames == 0:
         raise RecordingError(f"{file}: holds no samples. {AGAIN}.")
-    if source.frames / source.samplerate > LIMIT_S or source.frames * source.channels > LIMIT_SAMPLES:
-        raise RecordingError(
-            f"{file}: {source.frames / source.samplerate:.0f} s long, at most {LIMIT_S:.0f} s are read. Cut it to"
-            " one sweep."
-        )
+    long_s = source.frames / source.samplerate
+    if long_s > LIMIT_S:
+        raise RecordingError(f"{file}: {long_s:.0f} s long, at most {LIMIT_S:.0f} s are read. Cut it to one sweep.")
     if source.channels > max_channels:
         raise RecordingError(f"{file}: {source.channels} channels, at most {max_channels} are read. Export one or two.")
+    if source.frames * source.channels > LIMIT_SAMPLES:
+        raise RecordingError(
+            f"{file}: {source.frames * source.channels / 1e6:.0f} million samples, at most {LIMIT_SAMPLES / 1e6:.0f} "
+            "million are read. Cut it to one sweep, and export one or two channels."
+        )
 
 
 def _complete(path: Path, file: str, size: int) -> None:
@@ -130,11 +127,14 @@ def _complete(path: Path, file: str, size: int) -> None:
             raw.seek(length + length % 2, os.SEEK_CUR)
 
 
-def resample(samples: NDArray[np.float32], *, from_hz: float, to_hz: float) -> NDArray[np.float64]:
-    """``samples`` (frames,) or (frames, channels) at another rate, time zero kept; unchanged where the rates agree."""
+def resample(samples: NDArray[np.float32], *, from_hz: float, to_hz: float) -> NDArray[np.float32]:
+    """``samples`` (frames,) or (frames, channels) at another rate, time zero kept; unchanged where the rates agree.
+
+    Single precision holds every step of 24 bit and half the memory; what is cut out of it is computed on in double.
+    """
     if from_hz == to_hz:
-        return samples.astype(np.float64)
-    return np.asarray(soxr.resample(samples.astype(np.float64), from_hz, to_hz, quality="VHQ"))
+        return samples
+    return np.asarray(soxr.resample(samples, from_hz, to_hz, quality="VHQ"), dtype=np.float32)
 
 
 def _short(error: Exception) -> str:

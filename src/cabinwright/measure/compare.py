@@ -24,8 +24,8 @@ SPECTRUM_DB = 8.0  #: mean difference from the channel's other recordings
 SPECTRUM_RATIO = 0.6
 SIDE_S = 0.35e-3  #: 12 cm: an arrival this far off may be another loudspeaker's
 SIDE_FIT_S = 0.15e-3
-PLACE_S = 0.05 / 343.0
-PLACE_SWAP_S = 0.03 / 343.0
+PLACE_M = 0.05
+PLACE_SWAP_M = 0.03
 PLACE_RATIO = 0.45
 SAME_ERROR = 4.0  #: times the energy of the noise that two takes of one sound may differ by
 SAME_LIKENESS = 0.995
@@ -153,24 +153,24 @@ def _scatter(error: Real, *, free: bool) -> float:
 
 
 def _misplaced(misfit: Real, at: int, positions: tuple[str, ...]) -> Fault | None:
-    stated = misfit[at, at]
+    apart_m = misfit * speed_of_sound_m_s()
+    stated = float(apart_m[at, at])
     if not np.isfinite(stated):
         return None
-    others = misfit[at].copy()
+    others = apart_m[at].copy()
     others[at] = np.inf
     best = int(np.nanargmin(others))
-    speed = speed_of_sound_m_s()
     exchanged = others[best] < PLACE_RATIO * stated and misfit[best, at] < PLACE_RATIO * misfit[best, best]
-    if not (stated > PLACE_S or (stated > PLACE_SWAP_S and exchanged)):
+    if not (stated > PLACE_M or (stated > PLACE_SWAP_M and exchanged)):
         return None
-    hint = f"; they fit {positions[best]}'s place within {100.0 * others[best] * speed:.0f} cm" if exchanged else ""
+    hint = f"; they fit {positions[best]}'s place within {100.0 * others[best]:.0f} cm" if exchanged else ""
     return Fault(
         "recording-position",
-        f"the arrivals contradict the stated place of {positions[at]} by {100.0 * stated * speed:.0f} cm{hint}",
-        value=round(100.0 * stated * speed, 1),
-        limit=round(100.0 * PLACE_S * speed, 1),
+        f"the arrivals contradict the stated place of {positions[at]} by {100.0 * stated:.0f} cm{hint}",
+        value=round(100.0 * stated, 1),
+        limit=100.0 * PLACE_M,
         unit="cm",
-        figures={"place_error_m": stated * speed, "best_other_m": float(others[best]) * speed},
+        figures={"place_error_m": stated, "best_other_m": float(others[best])},
     )
 
 

@@ -57,7 +57,7 @@ class Start:
     clarity: float  #: height of the markers over the rest, amplitude ratio
 
 
-def find_start(recorded: Real, signal: SweepSignal, *, sample_rate_hz: float) -> Start | str:
+def find_start(recorded: NDArray[np.float32], signal: SweepSignal, *, sample_rate_hz: float) -> Start | str:
     """Start and drift of ``recorded`` (samples,), or why they cannot be told, in words that follow "the recording …"."""
     marks = signal.markers
     assert marks is not None
@@ -94,7 +94,7 @@ def _pattern(chirp: Chirp, rate: float, size: int) -> Complex:
     return np.asarray(rfft(chirp.at(grid), n=size).conj())
 
 
-def _coarse(recorded: Real, marks: Markers, rate: float) -> tuple[float, float, float] | str:
+def _coarse(recorded: NDArray[np.float32], marks: Markers, rate: float) -> tuple[float, float, float] | str:
     """Start [s], drift and clarity to within a fraction of a millisecond, from matched filters on the markers' band alone.
 
     Only the bins of the markers' band are transformed back, which gives the envelope at a reduced rate for little work.
@@ -127,7 +127,9 @@ def _coarse(recorded: Real, marks: Markers, rate: float) -> tuple[float, float, 
     return at / slow - marks.first_s, drift if abs(drift) < 2.0 * DRIFT_LIMIT else 0.0, clarity
 
 
-def _response(recorded: Real, chirp: Chirp, start_s: float, drift: float, rate: float) -> MarkerResponse | None:
+def _response(
+    recorded: NDArray[np.float32], chirp: Chirp, start_s: float, drift: float, rate: float
+) -> MarkerResponse | None:
     """What the room made of one chirp that started at ``start_s`` on the recorder's clock."""
     length = chirp.length_s * (1.0 + drift)
     begin = round((start_s - EARLY_S) * rate)
@@ -201,7 +203,7 @@ def first_arrival_s(response: MarkerResponse) -> float:
 
 
 def cut_marker(
-    recorded: Real, signal: SweepSignal, start: Start, *, sample_rate_hz: float
+    recorded: NDArray[np.float32], signal: SweepSignal, start: Start, *, sample_rate_hz: float
 ) -> tuple[Real, Reference, int]:
     """The recording around the sweep, markers left out, the sweep as its clock saw it, and where that begins."""
     rate, slow = sample_rate_hz, 1.0 + start.drift
@@ -217,4 +219,4 @@ def cut_marker(
     ends = sweep.frequency_hz(np.array([FADE_USED * sweep.fade_in_s, sweep.length_s - FADE_USED * sweep.fade_out_s]))
     band = (float(ends[0]), min(float(ends[1]), 0.49 * rate))
     reference = Reference(rfft(played, n=size), size, rate, *band, sweep.growth_s * slow)
-    return recorded[begin:end], reference, begin
+    return recorded[begin:end].astype(np.float64), reference, begin

@@ -33,6 +33,11 @@ LATE_S = 1.2  #: kept after it
 DRIFT_LIMIT = 300e-6
 STEADY_DB = 3.0  #: envelope of an electrical copy
 SAME = 0.9999
+SEVERAL_SWEEPS = (
+    "a marker recording is the microphone alone. Export that channel as a mono file, or write timing = "
+    '"loopback" if channel 2 is an electrical copy of the sweep.'
+)
+SEVERAL_IMPULSES = "an impulse file holds one response. Export each as a mono file of its own."
 
 
 @dataclass(frozen=True)
@@ -76,11 +81,11 @@ def _no_sweep(reason: str) -> Fault:
 def _impulse(audio: Audio, index: int, recording: Recording, rate: float) -> Take:
     """An impulse response as it stands; another rate changes the weight of a sample."""
     before, after = round(EARLY_S * rate), round(LATE_S * rate)
-    first = audio.samples[:, 0]
+    first = _one_channel(audio, SEVERAL_IMPULSES)
     limit = round(LATE_S * audio.sample_rate_hz)
     lead = round(EARLY_S * audio.sample_rate_hz)
     padded = np.concatenate([np.zeros(lead, dtype=np.float32), first[:limit]])
-    wave = resample(padded, from_hz=audio.sample_rate_hz, to_hz=rate) * (audio.sample_rate_hz / rate)
+    wave = resample(padded, from_hz=audio.sample_rate_hz, to_hz=rate).astype(np.float64) * (audio.sample_rate_hz / rate)
     late = lead * rate / audio.sample_rate_hz - before  # a part of a sample where the rates are not commensurate
     raw = np.zeros(before + after)
     count = min(len(wave), len(raw))
@@ -104,7 +109,7 @@ def _loopback(audio: Audio, index: int, recording: Recording, rate: float) -> Ta
         reason = "one channel only; a loopback recording has the microphone in channel 1 and the copy in channel 2"
         return _nothing(audio, index, recording, _no_sweep(reason))
     microphone, copy = audio.samples[:, 0], audio.samples[:, 1]
-    track = follow_sweep(copy.astype(np.float64), sample_rate_hz=audio.sample_rate_hz)
+    track = follow_sweep(copy, sample_rate_hz=audio.sample_rate_hz)
     wrong = _copy_fault(microphone, copy, track, audio)
     if wrong is not None:
         return _nothing(audio, index, recording, wrong)
@@ -128,7 +133,7 @@ def _copy_fault(
         return _no_sweep("both channels hold the same; the microphone belongs in channel 1, the copy in channel 2")
     if isinstance(track, Track) and track.steadiness_db < STEADY_DB and not track.reaches_end:
         return None
-    other = follow_sweep(microphone.astype(np.float64), sample_rate_hz=audio.sample_rate_hz)
+    other = follow_sweep(microphone, sample_rate_hz=audio.sample_rate_hz)
     if isinstance(other, Track) and other.steadiness_db < STEADY_DB:
         return _no_sweep("channels 1 and 2 are swapped: the electrical copy is in channel 1")
     if isinstance(track, str):
@@ -149,7 +154,7 @@ def _raw_faults(wave: NDArray[np.float32], audio: Audio, start: int, stop: int) 
 
 
 def _marker(audio: Audio, index: int, recording: Recording, signal: SweepSignal, rate: float) -> Take:
-    wave = _one_channel(audio)
+    wave = _one_channel(audio, SEVERAL_SWEEPS)
     recorded = resample(wave, from_hz=audio.sample_rate_hz, to_hz=rate)
     start = find_start(recorded, signal, sample_rate_hz=rate)
     if isinstance(start, str):
@@ -167,20 +172,17 @@ def _marker(audio: Audio, index: int, recording: Recording, signal: SweepSignal,
     return replace(take, drift=start.drift, marker=start.response, clarity=start.clarity)
 
 
-def _one_channel(audio: Audio) -> NDArray[np.float32]:
-    """The microphone of a marker recording: the only channel, or the only one that holds anything of its own."""
+def _one_channel(audio: Audio, what: str) -> NDArray[np.float32]:
+    """The microphone, or the response: the only channel, or the only one that holds anything of its own."""
     columns = audio.samples.T
     if len(columns) == 1:
         return np.ascontiguousarray(columns[0])
     levels = [float(np.mean(column**2, dtype=np.float64)) for column in columns]
     top = max(levels)
-    alive = [number for number, level in enumerate(levels) if level > 1e-6 * top]
+    alive = [number for number, level in enumerate(levels) if level > 1e-6 * top] or [0]
     same = all(np.array_equal(columns[alive[0]], columns[number]) for number in alive[1:])
-    if len(alive) != 1 and not same:
-        raise RecordingError(
-            f"{audio.file}: {len(columns)} different channels; a marker recording is the microphone alone. Export that "
-            'channel as a mono file, or write timing = "loopback" if channel 2 is an electrical copy of the sweep.'
-        )
+    if not same:
+        raise RecordingError(f"{audio.file}: {len(columns)} different channels; {what}")
     return np.ascontiguousarray(columns[alive[0]])
 
 
