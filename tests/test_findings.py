@@ -36,7 +36,7 @@ def faults(code: str, rule: dict[str, str]) -> list[str]:
             continue
         if len(text.strip()) < 5 or any(not name.split(".")[0].split("[")[0].isidentifier() for name in fields):
             found.append(key)
-    if not is_cited(rule.get("source", "common practice")):
+    if not is_cited(rule.get("source", "")):
         found.append("source")
     found += sorted(set(rule) - {"severity", "message", "remedy", "source"})
     return found

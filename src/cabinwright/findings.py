@@ -81,7 +81,7 @@ def finding(
         value=value,
         limit=limit,
         unit=unit,
-        source=rule.get("source", "common practice, no source"),
+        source=rule["source"],
         remedy=rule["remedy"].format(**words),
         details=details,
     )

@@ -1,7 +1,7 @@
 """Nonlinear least squares inside bounds: Levenberg-Marquardt with a projected active set.
 
 Levenberg 1944; Marquardt 1963; step control after Nielsen, "Damping parameter in Marquardt's method", IMM-REP-1999-05;
-bounds after Kanzow, Yamashita & Fukushima 2004 (projected step). The normal equations are dense and small (some
+bounds by an active set and a clipped step. The normal equations are dense and small (some
 hundreds of unknowns), so a Cholesky factorisation costs less than the derivatives. ``benchmarks/solver.py`` holds it
 against SciPy's general-purpose optimisers on the same objective.
 """
