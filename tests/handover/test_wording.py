@@ -37,6 +37,7 @@ def test_microseconds(value: float, words: str) -> None:
         ("snr_low_db", 41.24, "snr low 41.2 dB"),
         ("arrival_error_s", -2.1e-5, "arrival error −0.02 ms"),
         ("clock_drift_ppm", 3.2, "clock drift 3.2 ppm"),
+        ("snr_a_db", 41.23, "A-weighted snr 41.2 dB"),
         ("clipped_samples", 12, "clipped samples 12"),
         ("snr_db", math.nan, "snr –"),
         ("note", "odd", "note odd"),

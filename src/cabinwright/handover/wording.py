@@ -39,6 +39,8 @@ FIGURE_UNITS: tuple[tuple[str, str, float, int], ...] = (
     ("_percent", "%", 1.0, 1),
 )
 """Suffix of a stored figure -> unit shown, factor, decimals."""
+FIGURE_NAMES = {"snr_a": "A-weighted snr"}
+"""Figures whose name without its suffix does not speak for itself."""
 
 
 def signed(value: float, decimals: int, *, plus: bool = True) -> str:
@@ -112,7 +114,8 @@ def figure(name: str, value: Any) -> str:
     for suffix, unit, factor, decimals in FIGURE_UNITS:
         if name.endswith(suffix):
             shown = signed(value * factor, decimals, plus=False)
-            return f"{name.removesuffix(suffix).replace('_', ' ')} {shown}" + ("" if shown == NONE else f" {unit}")
+            stem = name.removesuffix(suffix)
+            return f"{FIGURE_NAMES.get(stem, stem.replace('_', ' '))} {shown}" + ("" if shown == NONE else f" {unit}")
     return f"{name.replace('_', ' ')} {value:.4g}" if math.isfinite(value) else f"{name.replace('_', ' ')} {NONE}"
 
 

@@ -224,6 +224,7 @@ class Judge:
             figures = {
                 "median_snr_db": float(np.median(item.snr_db[core])),
                 "worst_snr_db": float(item.snr_db[core].min()),
+                "snr_a_db": item.snr_a_db,
                 "clock_drift_ppm": 1e6 * take.drift,
             }
             if take.distortion is not None:

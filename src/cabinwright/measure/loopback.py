@@ -57,14 +57,14 @@ def follow_sweep(channel: NDArray[np.float32], *, sample_rate_hz: float) -> Trac
     bins = np.argmax(spectrum[:, 1:], axis=1) + 1
     frequency = bins * rate / FRAME
     near = np.abs(np.arange(spectrum.shape[1]) - bins[:, None]) <= 4 + 0.12 * bins[:, None]
-    purity = float(np.median(np.sum(spectrum * near, axis=1) / np.maximum(spectrum.sum(axis=1), 1e-300)))
+    purity = float(np.median(np.sum(spectrum * near, axis=1) / np.maximum(spectrum.sum(axis=1), 1e-30)))
     rising = float(np.mean(np.diff(frequency) >= -rate / FRAME * 1.01)) if len(bins) > 1 else 0.0
     octaves = math.log2(np.quantile(frequency, 0.99) / max(np.quantile(frequency, 0.01), 1.0))
     if purity < PURITY or rising < RISING or octaves < OCTAVES:
         return "holds no sweep (its loudest frequency does not rise steadily)"
     start, stop = _edges(channel, first, last, top)
     growth = _growth(frequency, rate)
-    level = 10.0 * np.log10(power[first + 2 : last - 1])
+    level = 10.0 * np.log10(np.maximum(power[first + 2 : last - 1], 1e-15))
     steadiness = float(np.subtract(*np.quantile(level, [0.9, 0.1]))) if len(level) > 4 else 99.0
     tail = channel[-round(0.01 * rate) :]
     reaches_end = bool(np.mean(tail**2) > 0.05 * top)

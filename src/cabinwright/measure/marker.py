@@ -88,10 +88,10 @@ def _turn(response: MarkerResponse, late_s: float) -> Complex:
 
 
 @lru_cache(maxsize=8)
-def _pattern(chirp: Chirp, rate: float, size: int) -> Complex:
-    """Matched filter of a chirp, the same for every recording of about one length."""
+def _pattern(chirp: Chirp, rate: float, size: int, first: int, count: int) -> Complex:
+    """Matched filter of a chirp at ``count`` bins, the same for every recording of about one length."""
     grid = np.arange(round(chirp.length_s * rate)) / rate
-    return np.asarray(rfft(chirp.at(grid), n=size).conj())
+    return np.array(rfft(chirp.at(grid), n=size)[first : first + count].conj())
 
 
 def _coarse(recorded: NDArray[np.float32], marks: Markers, rate: float) -> tuple[float, float, float] | str:
@@ -105,7 +105,7 @@ def _coarse(recorded: NDArray[np.float32], marks: Markers, rate: float) -> tuple
     a, b = int(low / step), int(high / step)
     count = next_fast_len(b - a)
     band = rfft(recorded, n=size)[a : a + count]
-    envelopes = [np.abs(ifft(band * _pattern(chirp, rate, size)[a : a + count])) for chirp in (marks.first, marks.last)]
+    envelopes = [np.abs(ifft(band * _pattern(chirp, rate, size, a, count))) for chirp in (marks.first, marks.last)]
     first, last = envelopes
     slow = count * step  # samples per second of the envelopes
     apart = (marks.last_s - marks.first_s) * slow

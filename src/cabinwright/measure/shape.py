@@ -9,16 +9,19 @@ from numpy.typing import NDArray
 from scipy.fft import irfft, next_fast_len, rfft
 
 from cabinwright.measure.calibration import Calibration
-from cabinwright.measure.deconvolve import band_means
+from cabinwright.measure.deconvolve import THIRDS, band_means
 from cabinwright.measure.settle import settle
 from cabinwright.measure.take import EARLY_S, Take
+from cabinwright.physics.weighting import a_weighting_db
 
-__all__ = ["KEPT_S", "ZERO_S", "Kept", "keep"]
+__all__ = ["KEPT_S", "ZERO_S", "Kept", "keep", "weighted_snr_db"]
 
 Real = NDArray[np.float64]
 ZERO_S = 0.02  #: kept before time zero
 KEPT_S = 0.38  #: in all; a cabin has fallen silent by then even at 30 Hz
 BINS = 32768
+WEIGHT = 10.0 ** (a_weighting_db(frequency_hz=THIRDS.centres_hz) / 10.0) * (THIRDS.upper_hz - THIRDS.lower_hz)
+LEAST_DB, MOST_DB = -30.0, 120.0
 
 
 @dataclass(frozen=True)
@@ -28,6 +31,7 @@ class Kept:
     impulse: Real
     noise_power: Real
     snr_db: Real
+    snr_a_db: float  #: of all third octaves together, A-weighted: as the noise is heard
 
 
 def keep(take: Take, *, shift_s: float, calibration: Calibration | None, sample_rate_hz: float) -> Kept:
@@ -54,5 +58,13 @@ def keep(take: Take, *, shift_s: float, calibration: Calibration | None, sample_
     impulse, noise_power = settle(impulse, zero_sample=zero, sample_rate_hz=rate, density=density)
     power = band_means(np.abs(rfft(impulse, n=max(BINS, next_fast_len(count)))) ** 2, sample_rate_hz=rate)
     signal = np.maximum(power - noise_power, 1e-3 * power + 1e-30)
-    snr_db = 10.0 * np.log10(signal / np.maximum(noise_power, 1e-12 * signal))
-    return Kept(impulse, noise_power, np.clip(snr_db, -30.0, 120.0))
+    return Kept(impulse, noise_power, _ratio_db(signal, noise_power), weighted_snr_db(signal, noise_power))
+
+
+def weighted_snr_db(signal: Real, noise_power: Real) -> float:
+    """A-weighted energy of the signal over that of the noise [dB], from mean powers per third octave, (31,) each."""
+    return float(_ratio_db(WEIGHT @ signal, WEIGHT @ noise_power))
+
+
+def _ratio_db(signal: Real, noise: Real) -> Real:
+    return np.clip(10.0 * np.log10(signal / np.maximum(noise, 1e-12 * signal)), LEAST_DB, MOST_DB)
