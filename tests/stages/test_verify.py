@@ -217,6 +217,51 @@ def test_nothing_loaded(seed: int, now: Circumstances) -> None:
     _only(_verify(seed, flat, now=now), "nothing loaded", *SPEAKERS)
 
 
+MIRRORED = tuple(f"{side} {role}" for role in ("tweeter", "midrange", "midbass") for side in ("left", "right"))
+OPPOSITE = dict(zip(MIRRORED[::2] + MIRRORED[1::2], MIRRORED[1::2] + MIRRORED[::2], strict=True))
+
+
+def _every(change: Callable[[ChannelSettings], ChannelSettings]) -> Alter:
+    return lambda settings: replace(settings, channels=tuple(change(item) for item in settings.channels))
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_settings_of_the_sides_exchanged(seed: int) -> None:
+    def alter(settings: Settings) -> Settings:
+        rows = (replace(settings.channel(OPPOSITE.get(c.name, c.name)), name=c.name) for c in settings.channels)
+        return replace(settings, channels=tuple(rows))
+
+    _only(_verify(seed, alter), "sides exchanged", *MIRRORED)
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_outputs_of_the_sides_exchanged(seed: int) -> None:
+    _only(_verify(seed, outputs=OPPOSITE), "side outputs exchanged", *MIRRORED)
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_filter_with_the_opposite_sign(seed: int) -> None:
+    def alter(item: ChannelSettings) -> ChannelSettings:
+        last = item.filters[-1]
+        return replace(item, filters=(*item.filters[:-1], replace(last, gain_db=-(last.gain_db or 0.0))))
+
+    name = "left midrange"
+    own = small_car.settings(seed).channel(name).filters
+    cause = _only(_verify(seed, _channel(name, alter)), "filter sign", name)
+    assert cause.filter_index == len(own) - 1
+    assert f"{own[-1].gain_db:+.1f} dB" in cause.remedy
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_no_delay_loaded(seed: int) -> None:
+    _only(_verify(seed, _every(lambda item: replace(item, delay_s=0.0))), "no delays", *SPEAKERS)
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_no_gain_loaded(seed: int) -> None:
+    _only(_verify(seed, _every(lambda item: replace(item, gain_db=0.0))), "no gains", *SPEAKERS)
+
+
 @pytest.mark.parametrize("seed", SEEDS)
 def test_two_mistakes(seed: int) -> None:
     one = _channel("left midrange", _inverted)
@@ -352,6 +397,14 @@ def test_changed_build_is_refused() -> None:
         verify(BUILD, _recorded(3, OTHER_DAY), fewer, after)
     with pytest.raises(PersonError, match="'left sied'"):
         verify(BUILD, _recorded(3, OTHER_DAY), settings, replace(after, channels=("left sied", *after.channels[1:])))
+
+
+def test_settings_at_another_rate_are_refused() -> None:
+    """The same corner and Q give other sections at 44.1 kHz: nobody could say what was loaded."""
+    settings = small_car.settings(3)
+    after = small_car.verification(3, _car(3), settings, _sums(), OTHER_DAY)
+    with pytest.raises(PersonError, match=r"44100 Hz.*48000 Hz.*run the tune again"):
+        verify(BUILD, _recorded(3, OTHER_DAY), replace(settings, sample_rate_hz=44100.0), after)
 
 
 # Sides

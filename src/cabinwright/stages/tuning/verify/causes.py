@@ -152,8 +152,10 @@ def _of_everything(build: Build, bench: Bench) -> list[Guess]:
         guesses.append(Guess("inputs crossed", tuple(sorted(names)), crossed))
     if len(mirror) > 1:
         both = tuple(bench.channels[index] for pair in mirror for index in pair)
-        exchanged = Guess("sides exchanged", both, lambda state, _: replace(state, drive=state.drive[order]))
-        plugs = Guess("side outputs exchanged", both, lambda state, _: replace(state, out=state.out[order]))
+        exchanged = Guess(
+            "sides exchanged", both, lambda state, _: replace(state, drive=state.drive[order]), whole=True
+        )
+        plugs = Guess("side outputs exchanged", both, lambda state, _: replace(state, out=state.out[order]), whole=True)
         guesses += [exchanged, plugs]
     return guesses
 

@@ -28,6 +28,7 @@ MOST_LATENCIES = 4
 SCAN_STEP_S = 1e-5
 SCAN_BLOCK = 64
 REALIGN_BLOCKS = 5  #: 3.2 ms to either side
+REALIGN_BLOCKS_WHOLE = 16  #: 10 ms: where all delays are exchanged, everything may come that much earlier or later
 
 
 @dataclass(frozen=True)
@@ -80,23 +81,26 @@ class Fitter:
         again = weight * np.repeat(1.0 / (1.0 + first.residual), self.bench.sizes, axis=-1)[:, None, :]
         return self._pass(cross, power, again, first.latency)
 
-    def realign(self, fit: Fit, state: State) -> int | None:
-        """Index of a new candidate latency near that of ``fit`` that suits ``state`` better; None where there is none.
+    def realign(self, fit: Fit, state: State, *, whole: bool) -> int:
+        """Index of the candidate latency near that of ``fit`` that suits ``state`` best, a new one where none does.
 
-        The candidates come from the settings as they should be; where channels are exchanged they may all miss.
+        The candidates come from the settings as they should be; where channels are exchanged they may all miss, where the
+        ``whole`` processor differs by far.
         """
         bench = self.bench
+        reach = REALIGN_BLOCKS_WHOLE if whole else REALIGN_BLOCKS
         gathered = (bench.weight * np.conj(bench.measured) * bench.predict(state)).sum(axis=0)
         gathered = gathered * np.exp(self.turn * fit.delay_s[:, None])
-        blocks = SCAN_STEP_S * SCAN_BLOCK * np.arange(-REALIGN_BLOCKS, REALIGN_BLOCKS)
+        blocks = SCAN_STEP_S * SCAN_BLOCK * np.arange(-reach, reach)
         turned = np.exp(np.outer(blocks, self.turn))
         curve = ((gathered[:, None, :] * turned) @ self.block).real.reshape(len(gathered), -1)
         if self.absolute_time:
             curve = np.broadcast_to(curve.sum(axis=0), curve.shape)
         shift = blocks[0] + SCAN_STEP_S * curve.argmax(axis=1)
         latency: Array = (np.median(fit.delay_s) if self.absolute_time else fit.delay_s) + shift
-        if any(np.median(np.abs(latency - other)) < REPLACED_AT_MOST_S / 2 for other in self.latencies):
-            return None
+        for index, other in enumerate(self.latencies):
+            if np.median(np.abs(latency - other)) < REPLACED_AT_MOST_S / 2:
+                return index
         self.latencies.append(latency)
         self.turned.append(np.exp(self.turn * latency[:, None]))
         return len(self.latencies) - 1

@@ -69,7 +69,9 @@ class _Search:
             assert guess.range is not None
             guesses += [replace(guess, amount=amount) for amount in guess.range.grid]
         fresh = [guess for guess in guesses if (guess.kind, guess.channels, guess.filter) not in used]
-        scored = _one_of_each([self.story((*story.causes, guess)) for guess in fresh])
+        stories = [(guess.whole, self.story((*story.causes, guess))) for guess in fresh]
+        # At the latency of the right settings an exchange of everything looks too poor to be looked at more closely.
+        scored = _one_of_each([self.realigned(item) if whole else item for whole, item in stories])
         closer = _one_of_each([self.refine(self.realigned(item)) for item in scored[:CLOSER]] + scored[CLOSER:])
         return [item for item in closer if _worth_a_word(item.causes[-1])]
 
@@ -84,8 +86,8 @@ class _Search:
 
     def realigned(self, story: Story) -> Story:
         """The same story at a latency that suits it better, where there is one."""
-        index = self.fitter.realign(story.fit, story.state)
-        if index is None:
+        index = self.fitter.realign(story.fit, story.state, whole=any(cause.whole for cause in story.causes))
+        if index == story.fit.latency:
             return story
         other = self.story(story.causes, (index,))
         return other if other.cost < story.cost else story
