@@ -175,7 +175,7 @@ def test_every_verdict_is_documented() -> None:
         "recording-distorted": f"{100 * faults.DISTORTION_USUAL:g} % in an octave; "
         f"{100 * faults.DISTORTION_LIMIT['woofer']:g} %",
         "recording-wrong-channel": f"{compare.SPECTRUM_DB:g} dB; {1e3 * compare.SIDE_S:g} ms",
-        "recording-position": f"{100 * 343 * compare.PLACE_S:g} cm; {100 * 343 * compare.PLACE_SWAP_S:g} cm",
+        "recording-position": f"{100 * compare.PLACE_M:g} cm; {100 * compare.PLACE_SWAP_M:g} cm",
         "recording-late": f"{1e3 * zero.LONG_S:g} ms",
     }
     for code, limit in used.items():

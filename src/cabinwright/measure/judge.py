@@ -13,6 +13,7 @@ from cabinwright.errors import RefusedError
 from cabinwright.findings import Finding, finding
 from cabinwright.measure import compare, faults
 from cabinwright.measure.deconvolve import THIRDS
+from cabinwright.measure.enough import missing
 from cabinwright.measure.evidence import Evidence, collect
 from cabinwright.measure.faults import Fault
 from cabinwright.measure.roles import core_band_hz, speakers_of
@@ -286,26 +287,8 @@ class Judge:
         return out
 
     def _enough(self, present: NDArray[np.bool_], findings: tuple[Finding, ...]) -> None:
-        """Every channel somewhere, and one position with all of them; a verification needs one recording."""
-        why = self._lack(present)
+        """Refuse where too little is good, with what is wrong with each recording."""
+        why = missing(present, self.channels, table=self.table, verifying=self.verifying)
         if why is not None:
-            raise RefusedError(f"build.toml: {why}", findings=findings)
-
-    def _lack(self, present: NDArray[np.bool_]) -> str | None:
-        """What is missing for an answer, with what to record; ``None`` where it is enough."""
-        reasons = [f"{self._where(index)}: {fault.reason}" for index, fault in sorted(self.fault.items())]
-        listed = ("\n  " + "\n  ".join(reasons)) if reasons else ""
-        if self.verifying:
-            return None if present.any() else f"none of the [[{self.table}]] is good. Record them again:{listed}"
-        gone = [name for name, row in zip(self.channels, present, strict=True) if not row.any()]
-        if gone:
-            return (
-                f"no good recording of {', '.join(gone)}. Record each at every position (or take it out of [[channels]] "
-                f"if it is not used).{listed}"
-            )
-        if not present.all(axis=0).any():
-            return (
-                "no microphone position has a good recording of every channel, so how they add cannot be known. "
-                f"Record all of {', '.join(self.channels)} at one position at least, better at six.{listed}"
-            )
-        return None
+            reasons = [f"\n  {self._where(index)}: {fault.reason}" for index, fault in sorted(self.fault.items())]
+            raise RefusedError(f"build.toml: {why}{''.join(reasons)}", findings=findings)
