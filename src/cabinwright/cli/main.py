@@ -186,8 +186,7 @@ def _verify(options: argparse.Namespace) -> int:
     result, paths = session.verify(progress, settings_file=options.settings)
     progress.done()
     print(result.summary)
-    for cause in result.causes:
-        print(f"  {cause.text}")
+    _print_findings(list(result.findings))
     for path in paths:
         print(f"wrote {path}")
     return 0
