@@ -376,6 +376,14 @@ def _late_bass() -> Case:
     return Case(case.build, replace(case.responses, impulse=impulse))
 
 
+def _far_head() -> Case:
+    """The head written down on the other side of the car from where the microphones stood."""
+    case = make_case(*TWO_WAY, positions=2, processor=SIMPLE)
+    x, y, z = case.build.seats[0].head_m
+    seat = case.build.seats[0].model_copy(update={"head_m": (x, -y, z)})
+    return Case(case.build.model_copy(update={"seats": (seat,)}), case.responses)
+
+
 def _wish(lower: str, upper: str, frequency_hz: float) -> Case:
     wish = {"lower": lower, "upper": upper, "frequency_hz": frequency_hz}
     return make_case(*TWO_WAY, positions=2, processor=SIMPLE, tuning={"crossovers": [wish]})
@@ -389,10 +397,12 @@ FINDINGS: dict[str, Callable[[], Case]] = {
     "tuning.gain_out_of_reach": lambda: make_case(
         *TWO_WAY, positions=2, gain={"left tweeter": 300.0}, processor={**SIMPLE, "gain_min_db": -12.0}
     ),
+    "tuning.head_far": _far_head,
     "tuning.no_place": lambda: make_case("fullrange", positions=2, processor=SIMPLE, placed=False),
     "tuning.other_seats": _two_seats,
     "tuning.out_of_reach_high": lambda: make_case("left midbass", "right midbass", positions=2, processor=SIMPLE),
     "tuning.out_of_reach_low": lambda: make_case(*TWO_WAY, positions=2, processor=SIMPLE),
+    "tuning.pair_opposite": lambda: make_case(*TWO_WAY, positions=2, processor=SIMPLE, gain={"left tweeter": -1.0}),
     "tuning.polarity_unsure": _noise_tweeter,
     "tuning.safe_range_by_role": lambda: make_case("fullrange", positions=2, processor=SIMPLE),
     "tuning.sides_apart": lambda: make_case(*TWO_WAY, positions=2, processor={**SIMPLE, "delay_step_s": 0.001}),

@@ -28,6 +28,10 @@ USUAL_OCTAVES = 0.7  #: how far a crossover may leave its usual frequency
 USUAL_Q, Q_SPREAD = 2.0, 0.5  #: prior of ln Q
 ALL_PASS_HZ = (25.0, 500.0)  #: all-pass filters work on the bass only: higher up they would smear the image
 ALL_PASS_Q = 3.0  #: and never ring
+LOWEST_PEAK_HZ, HIGHEST_PEAK_HZ = 25.0, 16000.0  #: what is judged
+INTO_SLOPE = (
+    0.9  #: peaking filters reach no further than this into a crossover's slope: they shape, they do not hand over
+)
 DELAY_PERIODS = 0.35  #: how far the solver may move a delay: it stays in the period that the search chose
 
 
@@ -103,11 +107,12 @@ def bounds_for(problem: Problem, state: State) -> tuple[Real, Real]:
 def _bound_peaks(problem: Problem, state: State, channel: int, lower: Real, upper: Real) -> None:
     """Peaking filters stay where the channel plays, within the processor's limits."""
     layout, proc = state.layout, problem.processor
-    corners = {"high-pass": [20.0 / 0.7], "low-pass": [min(18000.0, 0.42 * layout.sample_rate_hz) / 1.4]}
+    top = min(HIGHEST_PEAK_HZ, 0.42 * layout.sample_rate_hz)
+    corners = {"high-pass": [LOWEST_PEAK_HZ / INTO_SLOPE], "low-pass": [top * INTO_SLOPE]}
     for k, edge in enumerate(layout.edges):
         if channel in edge.channels:
             corners[edge.kind].append(float(np.exp(state.vector[layout.at_edge + k])))
-    low, high = 0.7 * max(corners["high-pass"]), 1.4 * min(corners["low-pass"])
+    low, high = INTO_SLOPE * max(corners["high-pass"]), min(corners["low-pass"]) / INTO_SLOPE
     span = slice(layout.at_peak + 3 * channel * layout.peaks, layout.at_peak + 3 * (channel + 1) * layout.peaks)
     most = min(proc.peaking_gain_max_db, problem.weights.most_boost_db)
     if problem.way_of(channel).fill:  # equalised for the stage's sake, a fill would only be taken out

@@ -42,6 +42,7 @@ class Prepared:
     distance_m: Real  #: (channels, positions), NaN without a stated place
     head_distance_m: Real  #: (channels,)
     nearest: int  #: position nearest the head centre
+    head_gap_m: float  #: how far that one is from it
     house_source: str
     sound_speed_m_s: float
     other_seats: tuple[str, ...]  #: positions that belong to other seats
@@ -62,7 +63,7 @@ def prepare(build: Build, recorded: RecordedResponses) -> Prepared:
     responses, others = _at_seat(build, recorded)
     channels = responses.channels
     sound_speed = speed_of_sound_m_s()
-    distance, head_distance, nearest = _geometry(build, responses)
+    distance, head_distance, gaps = _geometry(build, responses)
     ways = find_ways(build, channels)
     bands = [_direct_band(next(way for way in ways if c in way.channels)) for c in range(len(channels))]
     arrivals = find_arrivals(
@@ -107,7 +108,8 @@ def prepare(build: Build, recorded: RecordedResponses) -> Prepared:
         move_s=_moves_to_head(arrivals, distance, head_distance, sound_speed),
         distance_m=distance,
         head_distance_m=head_distance,
-        nearest=nearest,
+        nearest=int(np.argmin(gaps)),
+        head_gap_m=float(gaps.min()),
         house_source=source,
         sound_speed_m_s=sound_speed,
         other_seats=others,
@@ -137,8 +139,8 @@ def _at_seat(build: Build, recorded: RecordedResponses) -> tuple[RecordedRespons
     return kept, others
 
 
-def _geometry(build: Build, responses: RecordedResponses) -> tuple[Real, Real, int]:
-    """Distances (channels, positions) and to the head (channels,), NaN where no place is stated; nearest position."""
+def _geometry(build: Build, responses: RecordedResponses) -> tuple[Real, Real, Real]:
+    """Distances (channels, positions) and to the head (channels,), NaN where no place is stated; of positions to the head."""
     speakers = {item.name: item for item in build.speakers}
     members = {item.name: item.speakers for item in build.channels}
     place_of = {item.name: item.at_m for item in build.microphone_positions}
@@ -154,7 +156,7 @@ def _geometry(build: Build, responses: RecordedResponses) -> tuple[Real, Real, i
             # Of several speakers on one output the nearest is heard first.
             each = np.linalg.norm(np.asarray(known)[:, None] - np.vstack([at, head])[None], axis=-1).min(axis=0)
             distance[c], head_distance[c] = each[:-1], each[-1]
-    return distance, head_distance, int(np.argmin(np.linalg.norm(at - head, axis=1)))
+    return distance, head_distance, np.linalg.norm(at - head, axis=1)
 
 
 def _direct_band(way: Way) -> tuple[float, float]:

@@ -73,9 +73,9 @@ class Problem:
         """Positions at which every channel of a sum was recorded."""
         return np.flatnonzero(self.present[self.members(name)].all(axis=0))
 
-    def cross_of(self, name: str) -> Complex:
-        """(sub-bands, n, n): mean cross-spectra of a sum's channels over its positions."""
-        members = self.members(name)
+    def cross_of(self, name: str, members: NDArray[np.int_] | None = None) -> Complex:
+        """(sub-bands, n, n): mean cross-spectra of a sum's channels (or of some of them) over its positions."""
+        members = self.members(name) if members is None else members
         chosen = self.spectra.cross[self.positions_of(name)]
         return np.asarray(chosen[:, :, members[:, None], members[None, :]].mean(axis=0))
 
@@ -90,6 +90,17 @@ class Problem:
             left = np.repeat(self.leave[name] < 1.0, BANDS_PER_GROUP)
             limit[np.ix_(self.members(name), np.flatnonzero(left))] = DIP_BOOST_DB
         return limit
+
+    def barred_boost(self, channel: int) -> Real:
+        """(groups,) 1 where no filter of the channel may boost: dips left alone, and what its sums do not reach."""
+        names = [name for name in self.sum_names if channel in self.members(name) and name in self.judged_names]
+        barred = [(self.leave[name] < 1.0) | (self.reach[name] < 0.5) for name in names]
+        return np.asarray(np.any(barred, axis=0), dtype=np.float64)
+
+    @property
+    def judged_names(self) -> list[str]:
+        """The sums that follow the house curve: both sides, or everything where there are no sides."""
+        return self.sum_names[:2] if len(self.sum_names) == 3 else self.sum_names
 
     def targets(self) -> list[SumTarget]:
         """What is judged."""

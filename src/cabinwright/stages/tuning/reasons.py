@@ -45,23 +45,26 @@ def listed(names: tuple[str, ...] | list[str]) -> str:
 
 
 def overlaps(problem: Problem, settings: Settings, channel: int) -> Iterator[Partner]:
-    """Every sum in which the channel overlaps others within 10 dB over a third of an octave or more."""
+    """Every sum in which the channel overlaps others of the stage within 12 dB over a sixth of an octave or more."""
     response = channel_responses(problem, settings, problem.spectra.shift_s)
     for name in problem.sum_names:
         members = problem.members(name)
         if channel not in members or len(members) < 2 or (name == EVERYTHING and len(problem.sum_names) > 1):
             continue
+        # A fill decides no polarity of the stage.
+        members = np.asarray([m for m in members if m == channel or not problem.way_of(int(m)).fill])
+        cross = problem.cross_of(name, members)
         k = int(np.flatnonzero(members == channel)[0])
         g = response[members]
-        share = np.einsum("cb,db,bcd->bcd", g, g.conj(), problem.cross_of(name), optimize=True)
+        share = np.einsum("cb,db,bcd->bcd", g, g.conj(), cross, optimize=True)
         total, own = share.sum(axis=(1, 2)).real, share[:, k, k].real
         mix = 2.0 * (share[:, k].sum(axis=1) - share[:, k, k]).real
         rest = np.maximum(total - own - mix, 1e-30)
-        near = np.abs(band_level_db(own) - band_level_db(rest)) < 10.0
+        near = np.abs(band_level_db(own) - band_level_db(rest)) < 12.0
         near &= problem.reach[name] > 0.5
         runs = np.split(np.flatnonzero(near), np.flatnonzero(np.diff(np.flatnonzero(near)) > 1) + 1)
         run = max(runs, key=len)
-        if len(run) < 4:
+        if len(run) < 2:
             continue
         better = band_level_db(np.maximum(total, 1e-30)) - band_level_db(np.maximum(total - 2.0 * mix, 1e-30))
         low, high = problem.spectra.group_hz[run[[0, -1]]]
@@ -232,9 +235,11 @@ def _filter_reason(
 ) -> str:
     way = problem.way_of(channel)
     if row.kind == "high-pass":
-        return f"hands over below, and keeps the lows from a {way.role} that is safe from {hertz(way.low_hz)}"
+        task = "protects it; nothing plays below" if way.fill or way == problem.stage[0] else "hands over below"
+        return f"{task}; a {way.role} is safe from {hertz(way.low_hz)}"
     if row.kind == "low-pass":
-        return f"hands over above; a {way.role} is used up to {hertz(way.high_hz)}"
+        task = "nothing plays above it" if way.fill or way == problem.stage[-1] else "hands over above"
+        return f"{task}; a {way.role} is used up to {hertz(way.high_hz)}"
     if row.kind == "all-pass":
         return "turns the phase so that the channels add better in the bass; changes no level of its own"
     group = problem.spectra.group_hz

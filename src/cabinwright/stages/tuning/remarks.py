@@ -22,6 +22,7 @@ from cabinwright.stages.tuning.ways import Crossover, safe_range, wish_means
 __all__ = ["remarks"]
 
 FEW_POSITIONS = 4
+HEAD_GAP_M = 0.25  #: further than this from the head centre no microphone speaks for it
 ARRIVAL_LIMIT_S = 50e-6
 LOSS_LIMIT_DB = 0.5
 PLAIN_CORRELATION = 0.08
@@ -74,6 +75,10 @@ def _image(prepared: Prepared, problem: Problem, metrics: Metrics, losses: list[
         )
     for channel, plain in prepared.pair_confidence.items():
         way = problem.way_of(channel)
+        first = way.channels[0]
+        if prepared.polarity[channel] != prepared.polarity[first] and plain >= PLAIN_CORRELATION and way.low_hz > 40.0:
+            names = problem.channels[first], problem.channels[channel]
+            yield finding("tuning.pair_opposite", where=f"{names[0]} and {names[1]}", value=round(plain, 2))
         if plain < PLAIN_CORRELATION and way.low_hz > 40.0:
             yield finding(
                 "tuning.polarity_unsure",
@@ -99,6 +104,14 @@ def _recordings(prepared: Prepared) -> Iterator[Finding]:
     count = len(prepared.responses.positions)
     if count < FEW_POSITIONS:
         yield finding("tuning.few_positions", where="microphone_positions", value=count, limit=FEW_POSITIONS)
+    if prepared.head_gap_m > HEAD_GAP_M:
+        yield finding(
+            "tuning.head_far",
+            where="microphone_positions",
+            value=round(prepared.head_gap_m, 2),
+            limit=HEAD_GAP_M,
+            unit="m",
+        )
     if prepared.other_seats:
         yield finding("tuning.other_seats", where=listed(prepared.other_seats))
     for c, name in enumerate(prepared.responses.channels):

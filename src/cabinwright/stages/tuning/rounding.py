@@ -18,6 +18,7 @@ from cabinwright.stages.tuning.settings import ChannelSettings, Settings
 __all__ = ["absolute_delays", "on_grid", "snap", "to_settings"]
 
 Real = NDArray[np.float64]
+TIDY_ROUNDS = 3
 WORTH_KEYING_DB = 0.4  #: a peaking filter smaller than this is not worth a person's time
 LIKE_OCTAVES, LIKE_Q = 1 / 6, 0.5  #: filters this close (Q in nepers) do one filter's work
 
@@ -42,10 +43,12 @@ def absolute_delays(problem: Problem, state: State) -> Real:
 def on_grid(problem: Problem, state: State) -> State:
     """Delays, then corners, then peaking frequency and Q, then peaking gain; the rest is solved again each time."""
     proc, layout = problem.processor, state.layout
-    vector, idle = _tidied(problem, state)
     frozen = np.zeros(layout.size + OFFSETS, dtype=bool)
-    frozen[[3 * k + layout.at_peak + part for k in idle for part in range(3)]] = True
-    vector = _settle(problem, layout, vector, frozen)
+    vector = state.vector
+    for _ in range(TIDY_ROUNDS):  # what settles anew may need tidying anew
+        vector, idle = _tidied(problem, State(layout, vector))
+        frozen[[3 * k + layout.at_peak + part for k in idle for part in range(3)]] = True
+        vector = _settle(problem, layout, vector, frozen)
 
     wanted = absolute_delays(problem, State(layout, vector))
     rounded = _round_delays(problem, wanted)
@@ -74,7 +77,7 @@ def on_grid(problem: Problem, state: State) -> State:
     vector = _settle(problem, layout, vector, frozen)
 
     low, high = proc.peaking_gain_min_db, proc.peaking_gain_max_db
-    kept = np.where(np.abs(vector[at + 1]) < 0.5 * WORTH_KEYING_DB, 0.0, vector[at + 1])
+    kept = np.where(np.abs(vector[at + 1]) < WORTH_KEYING_DB - 1e-9, 0.0, vector[at + 1])
     vector[at + 1] = [snap(float(value), proc.peaking_gain_step_db, low, high) for value in kept]
     frozen[at + 1] = True
     vector = _settle(problem, layout, vector, frozen)
@@ -82,22 +85,27 @@ def on_grid(problem: Problem, state: State) -> State:
 
 
 def _tidied(problem: Problem, state: State) -> tuple[Real, list[int]]:
-    """The vector with like filters of a channel made one and the smallest flat; and which are flat now."""
+    """The vector with like filters of a channel made one, and flat: the smallest and any boost where nothing is to be
+    boosted (in a dip left alone, below or above what the loudspeakers reach); and which are flat now.
+    """
     layout = state.layout
     vector = state.vector.copy()
     rows = vector[layout.at_peak : layout.at_all_pass].reshape(-1, 3)  # a view: edits land in the vector
-    low, high = problem.processor.peaking_gain_min_db, problem.processor.peaking_gain_max_db
+    low = problem.processor.peaking_gain_min_db
+    high = min(problem.processor.peaking_gain_max_db, problem.weights.most_boost_db)
     for channel in range(layout.channels):
         bank = rows[channel * layout.peaks : (channel + 1) * layout.peaks]
         order = np.argsort(bank[:, 0])
         for one, other in pairwise(order):
             first, second = bank[one], bank[other]
             alike = second[0] - first[0] < LIKE_OCTAVES * np.log(2.0) and abs(second[2] - first[2]) < LIKE_Q
-            if alike and first[1] * second[1] > 0.0 and low <= first[1] + second[1] <= high:
+            if alike and first[1] * second[1] > 0.0:
                 weight = second[1] / (first[1] + second[1])
                 second[0] = first[0] + weight * (second[0] - first[0])
-                second[1] += first[1]
+                second[1] = np.clip(first[1] + second[1], low, high)
                 first[1] = 0.0
+        barred = np.interp(bank[:, 0], np.log(problem.spectra.group_hz), problem.barred_boost(channel)) > 0.5
+        bank[barred & (bank[:, 1] > 0.0), 1] = 0.0
     small = np.flatnonzero(np.abs(rows[:, 1]) < WORTH_KEYING_DB)
     rows[small, 1] = 0.0
     return vector, [int(k) for k in small]
@@ -132,6 +140,8 @@ def to_settings(problem: Problem, state: State) -> Settings:
     response = np.abs(Model(layout, problem.spectra.frequency_hz).responses(state.vector[: layout.size]))
     headroom = 20.0 * np.log10(response.max(axis=1))  # what each channel would need above 0 dB
     lift = float(min((proc.gain_max_db - gains).min(), -headroom.max()))
+    # Turning all channels alike is not heard: the sign with the fewer inversions is keyed in.
+    sign = -1.0 if np.sum(layout.polarity < 0.0) > 0.5 * layout.channels else 1.0
     rows = []
     for c, name in enumerate(problem.channels):
         filters: list[Filter] = []
@@ -159,7 +169,7 @@ def to_settings(problem: Problem, state: State) -> Settings:
         ]
         filters += sorted(bank, key=lambda item: item.frequency_hz)
         gain = snap(float(gains[c]) + lift, proc.gain_step_db, proc.gain_min_db, proc.gain_max_db)
-        polarity = "inverted" if layout.polarity[c] < 0 else "normal"
+        polarity = "inverted" if sign * layout.polarity[c] < 0.0 else "normal"
         rows.append(ChannelSettings(name, gain, polarity, float(f"{delay[c]:.12g}"), tuple(filters)))  # type: ignore[arg-type]
     return _below_full_scale(proc, Settings(layout.sample_rate_hz, tuple(rows)))
 
