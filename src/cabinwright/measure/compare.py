@@ -27,8 +27,7 @@ SIDE_FIT_S = 0.15e-3
 PLACE_M = 0.05
 PLACE_SWAP_M = 0.03
 PLACE_RATIO = 0.45
-SAME_ERROR = 4.0  #: times the energy of the noise that two takes of one sound may differ by
-SAME_LIKENESS = 0.995
+SAME_ERROR = 1e-5  #: share of the energy by which two copies of one take may differ
 
 
 def odd_bands(evidence: Evidence, row: int, column: int, roles: set[str]) -> Fault | None:
@@ -174,24 +173,19 @@ def _misplaced(misfit: Real, at: int, positions: tuple[str, ...]) -> Fault | Non
     )
 
 
-def same_take(one: Real, two: Real, *, noise_one: float, noise_two: float) -> bool:
-    """Whether two responses (samples,) are the same up to their noise, a shift of up to a millisecond and a gain.
+def same_take(one: Real, two: Real) -> bool:
+    """Whether two responses (samples,) come from one take: alike to 50 dB, up to a shift of whole samples and a gain.
 
-    ``noise_one`` and ``noise_two`` are the energies of the noise that each holds.
+    Noise cannot tell: two takes of a subwoofer half a metre apart differ by less than their hiss. But one take holds one
+    noise, so what is left between two copies of it is rounding.
     """
     energy_one, energy_two = float(one @ one), float(two @ two)
     if min(energy_one, energy_two) <= 0.0:
         return False
     size = 1 << (len(one) + len(two) - 1).bit_length()
     spectrum = np.fft.rfft(one, n=size).conj() * np.fft.rfft(two, n=size)
-    lags = np.fft.irfft(spectrum, n=size)
-    peak = float(lags.max())
-    likeness = peak / np.sqrt(energy_one * energy_two)
-    if likeness < SAME_LIKENESS:
-        return False
-    gain = peak / energy_one
-    error = energy_two - peak * gain
-    return error <= SAME_ERROR * (noise_two + gain**2 * noise_one) + 1e-7 * energy_two
+    peak = float(np.fft.irfft(spectrum, n=size).max())
+    return energy_two - peak * peak / energy_one <= SAME_ERROR * energy_two
 
 
 def fits_better(evidence: Evidence, first: tuple[int, int], second: tuple[int, int]) -> tuple[int, int] | None:

@@ -8,7 +8,7 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
-from cabinwright.build.document import Build, Processor
+from cabinwright.build.document import Build
 from cabinwright.errors import RefusedError
 from cabinwright.findings import Finding, finding
 from cabinwright.measure import compare, faults
@@ -173,7 +173,13 @@ class Judge:
         pairs = list(self.twins)
         for (one, a), (two, b) in combinations(seats.items(), 2):
             related = one[0] == two[0] or one[1] == two[1]
-            if related and (a, b) not in pairs and self._good(a) and self._good(b) and self._equal(kept[a], kept[b]):
+            if (
+                related
+                and (a, b) not in pairs
+                and self._good(a)
+                and self._good(b)
+                and compare.same_take(kept[a].impulse, kept[b].impulse)
+            ):
                 pairs.append((a, b))
         for a, b in pairs:
             if not (self._good(a) and self._good(b)):
@@ -185,17 +191,6 @@ class Judge:
             for index, other in ((a, b), (b, a)):
                 if right != self._place(self.takes[index]):
                     self.fault[index] = self._duplicate(index, other, decided=right is not None)
-
-    def _equal(self, one: Kept, two: Kept) -> bool:
-        energies = [
-            float(np.sum(item.noise_power * (THIRDS.upper_hz - THIRDS.lower_hz)) * 2.0 / self._rate)
-            for item in (one, two)
-        ]
-        return compare.same_take(one.impulse, two.impulse, noise_one=energies[0], noise_two=energies[1])
-
-    @property
-    def _rate(self) -> float:
-        return float(round((self.build.processor or Processor()).sample_rate_hz))
 
     def _duplicate(self, index: int, other: int, *, decided: bool) -> Fault:
         twin = self.takes[other].recording

@@ -24,8 +24,8 @@ __all__ = ["Dip", "find_dips", "leave_alone"]
 
 Real = NDArray[np.float64]
 
-DEPTH_DB = 4.0  #: below its surroundings of one octave
-SPREAD_DB = 4.0  #: standard deviation of the dip's depth over the positions
+DEPTH_DB = 5.0  #: below its surroundings of one octave
+SPREAD_DB = 5.0  #: standard deviation of the dip's depth over the positions
 EXCESS_PERIODS = 2.0  #: excess group delay in periods of the dip's frequency
 LEFT_WEIGHT = 0.3  #: what a dip that is left alone still counts
 SIZE = 1 << 15
