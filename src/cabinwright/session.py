@@ -121,4 +121,4 @@ class Session:
         second = read_recordings(self.build, self.folder, kind="verification", progress=progress)
         progress("comparing", 0.0)
         result = verify(self.build, recorded, settings, second)
-        return result, write_all(self.out, verification_documents(self.build, result))
+        return result, write_all(self.out, verification_documents(self.build, result, settings.fingerprint))

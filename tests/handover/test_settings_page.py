@@ -29,8 +29,9 @@ def heard(row: dict[str, object], rate_hz: float) -> np.ndarray:
 
 
 def test_the_shape_is_fixed(tune: TuningResult) -> None:
-    data = json.loads(settings_json(tune.settings))
-    assert list(data) == ["sample_rate_hz", "channels"]
+    data = json.loads(settings_json(tune.settings, title="A car"))
+    assert list(data) == ["schema", "title", "fingerprint", "sample_rate_hz", "channels"]
+    assert (data.pop("schema"), data.pop("title"), data.pop("fingerprint")) == (1, "A car", tune.settings.fingerprint)
     for row, item in zip(data["channels"], tune.settings.channels, strict=True):
         assert list(row) == ["name", "gain_db", "polarity", "delay_s", "sections", "filters"]
         assert row["name"] == item.name
@@ -65,6 +66,26 @@ def test_words_and_sections_agree_with_scipys_butterworth() -> None:
 def test_settings_read_back(tune: TuningResult) -> None:
     again = Settings.from_dict(json.loads(settings_json(tune.settings)))
     assert again == tune.settings
+
+
+def test_the_fingerprint_tells_what_is_played_and_nothing_else(car: Build, tune: TuningResult) -> None:
+    first, *others = tune.settings.channels
+    mark = tune.settings.fingerprint
+    assert len(mark) == 8
+    assert int(mark, 16) >= 0
+    page = settings_html(car, tune)
+    assert f"<strong>{mark}</strong>" in page
+    assert f"settings {mark}" in page.replace("\\b7 ", "·"), "in the running foot of each printed page"
+    turned = "normal" if first.polarity == "inverted" else "inverted"
+    for other in (
+        replace(first, gain_db=first.gain_db + 0.1),
+        replace(first, delay_s=first.delay_s + 1e-5),
+        replace(first, polarity=turned),
+        replace(first, filters=(*first.filters, Filter("peaking", 999.0, gain_db=-1.0, q=1.0))),
+    ):
+        assert replace(tune.settings, channels=(other, *others)).fingerprint != mark
+    said = replace(first, filters=tuple(replace(item, reason="other words") for item in first.filters))
+    assert replace(tune.settings, channels=(said, *others)).fingerprint == mark
 
 
 def test_the_page_is_well_formed_and_in_channel_order(car: Build, tune: TuningResult) -> None:

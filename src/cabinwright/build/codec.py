@@ -115,7 +115,8 @@ def _read(file: Path) -> bytes:
         with file.open("rb") as stream:
             content = stream.read(SIZE_LIMIT_BYTES + 1)
     except FileNotFoundError:
-        cure = f"Make one with `cabinwright new {file.parent}`, or name the folder that holds it."
+        folder = file.parent if file.name == FILE_NAME else file
+        cure = f"Make one with `cabinwright new {folder}`, or name the folder that holds it."
         raise _refuse(file, "there is no such file", cure) from None
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)

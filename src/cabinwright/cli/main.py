@@ -155,10 +155,12 @@ def _tune(options: argparse.Namespace) -> int:
         )
     late = metrics.arrival_difference_s
     if late == late:
-        print(f"  image        sides arrive {abs(late) * 1e6:.0f} microseconds apart at the head centre")
+        unit = "microsecond" if round(abs(late) * 1e6) == 1 else "microseconds"
+        print(f"  image        sides arrive {abs(late) * 1e6:.0f} {unit} apart at the head centre")
     _print_findings([*recorded.findings, *result.findings])
     print(f"  open         {next(path for path in paths if path.name == 'report.html')}")
-    print(f"  key in from  {next(path for path in paths if path.name == 'settings.html')}")
+    page = next(path for path in paths if path.name == "settings.html")
+    print(f"  key in from  {page} (settings {result.settings.fingerprint})")
     return 0
 
 

@@ -24,6 +24,6 @@ def plan_documents(build: Build, results: StageResults, recordings: RecordedResp
     return {"plan.json": plan_json(build, results, recordings)}
 
 
-def verification_documents(build: Build, result: VerificationResult) -> dict[str, str]:
-    """``verification.json`` and ``verification.html``."""
-    return verification_files(build, result)
+def verification_documents(build: Build, result: VerificationResult, fingerprint: str = "") -> dict[str, str]:
+    """``verification.json`` and ``verification.html``; ``fingerprint`` names the settings that were to be loaded."""
+    return verification_files(build, result, fingerprint)

@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from jinja2 import Environment
+    from markupsafe import Markup
 
-__all__ = ["page", "stopped"]
+__all__ = ["css_string", "page", "stopped"]
 
 
 def page(template: str, *, styles: tuple[str, ...], **values: Any) -> str:
@@ -33,6 +34,14 @@ def _environment() -> Environment:
     )
     made.filters["stopped"] = stopped
     return made
+
+
+def css_string(text: str) -> Markup:
+    """``text`` as a string of a style sheet: whatever is no letter, digit or space is escaped by its code."""
+    from markupsafe import Markup
+
+    safe = (sign if sign == " " or (sign.isascii() and sign.isalnum()) else f"\\{ord(sign):x} " for sign in text)
+    return Markup('"' + "".join(safe) + '"')
 
 
 def stopped(text: str) -> str:

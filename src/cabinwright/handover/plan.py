@@ -63,6 +63,7 @@ def plan_dict(build: Build, results: StageResults, recordings: RecordedResponses
 def _tuning(result: TuningResult, recordings: RecordedResponses | None) -> dict[str, Any]:
     findings = all_findings(result, recordings) if recordings else list(result.findings)
     return {
+        "fingerprint": result.settings.fingerprint,
         "sample_rate_hz": result.settings.sample_rate_hz,
         "positions": result.positions,
         "nearest_position": result.nearest_position,

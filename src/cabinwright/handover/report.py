@@ -13,7 +13,7 @@ from cabinwright.drawings.svg import render, swatch
 from cabinwright.findings import Finding
 from cabinwright.handover import report_charts as charts
 from cabinwright.handover.pages import page
-from cabinwright.handover.report_words import LIMITS, all_findings, expectation, verdict
+from cabinwright.handover.report_words import LIMITS, TOGETHER, all_findings, expectation, sides_first, verdict
 from cabinwright.handover.settings_page import CAUTION
 from cabinwright.handover.wording import (
     NONE,
@@ -33,6 +33,7 @@ from cabinwright.stages.tuning.sides import EVERYTHING
 
 __all__ = ["drawn", "finding_groups", "report_html"]
 
+LOOPED = ("clock_drift_ppm",)  #: figures that say nothing where a loopback was recorded
 SEVERITY_WORDS = {
     "stop": ("Stop", "settle before loading"),
     "caution": ("Caution", "look at this"),
@@ -46,6 +47,7 @@ def report_html(build: Build, result: TuningResult, recordings: RecordedResponse
         "report",
         styles=("report",),
         title=build.title,
+        fingerprint=result.settings.fingerprint,
         vehicle=build.vehicle.name,
         positions=len(result.positions),
         channel_count=len(result.settings.channels),
@@ -53,7 +55,8 @@ def report_html(build: Build, result: TuningResult, recordings: RecordedResponse
         findings=finding_groups(all_findings(result, recordings)),
         errors=_errors(result),
         sides=_sides(result),
-        house_source=result.house_curve_source,
+        house_source="as the build says" if result.house_curve_source == "the build" else result.house_curve_source,
+        together_words=TOGETHER,
         sums=_sum_figures(result),
         starts=_starts(result),
         differences=_difference_figures(result),
@@ -65,7 +68,7 @@ def report_html(build: Build, result: TuningResult, recordings: RecordedResponse
         channel_key=_key(charts.channel_chart(result, next(iter(result.channels.values())))),
         expectation=expectation(result),
         decisions=_grouped(result.decisions),
-        recordings=_recordings(recordings),
+        recordings=_recordings(build, recordings),
         limits=LIMITS,
         caution=CAUTION,
     )
@@ -120,7 +123,7 @@ def _errors(result: TuningResult) -> list[dict[str, str]]:
     }
     return [
         {"name": name, **{key: decibels(errors.get(name, math.nan), plus=False) for key, errors in columns.items()}}
-        for name in result.sums
+        for name in sides_first(result.sums)
     ]
 
 
@@ -138,14 +141,14 @@ def _sides(result: TuningResult) -> dict[str, str] | None:
 
 
 def _sum_figures(result: TuningResult) -> list[dict[str, Any]]:
-    """The whole first and wide, then the sides beside one another."""
-    names = sorted(result.sums, key=lambda name: name != EVERYTHING)
+    """The sides beside one another, then everything, all of one size; a system without sides is drawn wide."""
+    names = sides_first(result.sums)
     rows = []
     for number, name in enumerate(names):
         curves = result.sums[name]
-        wide = name == EVERYTHING or len(names) == 1
+        wide = len(names) == 1
         chart = drawn(charts.sum_chart(result, curves, wide=wide), f"sum-{number}")
-        rows.append({"name": name, "members": curves.channels, "wide": wide, **chart})
+        rows.append({"name": name, "members": curves.channels, "wide": wide, "whole": name == EVERYTHING, **chart})
     return rows
 
 
@@ -206,7 +209,7 @@ def _filter_words(item: Filter) -> dict[str, str]:
     return {"kind": item.kind, "frequency": hertz(item.frequency_hz), "figures": figures, "reason": item.reason}
 
 
-def _recordings(recordings: RecordedResponses) -> dict[str, Any]:
+def _recordings(build: Build, recordings: RecordedResponses) -> dict[str, Any]:
     """A grid of channels against positions, and what was left out."""
     by_pair: dict[tuple[str, str], list[bool]] = {}
     for item in recordings.verdicts:
@@ -219,6 +222,7 @@ def _recordings(recordings: RecordedResponses) -> dict[str, Any]:
         {"name": channel, "cells": [_cell(by_pair.get((channel, position), [])) for position in positions]}
         for channel in channels
     ]
+    looped = bool(build.tuning and build.tuning.timing == "loopback")  # one clock for both: there is no drift to know
     rows = [
         {
             "channel": item.channel,
@@ -226,7 +230,9 @@ def _recordings(recordings: RecordedResponses) -> dict[str, Any]:
             "file": item.file,
             "good": item.good,
             "reason": item.reason,
-            "figures": [figure(name, value) for name, value in item.figures.items()],
+            "figures": [
+                figure(name, value) for name, value in item.figures.items() if name not in LOOPED or not looped
+            ],
         }
         for item in recordings.verdicts
     ]

@@ -3,17 +3,22 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 from cabinwright.findings import Finding
 from cabinwright.handover.wording import decibels, join, microseconds
 from cabinwright.physics.response import RecordedResponses
 from cabinwright.stages.tuning.result import TuningResult
+from cabinwright.stages.tuning.sides import EVERYTHING
 
-__all__ = ["LIMITS", "all_findings", "expectation", "verdict"]
+__all__ = ["LIMITS", "TOGETHER", "all_findings", "expectation", "sides_first", "verdict"]
 
 SEVERITY_ORDER = {"stop": 0, "caution": 1, "note": 2}
 
+TOGETHER = (
+    "Everything together cannot lie on the curve as well when the sides do: in the bass, left and right add as pressures "
+    "(up to 6 dB), in the treble as powers (3 dB). The sides are tuned, because they are what stereo is made of."
+)
 LIMITS = (
     "It holds for the seat, the places and the state of the car that were recorded. Other people in it, an open "
     "window, heat or cold, or a seat moved by a hand's breadth change what arrives.",
@@ -63,8 +68,9 @@ def expectation(result: TuningResult) -> str:
 def _found(result: TuningResult, recordings: RecordedResponses) -> str:
     total, good = len(recordings.verdicts), sum(item.good for item in recordings.verdicts)
     text = f"{good} of {total} recordings are good"
+    was, called = ("was", "is") if total - good == 1 else ("ones were", "are")
     if total:
-        text += "." if good == total else "; the others were left out and are named below."
+        text += "." if good == total else f"; the other {was} left out and {called} named below."
     else:
         places = _count(len(recordings.positions), "place")
         text = f"Recorded: {_count(len(recordings.channels), 'channel')} at {places}."
@@ -79,14 +85,14 @@ def _found(result: TuningResult, recordings: RecordedResponses) -> str:
 
 
 def _before(result: TuningResult) -> str:
-    text = f"With levels and delays by tape alone: {_distances(result.metrics.error_before_db)} from the house curve"
+    text = f"With levels and delays by tape alone: {_distances(result.metrics.error_before_db)}"
     apart = result.metrics.arrival_difference_before_s
     return text + (f", the sides {microseconds(abs(apart))} apart." if math.isfinite(apart) else ".")
 
 
 def _now(result: TuningResult) -> str:
     metrics = result.metrics
-    text = f"With these settings: {_distances(metrics.error_after_db)} from the house curve."
+    text = f"With these settings: {_distances(metrics.error_after_db)}."
     if math.isfinite(metrics.side_difference_db) and math.isfinite(metrics.arrival_difference_s):
         text += (
             f" At the head centre the sides arrive {microseconds(abs(metrics.arrival_difference_s))} apart, and from "
@@ -104,8 +110,17 @@ def _load(result: TuningResult, recordings: RecordedResponses) -> str:
 
 
 def _distances(errors: Mapping[str, float]) -> str:
-    parts = [f"{name} {decibels(value, plus=False)}" for name, value in errors.items() if math.isfinite(value)]
-    return join(parts) if parts else "no figure"
+    known = {name: decibels(errors[name], plus=False) for name in sides_first(errors) if math.isfinite(errors[name])}
+    sides = join([f"{name} {words}" for name, words in known.items() if name != EVERYTHING])
+    whole = f"everything together {known[EVERYTHING]}" if EVERYTHING in known else ""
+    if not sides:
+        return f"{whole} from the house curve" if whole else "no figure"
+    return f"{sides} from the house curve" + (f"; {whole}" if whole else "")
+
+
+def sides_first(names: Iterable[str]) -> list[str]:
+    """The names of sums, the one of everything last."""
+    return sorted(names, key=lambda name: name == EVERYTHING)
 
 
 def _finite(errors: Mapping[str, float]) -> list[float]:

@@ -6,7 +6,7 @@ from typing import Any
 
 from cabinwright.build.document import Build
 from cabinwright.handover.json_text import json_text
-from cabinwright.handover.pages import page
+from cabinwright.handover.pages import css_string, page
 from cabinwright.handover.wording import crossover_words, decibels, delay_words, hertz, ratio, signed
 from cabinwright.physics.filters import Filter
 from cabinwright.stages.tuning.result import TuningResult
@@ -14,6 +14,7 @@ from cabinwright.stages.tuning.settings import ChannelSettings, Settings
 
 __all__ = ["CAUTION", "settings_files", "settings_html", "settings_json"]
 
+SCHEMA = 1  #: version of settings.json
 ROWS_PER_COLUMN = 12  #: a longer list of filters stands in two columns
 
 CAUTION = (
@@ -34,9 +35,10 @@ STEPS = (
 )
 
 
-def settings_json(settings: Settings) -> str:
-    """Text of ``settings.json``; its shape is ``Settings.to_dict`` and nothing else."""
-    return json_text(settings.to_dict())
+def settings_json(settings: Settings, *, title: str = "") -> str:
+    """Text of ``settings.json``: what names it, then ``Settings.to_dict``."""
+    named = {"schema": SCHEMA, **({"title": title} if title else {}), "fingerprint": settings.fingerprint}
+    return json_text({**named, **settings.to_dict()})
 
 
 def settings_html(build: Build, result: TuningResult) -> str:
@@ -58,6 +60,8 @@ def settings_html(build: Build, result: TuningResult) -> str:
         title=build.title,
         vehicle=build.vehicle.name,
         rate=hertz(settings.sample_rate_hz),
+        fingerprint=settings.fingerprint,
+        running=css_string(f"{build.title} · settings {settings.fingerprint}"),
         stops=[item for item in result.findings if item.severity == "stop"],
         steps=STEPS,
         caution=CAUTION,
@@ -68,7 +72,8 @@ def settings_html(build: Build, result: TuningResult) -> str:
 
 def settings_files(build: Build, result: TuningResult) -> dict[str, str]:
     """Both files by name."""
-    return {"settings.json": settings_json(result.settings), "settings.html": settings_html(build, result)}
+    text = settings_json(result.settings, title=build.title)
+    return {"settings.json": text, "settings.html": settings_html(build, result)}
 
 
 def _card(channel: ChannelSettings, sound_speed_m_s: float) -> dict[str, Any]:

@@ -6,6 +6,7 @@ import math
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from cabinwright.build.document import Build
 from cabinwright.drawings.chart import Axis, Chart, Line, Spread
@@ -17,25 +18,27 @@ from cabinwright.stages.tuning.verify.result import Cause, Comparison, Verificat
 
 __all__ = ["verification_dict", "verification_files", "verification_html"]
 
-RANGE_DB = 36.0
-STEP_DB = 6.0
+MOST_DB, LEAST_DB, STEP_DB = 36.0, 24.0, 6.0  #: reach of the axis and its steps
+AROUND_HZ = (500.0, 2000.0)  #: the prediction here is 0 dB, as in the report
+SOUNDS_DB = 20.0  #: what is weaker there than this below its loudest band does not play there
 TOLD = ("verify-cause", "verify-undecided", "verify-not-checked", "verify-pass")  #: the page says these elsewhere
 
 
-def verification_files(build: Build, result: VerificationResult) -> dict[str, str]:
+def verification_files(build: Build, result: VerificationResult, fingerprint: str = "") -> dict[str, str]:
     """Both files by name."""
     return {
-        "verification.json": json_text(verification_dict(build, result)),
-        "verification.html": verification_html(build, result),
+        "verification.json": json_text(verification_dict(build, result, fingerprint)),
+        "verification.html": verification_html(build, result, fingerprint),
     }
 
 
-def verification_dict(build: Build, result: VerificationResult) -> dict[str, Any]:
+def verification_dict(build: Build, result: VerificationResult, fingerprint: str = "") -> dict[str, Any]:
     """Contents of ``verification.json`` in JSON's own types; NaN is ``None``."""
     whole: dict[str, Any] = plain(
         {
             "schema": 1,
             "title": build.title,
+            "fingerprint": fingerprint or None,
             "verdict": "pass" if result.passed else "differs",
             "summary": result.summary,
             "causes": result.causes,
@@ -56,13 +59,14 @@ def verification_dict(build: Build, result: VerificationResult) -> dict[str, Any
     return whole
 
 
-def verification_html(build: Build, result: VerificationResult) -> str:
+def verification_html(build: Build, result: VerificationResult, fingerprint: str = "") -> str:
     """Text of ``verification.html``."""
     return page(
         "verification",
         styles=("report", "verification"),
         title=build.title,
         vehicle=build.vehicle.name,
+        fingerprint=fingerprint,
         passed=result.passed,
         summary=result.summary,
         causes=[_cause(item) for item in result.causes],
@@ -115,10 +119,16 @@ def _amount(item: Cause) -> str:
 
 
 def _figure(result: VerificationResult, item: Comparison, number: int) -> dict[str, Any]:
+    shifts = _shift_db(result, item)
     rows = zip(
-        result.band_centres_hz, item.measured_db, item.predicted_db, item.difference_db, item.tolerance_db, strict=True
+        result.band_centres_hz,
+        item.measured_db,
+        item.predicted_db,
+        item.difference_db,
+        item.tolerance_db,
+        shifts,
+        strict=True,
     )
-    shift = _reference_db(item)
     return {
         "name": item.name,
         "members": join(item.channels),
@@ -133,9 +143,9 @@ def _figure(result: VerificationResult, item: Comparison, number: int) -> dict[s
                 "tolerance": decibels(tolerance, plus=False),
                 "state": _state(difference, tolerance),
             }
-            for centre, measured, predicted, difference, tolerance in rows
+            for centre, measured, predicted, difference, tolerance, shift in rows
         ],
-        **drawn(_chart(result, item, shift), f"comparison-{number}"),
+        **drawn(_chart(result, item, shifts), f"comparison-{number}"),
     }
 
 
@@ -145,24 +155,40 @@ def _state(difference_db: float, tolerance_db: float) -> str:
     return "agrees" if abs(difference_db) <= tolerance_db else "differs"
 
 
-def _reference_db(item: Comparison) -> float:
-    finite = item.predicted_db[np.isfinite(item.predicted_db)]
-    return float(finite.max()) if len(finite) else 0.0
-
-
-def _chart(result: VerificationResult, item: Comparison, shift_db: float) -> Chart:
+def _shift_db(result: VerificationResult, item: Comparison) -> NDArray[np.float64]:
+    """What to take off every band to show it as the report does: third octaves hold power in proportion to their
+    width, which is taken out, and the prediction around 1 kHz (else its loudest band) is 0 dB."""
     x = result.band_centres_hz
-    predicted = item.predicted_db - shift_db
+    width: NDArray[np.float64] = 10.0 * np.log10(x / 1000.0)
+    level = item.predicted_db - width
+    if not np.isfinite(level).any():
+        return width
+    near = level[(x > AROUND_HZ[0]) & (x < AROUND_HZ[1]) & np.isfinite(level)]
+    top = float(np.nanmax(level))
+    plays = len(near) > 0 and float(near.mean()) > top - SOUNDS_DB
+    return width + (float(near.mean()) if plays else top)
+
+
+def _chart(result: VerificationResult, item: Comparison, shift_db: NDArray[np.float64]) -> Chart:
+    x = result.band_centres_hz
+    predicted, measured = item.predicted_db - shift_db, item.measured_db - shift_db
     lines = [Line(x, predicted, "predicted", "target")]
     if not result.passed and result.causes:
         lines.append(Line(x, item.explained_db - shift_db, "with the causes found", "right"))
-    lines.append(Line(x, item.measured_db - shift_db, "measured", "after"))
-    top = 6.0 + STEP_DB * max(0.0, np.ceil(np.nanmax(np.append(item.measured_db - shift_db, 0.0)) / STEP_DB - 0.5))
+    lines.append(Line(x, measured, "measured", "after"))
     return Chart(
         f"Level of {item.name} against frequency: predicted, measured, and what may differ.",
         Axis.frequency(low_hz=min(20.0, float(x[0])), high_hz=max(20_000.0, float(x[-1]))),
-        Axis("level, dB", float(top) - RANGE_DB - STEP_DB, float(top), step=STEP_DB),
+        _level_axis(np.append(predicted, measured)),
         lines=tuple(lines),
         spreads=(Spread(x, predicted - item.tolerance_db, predicted + item.tolerance_db, "may differ", "before"),),
         height_mm=64.0,
     )
+
+
+def _level_axis(level_db: NDArray[np.float64]) -> Axis:
+    """From somewhat above the highest to just below the lowest value, within reason."""
+    heard = level_db[np.isfinite(level_db)]
+    top = STEP_DB * float(np.ceil((heard.max(initial=0.0) + 2.0) / STEP_DB))
+    low = STEP_DB * float(np.floor((heard.min(initial=0.0) - 1.0) / STEP_DB))
+    return Axis("level, dB", min(max(low, top - MOST_DB), top - LEAST_DB), top, step=STEP_DB)

@@ -37,6 +37,7 @@ FIGURE_UNITS: tuple[tuple[str, str, float, int], ...] = (
     ("_s", "ms", 1000.0, 2),
     ("_m", "cm", 100.0, 1),
     ("_percent", "%", 1.0, 1),
+    ("_ratio", "%", 100.0, 1),
 )
 """Suffix of a stored figure -> unit shown, factor, decimals."""
 FIGURE_NAMES = {"snr_a": "A-weighted snr"}

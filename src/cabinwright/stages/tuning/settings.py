@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
@@ -12,6 +14,8 @@ from numpy.typing import NDArray
 from cabinwright.physics.filters import Filter, filter_sections, sections_response
 
 __all__ = ["ChannelSettings", "Settings"]
+
+FINGERPRINT_DIGITS = 9  #: significant digits that count: the last ones depend on the C library
 
 Polarity = Literal["normal", "inverted"]
 
@@ -55,6 +59,24 @@ class Settings:
                 return item
         raise KeyError(name)
 
+    @property
+    def fingerprint(self) -> str:
+        """Eight hex digits that name these settings: what a processor plays decides them, names and reasons do not.
+
+        SHA-256 over gain, polarity, delay and sections of every channel, in order, as text of nine digits.
+        """
+        rows = [
+            [
+                _digits(item.gain_db),
+                item.polarity,
+                _digits(item.delay_s),
+                [[_digits(number) for number in section] for section in item.sections(self.sample_rate_hz).tolist()],
+            ]
+            for item in self.channels
+        ]
+        text = json.dumps([_digits(self.sample_rate_hz), rows], separators=(",", ":"))
+        return hashlib.sha256(text.encode("ascii")).hexdigest()[:8]
+
     def to_dict(self) -> dict[str, Any]:
         """Contents of ``settings.json``."""
         return {
@@ -83,3 +105,7 @@ class Settings:
         from cabinwright.stages.tuning.settings_file import read_settings  # late: it needs this module's classes
 
         return read_settings(data, file=file)
+
+
+def _digits(value: float) -> str:
+    return f"{value + 0.0:.{FINGERPRINT_DIGITS}g}"  # adding zero turns -0.0 into 0.0

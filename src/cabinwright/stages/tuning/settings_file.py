@@ -45,6 +45,9 @@ class _ChannelRow(_Model):
 
 
 class _SettingsRow(_Model):
+    schema_number: Annotated[Literal[1], Field(alias="schema")] = 1
+    title: Annotated[str, Field(max_length=1000)] = ""
+    fingerprint: Annotated[str, Field(max_length=64)] = ""  #: for persons; what is played is counted anew
     sample_rate_hz: Annotated[float, Field(ge=8000.0, le=768000.0)]
     channels: Annotated[list[_ChannelRow], Field(min_length=1, max_length=1000)]
 
