@@ -70,7 +70,7 @@ def test_a_clean_tune_may_be_loaded(tune: TuningResult, recordings: RecordedResp
 def test_figures_of_the_metrics_are_in_the_verdict(tune: TuningResult, recordings: RecordedResponses) -> None:
     lines = dict(verdict(tune, recordings))
     for name, value in tune.metrics.error_after_db.items():
-        assert f"{name}{" together" if name == "everything" else ""} {value:.1f} dB" in lines["Predicted"]
+        assert f"{name}{' together' if name == 'everything' else ''} {value:.1f} dB" in lines["Predicted"]
     assert "11 µs" in lines["Predicted"]
     changed = replace(tune, metrics=replace(tune.metrics, arrival_difference_s=-7.7e-5))
     assert "77 µs" in dict(verdict(changed, recordings))["Predicted"]
@@ -192,3 +192,9 @@ def test_drawing_is_loaded_only_when_something_is_drawn() -> None:
         "sys.exit(any(name.split('.')[0] in ('matplotlib', 'jinja2') for name in sys.modules))"
     )
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+
+
+def test_the_sides_stand_before_the_whole_and_the_page_says_why(html: str) -> None:
+    places = [html.index(f"<figcaption>{name}") for name in ("Left side", "Right side", "Everything")]
+    assert places == sorted(places)
+    assert html.index("add as pressures") > places[-1]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from typing import Literal
 
 import numpy as np
 import pytest
@@ -76,7 +77,7 @@ def test_the_fingerprint_tells_what_is_played_and_nothing_else(car: Build, tune:
     page = settings_html(car, tune)
     assert f"<strong>{mark}</strong>" in page
     assert f"settings {mark}" in page.replace("\\b7 ", "·"), "in the running foot of each printed page"
-    turned = "normal" if first.polarity == "inverted" else "inverted"
+    turned: Literal["normal", "inverted"] = "normal" if first.polarity == "inverted" else "inverted"
     for other in (
         replace(first, gain_db=first.gain_db + 0.1),
         replace(first, delay_s=first.delay_s + 1e-5),

@@ -92,3 +92,15 @@ def test_names_are_words_and_never_markup() -> None:
     page = Page(verification_html(invented.build(invented.HOSTILE), hostile))
     assert page.faults == []
     assert page.text.count("alert(1)") > 4
+
+
+def test_noise_of_equal_density_is_a_level_line_at_0_db(car: Build) -> None:
+    """Third octaves of white noise rise by 10 dB per decade (IEC 61260-1: widths in proportion to the centres)."""
+    result = invented.verification()
+    white = 40.0 + 10.0 * np.log10(result.band_centres_hz)
+    item = replace(result.comparisons[0], predicted_db=white, measured_db=white, tolerance_db=white * 0.0 + 1.0)
+    text = verification_html(car, replace(result, comparisons=(item,)))
+    assert text.count('<td class="number">0.0 dB</td>') == 3 * len(white)
+    steep = replace(item, predicted_db=2.0 * white, measured_db=2.0 * white)
+    other = verification_html(car, replace(result, comparisons=(steep,)))
+    assert other.count('<td class="number">0.0 dB</td>') < 2 * len(white), "only the tilt of the bands is taken out"

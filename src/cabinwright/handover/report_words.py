@@ -52,8 +52,9 @@ def verdict(result: TuningResult, recordings: RecordedResponses) -> list[tuple[s
 
 def expectation(result: TuningResult) -> str:
     """The error to expect where no microphone stood."""
-    average = _finite(result.metrics.error_expected_db)
-    single = _finite(result.metrics.error_single_place_db)
+    average = _finite(_of_sides(result.metrics.error_expected_db))
+    single = _finite(_of_sides(result.metrics.error_single_place_db))
+    whole = result.metrics.error_expected_db.get(EVERYTHING, math.nan)
     if not average or len(result.positions) < 2:
         return (
             "Only one place was recorded, so nothing can be said about any other: a move of the head may change "
@@ -62,6 +63,8 @@ def expectation(result: TuningResult) -> str:
     text = f"Averaged over places where no microphone stood, expect to lie {_range(average)} from the house curve"
     if single:
         text += f", and {_range(single)} at one such place on its own"
+    if math.isfinite(whole) and len(result.sums) > 1:
+        text += f"; everything together {decibels(whole, plus=False)}"
     return f"{text}. That is what came out when each of the {len(result.positions)} places was left out in turn."
 
 
@@ -121,6 +124,11 @@ def _distances(errors: Mapping[str, float]) -> str:
 def sides_first(names: Iterable[str]) -> list[str]:
     """The names of sums, the one of everything last."""
     return sorted(names, key=lambda name: name == EVERYTHING)
+
+
+def _of_sides(errors: Mapping[str, float]) -> Mapping[str, float]:
+    """Those of the sides; of everything where nothing else is known."""
+    return {name: value for name, value in errors.items() if name != EVERYTHING} or errors
 
 
 def _finite(errors: Mapping[str, float]) -> list[float]:
