@@ -134,3 +134,15 @@ def test_a_folder_in_place_of_a_file(folder: Path) -> None:
 def test_only_plain_names(tmp_path: Path, name: str) -> None:
     with pytest.raises(ValueError, match="not a plain file name"):
         write_all(tmp_path, {name: "x"})
+
+
+def test_a_disk_that_turns_read_only_is_the_persons_to_mend(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Neither writing nor cleaning up works there: the first reason is what counts."""
+
+    def refuse(*_: object, **__: object) -> None:
+        raise OSError(errno.EROFS, "Read-only file system")
+
+    monkeypatch.setattr(Path, "open", refuse)
+    monkeypatch.setattr(Path, "unlink", refuse)
+    with pytest.raises(OutputError, match="read-only"):
+        write_all(folder, NEW)

@@ -11,6 +11,7 @@ import errno
 import os
 import shutil
 from collections.abc import Mapping
+from contextlib import suppress
 from pathlib import Path
 
 from cabinwright.errors import OutputError
@@ -60,7 +61,8 @@ def write_all(folder: Path, contents: Mapping[str, bytes | str]) -> tuple[Path, 
         raise OutputError(_message(Path(error.filename or at), folder, error)) from error
     finally:
         for path in made:
-            path.unlink(missing_ok=True)
+            with suppress(OSError):  # on a read-only disk there is nothing to take away, and the first error counts
+                path.unlink(missing_ok=True)
     return tuple(folder / name for name in contents)
 
 

@@ -91,16 +91,20 @@ class Session:
         """The settings in ``file``; None: those of the last tune, as they stand in ``out/settings.json``."""
         path = self.out / "settings.json" if file is None else file
         try:
-            if path.stat().st_size > LARGEST_SETTINGS:
+            if path.exists() and not path.is_file():
+                raise PersonError(f"{path}: this is no plain file. Name the settings.json of a tune.")
+            with path.open("rb") as stream:
+                content = stream.read(LARGEST_SETTINGS + 1)
+            if len(content) > LARGEST_SETTINGS:
                 raise PersonError(f"{path}: too large to be settings. Name the settings.json of a tune.")
-            data = json.loads(path.read_text(encoding="utf-8"))
+            data = json.loads(content.decode("utf-8"))
         except FileNotFoundError:
             raise PersonError(
                 f'{path}: not found. Run "cabinwright tune" first: it writes what is verified here.'
             ) from None
         except OSError as error:
             raise PersonError(f"{path}: cannot be read: {error.strerror}. Check that you may read it.") from error
-        except ValueError as error:
+        except (ValueError, RecursionError) as error:
             raise PersonError(f"{path}: not a settings file ({error}). Run the tune again to write it anew.") from None
         return Settings.from_dict(data, file=str(path))
 

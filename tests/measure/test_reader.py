@@ -170,6 +170,14 @@ def test_a_silent_stereo_file_is_left_out(fresh: Fresh, timing: str) -> None:
     assert codes(got) == {"recording-no-sweep"}
 
 
+def test_a_dead_microphone_beside_a_good_copy_is_left_out(fresh: Fresh) -> None:
+    rig = fresh("loopback")
+    rig.change(3, lambda samples: samples * np.array([0.0, 1.0]))
+    got = read_recordings(rig.build, rig.folder)
+    assert left_out(got) == [3]
+    assert codes(got) == {"recording-no-sweep"}
+
+
 @pytest.mark.parametrize("timing", TIMINGS)
 def test_channels_at_a_position_share_one_zero(rounds: dict[str, Rig], timing: str) -> None:
     rig = rounds[timing]

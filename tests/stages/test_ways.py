@@ -175,3 +175,11 @@ def test_half_a_wish_is_filled_from_what_the_processor_has(
     row = {"lower": "midbass", "upper": "tweeter", **wish}
     _, crossovers = _divided(make_build(TWO_WAY, processor=processor, tuning={"crossovers": [row]}))
     assert (crossovers[0].family, crossovers[0].slope_db_per_octave) == kind
+
+
+def test_a_tweeter_alone_keeps_its_distance_behind_a_gentle_slope() -> None:
+    """12 dB per octave lets more through than 24: the protective corner stands 1.4 times higher, as crossovers' do."""
+    ways = [Way("tweeter", (0,), 2000.0, 20000.0, fill=False)]
+    gentle = edges_for(Processor(crossover_slopes_db_per_octave=(12, 24)), ways, [])
+    steep = edges_for(Processor(crossover_slopes_db_per_octave=(24,)), ways, [])
+    assert [edge.frequency_hz for edge in (*gentle, *steep)] == [2800.0, 2000.0]

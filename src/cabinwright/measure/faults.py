@@ -224,11 +224,11 @@ def silent(snr_db: Real, core_hz: tuple[float, float], *, unexplained: float, br
 def quiet(snr_db: Real, core_hz: tuple[float, float]) -> Fault | None:
     """Too little signal over noise in the bands that this loudspeaker is there for."""
     inside = core_bands(core_hz)
-    low = inside & (snr_db < SNR_LIMIT_DB)
+    low = inside & ~(snr_db >= SNR_LIMIT_DB)  # what is no number (a silent microphone) is not enough either
     if np.count_nonzero(low) < 2:
         return None  # one poor band is a notch of the room, not a quiet recording
     centres = THIRDS.centres_hz[low]
-    worst = float(snr_db[low].min())
+    worst = float(np.nan_to_num(snr_db[low], nan=0.0, neginf=0.0).min())
     share = float(np.count_nonzero(low) / np.count_nonzero(inside))
     return Fault(
         "recording-quiet",

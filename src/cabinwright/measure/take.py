@@ -28,6 +28,7 @@ from cabinwright.measure.signal import SweepSignal
 __all__ = ["EARLY_S", "LATE_S", "Take", "read_take"]
 
 Real = NDArray[np.float64]
+DEAD, ABSURD = 1e-6, 1e3  #: of full scale: a microphone that is not connected, and numbers that are no recording
 EARLY_S = 0.06  #: kept before time zero, enough for any shift between clocks
 LATE_S = 1.2  #: kept after it
 DRIFT_LIMIT = 300e-6
@@ -109,6 +110,11 @@ def _loopback(audio: Audio, index: int, recording: Recording, rate: float) -> Ta
         reason = "one channel only; a loopback recording has the microphone in channel 1 and the copy in channel 2"
         return _nothing(audio, index, recording, _no_sweep(reason))
     microphone, copy = audio.samples[:, 0], audio.samples[:, 1]
+    loudest = float(np.abs(microphone).max(initial=0.0))
+    if loudest < DEAD:
+        return _nothing(audio, index, recording, _no_sweep("channel 1, the microphone, is silent"))
+    if loudest > ABSURD:
+        return _nothing(audio, index, recording, _no_sweep(f"samples reach {loudest:.3g} times full scale"))
     track = follow_sweep(copy, sample_rate_hz=audio.sample_rate_hz)
     wrong = _copy_fault(microphone, copy, track, audio)
     if wrong is not None:

@@ -151,9 +151,7 @@ def edges_for(processor: Processor, ways: list[Way], crossovers: list[Crossover]
     edges: list[Edge] = []
     for pair, item in enumerate(crossovers):
         upper = ways[item.upper]
-        # A gentle slope lets more through below its corner: keep it further from a tweeter's limit.
-        gentle = item.slope_db_per_octave < 18 and upper.role == "tweeter"
-        floor = upper.low_hz * (GENTLE_MARGIN if gentle else 1.0)
+        floor = _floor_hz(upper, item.slope_db_per_octave)
         high = max(item.high_hz, floor)
         low = max(item.low_hz, floor)
         guess = min(max(item.usual_hz, low), high)
@@ -165,7 +163,7 @@ def edges_for(processor: Processor, ways: list[Way], crossovers: list[Crossover]
     guarded, capped = {item.upper for item in crossovers}, {item.lower for item in crossovers}
     family, slope = _protective_kind(processor)
     for index, way in enumerate(ways):
-        ends: list[tuple[Corner, float]] = [] if index in guarded else [("high-pass", way.low_hz)]
+        ends: list[tuple[Corner, float]] = [] if index in guarded else [("high-pass", _floor_hz(way, slope))]
         if index not in capped and way.high_hz < 15000.0:
             ends.append(("low-pass", way.high_hz))
         edges += [
@@ -177,6 +175,12 @@ def edges_for(processor: Processor, ways: list[Way], crossovers: list[Crossover]
         replace(e, frequency_hz=min(e.frequency_hz, top), low_hz=min(e.low_hz, top), high_hz=min(e.high_hz, top))
         for e in edges
     )
+
+
+def _floor_hz(way: Way, slope_db_per_octave: int) -> float:
+    """Lowest corner of a way's high-pass. A gentle slope lets more through: it stays further from a tweeter's limit."""
+    gentle = slope_db_per_octave < 18 and way.role == "tweeter"
+    return way.low_hz * (GENTLE_MARGIN if gentle else 1.0)
 
 
 def crossover_kinds(processor: Processor, *, gentlest_db_per_octave: int = 12) -> list[tuple[Family, int]]:
