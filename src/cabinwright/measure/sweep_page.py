@@ -22,9 +22,10 @@ WARNINGS = (
     " stay out of the car while it plays, and let nobody sit in it.",
     "Start with the volume all the way down, play the first seconds, and raise it until speech in the car would be"
     " hard to follow. Stop at any rattle, buzz or smell.",
-    "A tweeter is destroyed by bass. Before its sweep, set a protective high-pass in the processor (its maker's"
-    " lowest frequency or higher; by common practice not below 2 kHz at 24 dB per octave) and leave it there;"
-    " never play the sweep into a tweeter without one. Keep a subwoofer's own subsonic filter on as well.",
+    "A tweeter is destroyed by bass: never play the sweep into one without protection. Best is a capacitor that stays in"
+    " the wire. A high-pass in the processor serves too (by common practice not below 2 kHz at 24 dB per octave, unless its"
+    " maker says otherwise), but it is heard as part of the tweeter: take it off only to key in the tune's own high-pass in"
+    " its place, and verify the hand-over afterwards. Keep a subwoofer's own subsonic filter on as well.",
     "Do not measure while driving, and not with the engine running in a closed room.",
 )
 
