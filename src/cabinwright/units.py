@@ -35,6 +35,13 @@ UNITS: dict[str, tuple[Unit, ...]] = {
         Unit("in", Fraction(254, 10_000), ("inch", "inches", '"', "″", "”")),
         Unit("ft", Fraction(3048, 10_000), ("foot", "feet", "'", "′", "’")),
     ),
+    "m3": (
+        Unit("m³", Fraction(1), ("m^3", "m3")),
+        Unit("L", Fraction(1, 1000), ("litre", "litres", "liter", "liters", "dm³", "dm^3")),
+        Unit("ft³", Fraction(254 * 12, 10_000) ** 3, ("ft^3", "ft3")),
+        Unit("in³", Fraction(254, 10_000) ** 3, ("in^3", "in3")),
+    ),
+    "deg": (Unit("°", Fraction(1), ("deg", "degree", "degrees")),),
     "s": (
         Unit("s", Fraction(1), ("sec", "second", "seconds")),
         Unit("ms", Fraction(1, 1000)),
@@ -50,7 +57,7 @@ _NUMBER = re.compile(
     r"""(?P<sign>[+\-−])?\s*
         (?: (?:(?P<whole>\d{1,9})\s+)? (?P<over>\d{1,6})\s*/\s*(?P<under>\d{1,6})
           | (?P<decimal>(?:\d{1,30}(?:\.\d{0,30})?|\.\d{1,30})(?:[eE][+\-]?\d{1,2})?) )
-        \s*(?P<unit>[^\d\s.+\-−]*)\s*""",
+        \s*(?P<unit>[^\d\s.+\-−]*(?:\^?3(?=\s*\Z))?)\s*""",
     re.VERBOSE | re.ASCII,
 )
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import tomllib
 from pathlib import Path
 from typing import Any
@@ -40,7 +41,7 @@ def test_the_page_names_every_key_with_its_meaning() -> None:
     for place, field in fields():
         key = place.split(".")[1]
         if nested_model(field.annotation):
-            assert any(f"## `{head}{key}]" in page for head in ("[", "[[", "[tuning.", "[[tuning.")), place
+            assert re.search(rf"## `\[\[?(\w+\.)*{key}\]", page), place
         else:
             name = field.alias or key
             assert f"| `{name}` |" in page and " ".join((field.description or "").split()) in page, place

@@ -6,66 +6,24 @@ Whatever has the wrong type is passed over here; the models speak about it.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
-from difflib import SequenceMatcher
-from itertools import islice
+from collections.abc import Iterator, Mapping
 from math import ceil, floor
 from typing import Any, get_args
 
+from cabinwright.build.checking import Fault, names_of, repeated, rows_of, shown, unknown
 from cabinwright.build.document import Build, Processor
 from cabinwright.build.fields import Role
 from cabinwright.build.locate import Path
+from cabinwright.build.place_checks import place_check
 
-__all__ = ["HIGHEST", "SIDES", "Fault", "cross_check", "did_you_mean", "fit_check", "shown"]
+__all__ = ["HIGHEST", "SIDES", "cross_check", "fit_check"]
 
 SIDES = ("left side", "right side", "everything")
 """What a verification recording may name instead of a channel."""
 HIGHEST = 0.49
 """Where a sweep ends at the latest, as a part of the sample rate."""
 _NAMED = {"seats": "seat", "speakers": "speaker", "channels": "channel", "microphone_positions": "microphone position"}
-_MOST_CHOICES = 300  # more than any table may hold; comparing words is slow
 _ROLES: tuple[str, ...] = get_args(Role)
-
-
-@dataclass(frozen=True, slots=True)
-class Fault:
-    """One broken rule, before it is known where in the file it stands."""
-
-    path: Path
-    rule: str
-    got: str
-    cure: str
-
-
-def shown(value: Any, limit: int = 60) -> str:
-    """A value as a person wrote it, cut to one short line."""
-    if isinstance(value, str):
-        text = '"' + "".join(letter if letter.isprintable() else "�" for letter in value[: limit + 1]) + '"'
-        return text if len(value) <= limit else f'{text[:limit]}…"'
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, Mapping):
-        return "a table"
-    if isinstance(value, list | tuple):
-        return f"a list of {len(value)}"
-    if isinstance(value, int) and abs(value) > 10**18:
-        return "a huge whole number"
-    return str(value)
-
-
-def did_you_mean(word: str, choices: Iterable[str]) -> str | None:
-    """The choice that looks most like ``word``, blanks, hyphens and case aside; ``None`` if none comes near."""
-    plain = _plain(word)
-    best, best_score = None, 0.6
-    for choice in islice(choices, _MOST_CHOICES):
-        other = _plain(choice)
-        score = SequenceMatcher(None, plain, other).ratio()
-        if len(plain) >= 3 and (other.startswith(plain) or plain.startswith(other)):
-            score = max(score, 0.8)
-        if score > best_score:
-            best, best_score = choice, score
-    return best
 
 
 def cross_check(data: Mapping[str, Any]) -> Iterator[Fault]:
@@ -74,71 +32,34 @@ def cross_check(data: Mapping[str, Any]) -> Iterator[Fault]:
     if schema == 1 and type(schema) is not int:  # true and 1.0 pass for 1 in Python
         yield Fault(("schema",), "must be 1", shown(schema), "Write schema = 1.")
     for table, kind in _NAMED.items():
-        yield from _unique(data, table, kind)
+        yield from repeated(rows_of(data, table), (table,), kind)
     yield from _reserved(data)
     yield from _channel_speakers(data)
     yield from _references(data)
     yield from _timing(data)
     yield from _crossovers(data)
-
-
-def _plain(word: str) -> str:
-    return word[:80].casefold().translate({ord("-"): " ", ord("_"): " "})
-
-
-def _rows(data: Any, key: str) -> list[tuple[int, Mapping[str, Any]]]:
-    """The tables of an array of tables with their numbers; whatever is no table is passed over."""
-    rows = data.get(key) if isinstance(data, Mapping) else None
-    return [(i, row) for i, row in enumerate(rows) if isinstance(row, Mapping)] if isinstance(rows, list) else []
-
-
-def _names(data: Mapping[str, Any], table: str) -> list[str]:
-    return [row["name"] for _, row in _rows(data, table) if isinstance(row.get("name"), str)]
-
-
-def _unique(data: Mapping[str, Any], table: str, kind: str) -> Iterator[Fault]:
-    seen: set[str] = set()
-    for number, row in _rows(data, table):
-        name = row.get("name")
-        if not isinstance(name, str):
-            continue
-        if name in seen:
-            rule = f"two {kind}s have the same name"
-            yield Fault((table, number, "name"), rule, shown(name), f"Give each {kind} a name of its own.")
-        seen.add(name)
+    yield from place_check(data)
 
 
 def _reserved(data: Mapping[str, Any]) -> Iterator[Fault]:
-    for number, row in _rows(data, "channels"):
+    for number, row in rows_of(data, "channels"):
         if row.get("name") in SIDES:
             rule = "this name means several channels together and cannot be one channel's"
             yield Fault(("channels", number, "name"), rule, shown(row["name"]), 'Call it for example "left front".')
 
 
-def _unknown(path: Path, word: str, choices: list[str], kind: str, table: str) -> Fault:
-    near = did_you_mean(word, choices)
-    if near:
-        cure = f"Did you mean {shown(near)}?"
-    elif choices:
-        listed = ", ".join(shown(choice) for choice in choices[:8]) + (", …" if len(choices) > 8 else "")
-        cure = f"Write one of {listed}, or add a [[{table}]] of that name."
-    else:
-        cure = f"Add a [[{table}]] of that name; the file has none yet."
-    return Fault(path, f"no {kind} has this name", shown(word), cure)
-
-
 def _channel_speakers(data: Mapping[str, Any]) -> Iterator[Fault]:
     """Each speaker exists and hangs on one channel only: two outputs on one voice coil destroy amplifiers."""
-    speakers = _names(data, "speakers")
+    speakers = names_of(data, "speakers")
     known, driven = set(speakers), dict[str, str]()
-    for number, row in _rows(data, "channels"):
+    for number, row in rows_of(data, "channels"):
         listed = row.get("speakers")
         for index, word in enumerate(listed if isinstance(listed, list) else []):
             if not isinstance(word, str):
                 continue
             path: Path = ("channels", number, "speakers", index)
             if word not in known:
-                yield _unknown(path, word, speakers, "speaker", "speakers")
+                yield unknown(path, word, speakers, "speaker", "speakers")
             elif word in driven:
                 rule = f"this speaker is already driven by channel {driven[word]}"
                 yield Fault(path, rule, shown(word), "Let one channel drive it and take it out of the other.")
@@ -148,8 +69,8 @@ def _channel_speakers(data: Mapping[str, Any]) -> Iterator[Fault]:
 
 def _references(data: Mapping[str, Any]) -> Iterator[Fault]:
     """Names that one table takes from another."""
-    channels, seats = _names(data, "channels"), _names(data, "seats")
-    positions = _names(data, "microphone_positions")
+    channels, seats = names_of(data, "channels"), names_of(data, "seats")
+    positions = names_of(data, "microphone_positions")
     tuning = data.get("tuning")
     singles: list[tuple[int, Mapping[str, Any]]] = [(-1, tuning)] if isinstance(tuning, Mapping) else []
     wanted = [
@@ -163,18 +84,18 @@ def _references(data: Mapping[str, Any]) -> Iterator[Fault]:
     ]
     for table, key, choices, kind, source in wanted:
         known = set(choices)
-        for number, row in singles if table == "tuning" else _rows(data, table):
+        for number, row in singles if table == "tuning" else rows_of(data, table):
             word = row.get(key)
             if isinstance(word, str) and word not in known:
                 path: Path = (table, key) if number < 0 else (table, number, key)
-                yield _unknown(path, word, choices, kind, source)
+                yield unknown(path, word, choices, kind, source)
 
 
 def _timing(data: Mapping[str, Any]) -> Iterator[Fault]:
     tuning = data.get("tuning")
     if not isinstance(tuning, Mapping) or "timing" in tuning:
         return
-    rows = [*_rows(data, "recordings"), *_rows(data, "verification_recordings")]
+    rows = [*rows_of(data, "recordings"), *rows_of(data, "verification_recordings")]
     if any(row.get("kind") == "sweep" for _, row in rows):
         cure = 'Write timing = "loopback" (an electrical copy in channel 2) or timing = "marker".'
         yield Fault(("tuning", "timing"), "sweep recordings need to say how they keep time", "", cure)
@@ -182,14 +103,14 @@ def _timing(data: Mapping[str, Any]) -> Iterator[Fault]:
 
 def _crossovers(data: Mapping[str, Any]) -> Iterator[Fault]:
     """A wish names channels or roles that exist."""
-    channels = _names(data, "channels")
+    channels = names_of(data, "channels")
     known = {*channels, *_ROLES}
-    for number, row in _rows(data.get("tuning"), "crossovers"):
+    for number, row in rows_of(data, "tuning", "crossovers"):
         for key in ("lower", "upper"):
             word = row.get(key)
             if isinstance(word, str) and word not in known:
                 path: Path = ("tuning", "crossovers", number, key)
-                yield _unknown(path, word, [*channels, *_ROLES], "channel or role", "channels")
+                yield unknown(path, word, [*channels, *_ROLES], "channel or role", "channels")
 
 
 def fit_check(build: Build) -> Iterator[Fault]:

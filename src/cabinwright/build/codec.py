@@ -11,7 +11,8 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from cabinwright.build.checks import Fault, cross_check, fit_check, shown
+from cabinwright.build.checking import Fault, shown
+from cabinwright.build.checks import cross_check, fit_check
 from cabinwright.build.document import Build
 from cabinwright.build.faults import faults_of
 from cabinwright.build.locate import Locator

@@ -8,10 +8,13 @@ from __future__ import annotations
 from itertools import pairwise
 from typing import Annotated, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
-from pydantic_core import PydanticCustomError
+from pydantic import Field, model_validator
 
-from cabinwright.build.fields import Family, Level, Name, Number, Point, Quantity, RelativePath, Role, Side
+from cabinwright.build.base import Hertz, Model
+from cabinwright.build.base import require as _rule
+from cabinwright.build.cabin import Cabin, LayoutWishes, Place
+from cabinwright.build.fields import Direction, Family, Level, Name, Number, OneOrMore, Quantity, RelativePath, Role, Side, Spot
+from cabinwright.build.survey import Survey
 
 __all__ = [
     "Build",
@@ -20,6 +23,7 @@ __all__ = [
     "Family",
     "MicrophonePosition",
     "Processor",
+    "RecordedFilter",
     "Recording",
     "Role",
     "Seat",
@@ -29,23 +33,11 @@ __all__ = [
     "Vehicle",
 ]
 
-Hertz = Annotated[float, Quantity("hz", gt=0.0, le=192_000.0)]
 Decibels = Annotated[float, Quantity("db", ge=-120.0, le=120.0)]
+Room = Annotated[float, Quantity("m", ge=0.0, le=1.5)]
 StepDecibels = Annotated[float, Quantity("db", gt=0.0, le=12.0)]
 Slope = Annotated[int, Quantity("db_per_octave", ge=6, le=48, whole=True)]
 Ratio = Annotated[Number, Field(gt=0.0, le=100.0)]
-
-
-def _rule(holds: bool, key: str, reason: str) -> None:
-    """Refuse ``key`` with a reason in plain words; ``faults`` and ``codec`` give it a line and a place."""
-    if not holds:
-        raise PydanticCustomError("rule", "{reason}", {"reason": reason, "key": key})
-
-
-class Model(BaseModel):
-    """Strict and frozen; unknown keys are refused."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, use_attribute_docstrings=True)
 
 
 class Vehicle(Model):
@@ -62,8 +54,12 @@ class Seat(Model):
 
     name: Name
     """What other tables call this seat."""
-    head_m: Point
-    """Centre of the listener's head, between the ears: x, y, z."""
+    head_m: Spot
+    """Centre of the listener's head, between the ears: x, y, z, or a surveyed point's name."""
+    head_box_m: Annotated[tuple[Room, Room, Room], Field(strict=False)] = (0.16, 0.1, 0.1)
+    """Size of the box around it that heads of different people and postures fill, along x, y and z."""
+    eyes_m: Spot | None = None
+    """Midway between the eyes; absent: 8 cm before and 3 cm above the centre of the head, common practice."""
 
 
 class Processor(Model):
@@ -131,9 +127,9 @@ class Speaker(Model):
     """What it is there for; its default safe range follows from it."""
     side: Side
     """The side of the car it plays for."""
-    position_m: Point | None = None
-    """Where it sits: x, y, z. Without it, checks of arrival and distance are left out."""
-    aim: Annotated[tuple[Number, Number, Number], Field(strict=False)] | None = None
+    position_m: Spot | None = None
+    """Where it sits: x, y, z, or a surveyed point's name. Without it, checks of arrival and distance are left out."""
+    aim: Direction | None = None
     """Direction its axis points to, as x, y, z parts of any length."""
     safe_low_hz: Hertz | None = None
     """Lowest frequency its maker allows at full level; absent: by role, common practice."""
@@ -148,6 +144,27 @@ class Speaker(Model):
         return self
 
 
+class RecordedFilter(Model):
+    """A filter of the processor that was on while its channel was recorded, and that the tune divides out again."""
+
+    kind: Literal["high-pass", "low-pass"]
+    """What it lets through."""
+    frequency_hz: Hertz
+    """Its corner as the processor shows it; below half the processor's rate."""
+    family: Family = "Linkwitz-Riley"
+    """Its family."""
+    slope_db_per_octave: Slope = 24
+    """Its slope, a multiple of 6; of 12 for a Linkwitz-Riley."""
+
+    @model_validator(mode="after")
+    def _exists(self) -> Self:
+        key, slope = "slope_db_per_octave", self.slope_db_per_octave
+        _rule(slope % 6 == 0, key, "slopes are multiples of 6 dB per octave")
+        even = self.family != "Linkwitz-Riley" or slope % 12 == 0
+        _rule(even, key, "a Linkwitz-Riley slope is a multiple of 12 dB per octave")
+        return self
+
+
 class Channel(Model):
     """One output of the processor and the speakers it drives. Leave an unused output out."""
 
@@ -155,6 +172,8 @@ class Channel(Model):
     """What recordings and the settings page call this channel."""
     speakers: Annotated[tuple[Name, ...], Field(strict=False, min_length=1, max_length=16)]
     """Names of the speakers it drives; more than one where a passive crossover or a parallel pair hangs on it."""
+    recorded_with: Annotated[tuple[RecordedFilter, ...], Field(strict=False, max_length=8), OneOrMore()] = ()
+    """The processor's filters that were on while it was recorded, one table or several; a tweeter's protective high-pass."""
 
 
 class MicrophonePosition(Model):
@@ -162,8 +181,8 @@ class MicrophonePosition(Model):
 
     name: Name
     """What recordings call this position."""
-    at_m: Point
-    """Where the microphone stood: x, y, z."""
+    at_m: Spot
+    """Where the microphone stood: x, y, z, or a surveyed point's name."""
     seat: Name
     """The seat it belongs to."""
 
@@ -281,3 +300,11 @@ class Build(Model):
     """Recordings made after the settings were loaded, one table each."""
     tuning: Tuning | None = None
     """The tune."""
+    survey: Survey | None = None
+    """The cabin measured with a tape."""
+    cabin: Cabin | None = None
+    """The inside of the car."""
+    places: Annotated[tuple[Place, ...], Field(strict=False, max_length=2000)] = ()
+    """Places where a speaker could go, one table each."""
+    layout: LayoutWishes = LayoutWishes()
+    """How places are compared."""

@@ -8,7 +8,7 @@ from typing import Any
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
-from cabinwright.build.checks import Fault, did_you_mean, shown
+from cabinwright.build.checking import Fault, did_you_mean, shown
 from cabinwright.build.document import Build
 from cabinwright.build.fields import Quantity
 from cabinwright.build.locate import Path
@@ -36,6 +36,8 @@ _TYPES = {
     "finite_number": ("a number must be finite", "Write the measured value; nan and inf mean nothing here."),
 }
 _EXAMPLES = {
+    "m3": '0.034, "34 L" or "1.2 ft^3"',
+    "deg": '20 or "20°"',
     "m": '0.35, "35 cm" or "14 3/8 in"',
     "s": '0.0012, "1.2 ms" or "20.8 µs"',
     "hz": '2500 or "2.5 kHz"',
@@ -107,7 +109,9 @@ def _missing(path: Path) -> Fault:
 
 
 def _elements(path: Path) -> str:
-    return "a pair of frequency and level" if "house_curve" in path else "three numbers (x, y, z)"
+    if "house_curve" in path:
+        return "a pair of frequency and level"
+    return "a pair of frequency and absorption" if "absorption" in path else "three numbers (x, y, z)"
 
 
 def _nested_at(path: Path) -> type[BaseModel] | None:
@@ -125,6 +129,8 @@ def _wrong_shape(path: Path, value: Any) -> Fault:
         return Fault(path, "a list of tables is wanted", got, f"Write [[{name}]] with double brackets, once for each.")
     if name == "tuning.house_curve":
         return Fault(path, "pairs of frequency and level are wanted", got, "Write [[20, 8.0], [100, 4.0], [1000, 0]].")
+    if name == "cabin.materials.absorption":
+        return Fault(path, "pairs of frequency and absorption are wanted", got, "Write [[125, 0.1], [1000, 0.4]].")
     if nested := _quantity_at(path):
         example = f"Write for example [1.28, 0.36, 0.98]; numbers count in {UNITS[nested.suffix][0].symbol}."
         return Fault(path, "a list in square brackets is wanted", got, example)
@@ -154,8 +160,11 @@ def _own(path: Path, kind: str, context: Mapping[str, Any], value: Any) -> Fault
 def _length(path: Path, kind: str, context: Mapping[str, Any], value: Any) -> Fault | None:
     if kind == "too_short":
         # pydantic counts only elements that are right; those that are not have been reported themselves
-        empty = Fault(path, "a list cannot be empty", "[]", "Name at least one, or leave it out.")
-        return None if value else empty
+        if not value:
+            return Fault(path, "a list cannot be empty", "[]", "Name at least one, or leave it out.")
+        least = context["min_length"]
+        short = len(value) < least
+        return Fault(path, f"at least {least} are wanted", str(len(value)), "Add what is missing.") if short else None
     if _nested_at(path) is None and context["max_length"] in (2, 3):
         return Fault(path, f"wanted: {_elements(path)}", shown(value), "Take out what is too much.")
     return Fault(path, f"at most {context['max_length']} are allowed", shown(value), "Remove some.")

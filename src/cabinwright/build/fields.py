@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Annotated, Any, Literal
+from math import nan
+from typing import Annotated, Any, Literal, get_args
 
 from pydantic import Field, GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import PydanticCustomError, core_schema
@@ -12,17 +14,22 @@ from pydantic_core import PydanticCustomError, core_schema
 from cabinwright.units import UnitError, to_si, unit_names
 
 __all__ = [
+    "Coordinate",
+    "Direction",
     "Family",
     "Level",
     "Name",
+    "NamedPoint",
     "Number",
+    "OneOrMore",
+    "OrName",
     "PathRule",
-    "Place",
     "Point",
     "Quantity",
     "RelativePath",
     "Role",
     "Side",
+    "Spot",
 ]
 
 Role = Literal["tweeter", "midrange", "coaxial", "fullrange", "midbass", "woofer", "subwoofer", "rear fill", "centre"]
@@ -78,14 +85,82 @@ class Quantity:
         return {"anyOf": [number, text]}
 
 
-Place = Annotated[float, Quantity("m", ge=-12.0, le=12.0)]
-Point = Annotated[tuple[Place, Place, Place], Field(strict=False)]
+@dataclass(frozen=True, slots=True)
+class OneOrMore:
+    """A list of tables, or a single table that stands for a list of one."""
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
+        return core_schema.no_info_before_validator_function(self._read, handler(source))
+
+    def _read(self, value: Any) -> Any:
+        return [value] if isinstance(value, dict) else value
+
+    def __get_pydantic_json_schema__(
+        self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
+    ) -> dict[str, Any]:
+        several = handler(schema)
+        return {"anyOf": [several["items"], several]}
+
+
+Coordinate = Annotated[float, Quantity("m", ge=-12.0, le=12.0)]
+Point = Annotated[tuple[Coordinate, Coordinate, Coordinate], Field(strict=False)]
+Direction = Annotated[tuple[Number, Number, Number], Field(strict=False)]
 Level = Annotated[float, Quantity("db", ge=-60.0, le=60.0)]
 
 # A name is one line of visible text: it stands in tables and messages, and never begins or ends with a blank.
 Name = Annotated[
     str, Field(min_length=1, max_length=120, pattern=r"^[^\s\x00-\x1f\x7f](?:[^\x00-\x1f\x7f]*[^\s\x00-\x1f\x7f])?$")
 ]
+
+
+class NamedPoint(tuple[float, float, float]):
+    """A surveyed point's name in place of coordinates: three NaN until the survey has located it.
+
+    ``stages.survey.located`` replaces every one of them before any other stage sees the build.
+    """
+
+    name: str
+
+    def __new__(cls, name: str) -> NamedPoint:
+        point = super().__new__(cls, (nan, nan, nan))
+        point.name = name
+        return point
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, NamedPoint) and self.name == other.name
+
+    def __ne__(self, other: object) -> bool:  # a tuple has its own
+        return not self == other
+
+    def __hash__(self) -> int:
+        return hash(self.name)
+
+    def __repr__(self) -> str:
+        return f"NamedPoint({self.name!r})"
+
+
+@dataclass(frozen=True, slots=True)
+class OrName:
+    """Three numbers, or a name that ``named`` turns into what stands in their place; ``whose`` says whose name."""
+
+    whose: str
+    named: Callable[[str], Any] = str
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
+        parts = get_args(source)  # `numbers | str` for a name that stays text
+        numbers = handler.generate_schema(parts[0]) if str in parts else handler(source)
+        return core_schema.no_info_wrap_validator_function(self._read, numbers)
+
+    def _read(self, value: Any, numbers: core_schema.ValidatorFunctionWrapHandler) -> Any:
+        return self.named(value) if isinstance(value, str) else numbers(value)
+
+    def __get_pydantic_json_schema__(
+        self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
+    ) -> dict[str, Any]:
+        return {"anyOf": [handler(schema), {"type": "string", "description": f"the name of a {self.whose}"}]}
+
+
+Spot = Annotated[Point, OrName("surveyed point", NamedPoint)]
 
 _DRIVE = re.compile(r"^[A-Za-z]:")
 
