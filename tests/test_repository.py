@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 
 import cabinwright
-from cabinwright.measure import compare, faults, take, zero
+from cabinwright.measure import compare, faults, recorded_with, take, zero
 from cabinwright.stages.tuning.house import DEFAULT_CURVE
 
 ROOT = Path(__file__).parents[1]
@@ -176,6 +176,7 @@ def test_every_verdict_is_documented() -> None:
         f"{100 * faults.DISTORTION_LIMIT['woofer']:g} %",
         "recording-wrong-channel": f"{compare.SPECTRUM_DB:g} dB; {1e3 * compare.SIDE_S:g} ms",
         "recording-position": f"{100 * compare.PLACE_M:g} cm; {100 * compare.PLACE_SWAP_M:g} cm",
+        "recording-filter-undone": f"{recorded_with.MOST_DB:g} dB",
         "recording-late": f"{1e3 * zero.LONG_S:g} ms",
     }
     for code, limit in used.items():

@@ -50,3 +50,48 @@ def test_a_range_without_a_step_in_it(lines: str, line: int, words: str) -> None
 )
 def test_one_step_is_enough(lines: str) -> None:
     assert parse(f"{HEAD}[processor]\n{lines}").processor is not None
+
+
+CHANNEL = """[[speakers]]
+name = "t"
+role = "tweeter"
+side = "left"
+[[channels]]
+name = "t"
+speakers = ["t"]
+recorded_with = """
+
+
+def test_one_filter_that_was_on_or_several() -> None:
+    one = parse(f'{HEAD}{CHANNEL}{{ kind = "high-pass", frequency_hz = "2 kHz" }}').channels[0].recorded_with
+    assert [(item.frequency_hz, item.family, item.slope_db_per_octave) for item in one] == [(2e3, "Linkwitz-Riley", 24)]
+    two = CHANNEL + '[{ kind = "high-pass", frequency_hz = 20 }, { kind = "low-pass", frequency_hz = 90 }]'
+    assert [item.kind for item in parse(HEAD + two).channels[0].recorded_with] == ["high-pass", "low-pass"]
+
+
+@pytest.mark.parametrize(
+    ("filters", "words"),
+    [
+        ('{ kind = "high-pass", frequency_hz = 24000 }', "below half the processor's sample rate, 24000 Hz"),
+        ('{ kind = "high-pass", frequency_hz = 2000, slope_db_per_octave = 18 }', "multiple of 12 dB per octave"),
+        (
+            '{ kind = "high-pass", frequency_hz = 2000, family = "Butterworth", slope_db_per_octave = 20 }',
+            "multiples of 6 dB per octave",
+        ),
+        ('{ kind = "peaking", frequency_hz = 2000 }', "must be one of high-pass, low-pass"),
+        ('{ kind = "high-pass" }', "required key `frequency_hz` is missing"),
+        ('"a capacitor"', "a list of tables is wanted"),
+    ],
+)
+def test_a_filter_that_cannot_have_been_on(filters: str, words: str) -> None:
+    line, text = problem(CHANNEL + filters)
+    assert line == 13
+    assert 'channels["t"].recorded_with' in text
+    assert words in text
+
+
+def test_a_sample_rate_is_whole() -> None:
+    line, words = problem("[processor]\nsample_rate_hz = 44100.7")
+    assert line == 7
+    assert "a sample rate is a whole number of hertz, got 44100.7. Write 44101" in words
+    assert parse(f'{HEAD}[processor]\nsample_rate_hz = "44.1 kHz"').processor is not None

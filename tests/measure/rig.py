@@ -6,7 +6,7 @@ the SoX resampler, noise by NumPy.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -107,14 +107,24 @@ def responses(seed: int) -> Array:
 
 
 def make(
-    folder: Path, timing: str, *, seed: int = 1, drift_ppm: float = 0.0, snr_db: float = 35.0, suffix: str = "wav"
+    folder: Path,
+    timing: str,
+    *,
+    seed: int = 1,
+    drift_ppm: float = 0.0,
+    snr_db: float = 35.0,
+    suffix: str = "wav",
+    processor: Mapping[str, Array] | None = None,
 ) -> Rig:
-    """Record everything into ``folder``."""
+    """Record everything into ``folder``; ``processor`` holds sections that were on in some channels."""
     (folder / "recordings").mkdir(parents=True)
     text = document(timing, suffix=suffix)
     (folder / "build.toml").write_text(text, encoding="utf-8", newline="\n")
     build = parse(text)
     truth = responses(seed)
+    heard = truth.copy()
+    for name, sections in (processor or {}).items():
+        heard[list(SPEAKERS).index(name)] = sosfilt(sections, truth[list(SPEAKERS).index(name)])
     rng = np.random.default_rng(seed + 100)
     played = make_sweep(build).samples()
     rows = iter(build.recordings)
@@ -122,11 +132,11 @@ def make(
         for p in range(len(PLACES)):
             file = folder / next(rows).file
             if timing == "impulse":
-                noise = np.sqrt(np.mean(truth[c, p] ** 2) * 10.0 ** (-snr_db / 10.0))
-                soundfile.write(file, truth[c, p] + rng.normal(scale=noise, size=9600), RATE, subtype="FLOAT")
+                noise = np.sqrt(np.mean(heard[c, p] ** 2) * 10.0 ** (-snr_db / 10.0))
+                soundfile.write(file, heard[c, p] + rng.normal(scale=noise, size=9600), RATE, subtype="FLOAT")
                 continue
-            marker = truth[0, p] if timing == "marker" else None
-            data = record(played, truth[c, p], rng, marker=marker, drift_ppm=drift_ppm, snr_db=snr_db)
+            marker = heard[0, p] if timing == "marker" else None
+            data = record(played, heard[c, p], rng, marker=marker, drift_ppm=drift_ppm, snr_db=snr_db)
             soundfile.write(file, data, RATE, subtype="PCM_24")
     return Rig(folder, build, truth)
 

@@ -118,6 +118,7 @@ def fit_check(build: Build) -> Iterator[Fault]:
     offered = build.processor or Processor()
     yield from _empty_grids(offered)
     yield from _sweep_fits(build, offered)
+    yield from _rates(build, offered)
     families, slopes = offered.crossover_families, offered.crossover_slopes_db_per_octave
     for number, wish in enumerate(build.tuning.crossovers if build.tuning else ()):
         path: Path = ("tuning", "crossovers", number)
@@ -156,6 +157,21 @@ def _sweep_fits(build: Build, offered: Processor) -> Iterator[Fault]:
         rule = f"the sweep begins at a quarter of where it ends or below, and at {rate:g} Hz it ends at {top:.0f} Hz"
         cure = f"Write low_hz = {floor(top / 4.0)} or less, or correct sample_rate_hz in [processor]."
         yield Fault(("tuning", "sweep", "low_hz"), rule, f"{sweep.low_hz:g} Hz", cure)
+
+
+def _rates(build: Build, offered: Processor) -> Iterator[Fault]:
+    """The sample rate is a whole number, and a filter that was on while recording lies below half of it."""
+    rate = offered.sample_rate_hz
+    if abs(rate - round(rate)) > 1e-6:
+        cure = f"Write {round(rate)}, or what the processor's manual says; 44100, 48000 and 96000 are usual."
+        yield Fault(("processor", "sample_rate_hz"), "a sample rate is a whole number of hertz", f"{rate:.10g}", cure)
+    for number, channel in enumerate(build.channels):
+        for index, item in enumerate(channel.recorded_with):
+            if item.frequency_hz >= 0.5 * rate:
+                path: Path = ("channels", number, "recorded_with", index, "frequency_hz")
+                rule = f"the filter's corner lies below half the processor's sample rate, {0.5 * rate:g} Hz"
+                cure = "Write the corner as the processor shows it; a bare number counts in Hz."
+                yield Fault(path, rule, f"{item.frequency_hz:g} Hz", cure)
 
 
 def _not_offered(path: Path, wish: str | int, listed: str) -> Fault:

@@ -13,7 +13,19 @@ from pydantic import Field, model_validator
 from cabinwright.build.base import Hertz, Model
 from cabinwright.build.base import require as _rule
 from cabinwright.build.cabin import Cabin, LayoutWishes, Place
-from cabinwright.build.fields import Direction, Family, Level, Name, Number, OneOrMore, Quantity, RelativePath, Role, Side, Spot
+from cabinwright.build.fields import (
+    Direction,
+    Family,
+    Level,
+    Name,
+    Number,
+    OneOrMore,
+    Quantity,
+    RelativePath,
+    Role,
+    Side,
+    Spot,
+)
 from cabinwright.build.survey import Survey
 
 __all__ = [

@@ -24,8 +24,9 @@ CAUTION = (
 STEPS = (
     "Save what the processor holds now, so that you can go back.",
     "Turn the main level right down and mute every output, or switch the amplifiers off.",
-    "Clear every channel: no filters, no delay, polarity normal.",
-    "Key in the high-pass and low-pass of every channel, tweeters first. "
+    "With everything still muted, clear every channel: no filters, no delay, polarity normal. A high-pass that protected "
+    "a tweeter while recording goes as well: the next step puts the one of these settings in its place.",
+    "Key in the high-pass and low-pass of every channel, tweeters first, and unmute nothing until all of them stand. "
     "No tweeter may play before its high-pass stands: it protects it.",
     "Then polarity, delay, gain and the peaking filters, channel by channel.",
     "Read each card back from the processor, tick it, and save.",

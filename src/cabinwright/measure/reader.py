@@ -16,6 +16,7 @@ from cabinwright.build.document import Build, Processor, Recording
 from cabinwright.errors import RecordingError, RefusedError
 from cabinwright.measure.calibration import read_calibration
 from cabinwright.measure.judge import Judge
+from cabinwright.measure.recorded_with import undo_filters
 from cabinwright.measure.shape import KEPT_S, ZERO_S, Kept, keep
 from cabinwright.measure.signal import make_sweep
 from cabinwright.measure.take import EARLY_S, Take, read_take
@@ -66,7 +67,7 @@ def read_recordings(
         samples=round(KEPT_S * rate),
     )
     tell("judging recordings", 1.0)
-    return responses
+    return undo_filters(build, responses) if kind == "tuning" else responses
 
 
 def _check_rows(build: Build, rows: Sequence[Recording], table: str) -> None:
