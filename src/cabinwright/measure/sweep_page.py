@@ -6,8 +6,8 @@ import math
 from html import escape
 
 from cabinwright.build.document import Build
-from cabinwright.measure.roles import speakers_of
 from cabinwright.measure.signal import SweepSignal
+from cabinwright.measure.sweep_list import all_impulses, recording_list
 
 __all__ = ["sweep_page"]
 
@@ -15,19 +15,27 @@ STYLE = """body{font:16px/1.5 system-ui,sans-serif;max-width:44rem;margin:2rem a
 h1{font-size:1.5rem}h2{font-size:1.15rem;margin-top:1.6rem}table{border-collapse:collapse;width:100%}
 td,th{border-bottom:1px solid #bbb;padding:.25rem .5rem;text-align:left;vertical-align:top}
 .warn{border:2px solid #8a1c1c;padding:.5rem 1rem;margin:1rem 0}code{font-size:.95em}
-@media print{body{margin:0;max-width:none}tr,.warn{break-inside:avoid}}"""
+.paste{border:1px solid #bbb;padding:.5rem 1rem;max-height:24rem;overflow:auto;user-select:all}
+@media print{body{margin:0;max-width:none}tr,.warn{break-inside:avoid}.paste{max-height:none}}"""
 
 WARNINGS = (
     "The sweep is loud and reaches frequencies you may not notice until they hurt. Wear hearing protection, or"
     " stay out of the car while it plays, and let nobody sit in it.",
     "Start with the volume all the way down, play the first seconds, and raise it until speech in the car would be"
     " hard to follow. Stop at any rattle, buzz or smell.",
-    "A tweeter is destroyed by bass: never play the sweep into one without protection. Best is a capacitor that stays in"
-    " the wire. A high-pass in the processor serves too (by common practice not below 2 kHz at 24 dB per octave, unless its"
-    " maker says otherwise), but it is heard as part of the tweeter: take it off only to key in the tune's own high-pass in"
-    " its place, and verify the hand-over afterwards. Keep a subwoofer's own subsonic filter on as well.",
     "Do not measure while driving, and not with the engine running in a closed room.",
 )
+
+CARE = {
+    "tweeter": "A tweeter is destroyed by bass: never play the sweep into one without protection. Best is a capacitor that"
+    " stays in the wire. A high-pass in the processor serves too (by common practice not below 2 kHz at 24 dB per octave,"
+    " unless its maker says otherwise). Keep it on for every recording of that channel and write it into build.toml as"
+    " recorded_with of the channel; the tune divides it out again. It goes only when the tune's own high-pass takes its"
+    " place, while everything is muted.",
+    "subwoofer": "Keep a subwoofer's own subsonic filter on. If the processor makes it, write it into build.toml as"
+    " recorded_with of the channel.",
+}
+"""What loudspeakers of one role need besides."""
 
 HOW = {
     "loopback": (
@@ -49,6 +57,12 @@ HOW = {
 }
 
 
+NO_SWEEP = (
+    "This build goes by impulse responses (kind = “impulse”), and those need no sweep. This page is for recordings of"
+    " kind = “sweep” only."
+)
+
+
 def sweep_page(build: Build, signal: SweepSignal) -> str:
     """The whole page as HTML that needs nothing else."""
     marker = signal.markers.channel if signal.markers else ""
@@ -56,17 +70,25 @@ def sweep_page(build: Build, signal: SweepSignal) -> str:
     parts = [
         f"<h1>Recording the sweep: {escape(build.title)}</h1>",
         f"<p>{escape(_facts(signal))}</p>",
+        *([f"<p><strong>{escape(NO_SWEEP)}</strong></p>"] if all_impulses(build) else []),
         '<div class="warn"><strong>Before you play it</strong>',
-        _list(WARNINGS, "ul"),
+        _list(_warnings(build), "ul"),
         "</div><h2>Playing and recording</h2>",
         _list(how, "ol"),
         "<h2>In the car</h2>",
         _list(_car(signal), "ul"),
         "<h2>What to record in which file</h2>",
-        _table(build),
+        recording_list(build),
     ]
     head = f'<meta charset="utf-8"><title>Recording the sweep</title><style>{STYLE}</style>'
     return f'<!doctype html>\n<html lang="en"><head>{head}</head><body>\n' + "\n".join(parts) + "\n</body></html>\n"
+
+
+def _warnings(build: Build) -> list[str]:
+    """What everybody must heed, and what the loudspeakers of this build need; all of it while none are named."""
+    driven = {name for channel in build.channels for name in channel.speakers}
+    roles = {speaker.role for speaker in build.speakers if speaker.name in driven}
+    return [*WARNINGS[:-1], *(words for role, words in CARE.items() if role in roles or not roles), WARNINGS[-1]]
 
 
 def _facts(signal: SweepSignal) -> str:
@@ -105,27 +127,3 @@ def _car(signal: SweepSignal) -> tuple[str, ...]:
 
 def _list(lines: tuple[str, ...] | list[str], tag: str) -> str:
     return f"<{tag}>" + "".join(f"<li>{escape(line)}</li>" for line in lines) + f"</{tag}>"
-
-
-def _table(build: Build) -> str:
-    """Every channel at every position: the file the build names, or one to name."""
-    named = {(row.channel, row.position): row.file for row in build.recordings if row.kind == "sweep"}
-    rows = []
-    for place in build.microphone_positions:
-        for channel in build.channels:
-            suggestion = f"recordings/{_plain(channel.name)}_{_plain(place.name)}.wav"
-            file = named.get((channel.name, place.name), f"{suggestion} (not in build.toml yet)")
-            roles = {speaker.role for speaker in speakers_of(build, channel.name)}
-            care = "protective high-pass on" if "tweeter" in roles else ""
-            cells = (place.name, channel.name, file, care, "☐")
-            rows.append("<tr>" + "".join(f"<td>{escape(cell)}</td>" for cell in cells) + "</tr>")
-    if not rows:
-        return "<p>Name channels and microphone positions in build.toml, and this table lists every file to record.</p>"
-    head = "".join(f"<th>{word}</th>" for word in ("Position", "Channel", "File", "Care", "Done"))
-    return f"<table><thead><tr>{head}</tr></thead><tbody>{''.join(rows)}</tbody></table>"
-
-
-def _plain(name: str) -> str:
-    """A name as part of a file name that every system accepts."""
-    kept = "".join(letter if letter.isalnum() else "-" for letter in name)
-    return kept.strip("-") or "channel"
