@@ -33,8 +33,8 @@ def without_recordings(text: str) -> str:
 
 def car(role: str, names: tuple[str, ...] = ("one",)) -> str:
     parts = [BARE, '[[seats]]\nname = "driver"\nhead_m = [1, 0, 1]\n']
-    for name in names:
-        parts.append(f'[[speakers]]\nname = '{name}'\nrole = "{role}"\nside = "left"\n')
+    for name in names:  # literal strings of TOML, in which a backslash is one
+        parts.append(f'[[speakers]]\nname = \'{name}\'\nrole = "{role}"\nside = "left"\n')
         parts.append(f"[[channels]]\nname = '{name}'\nspeakers = ['{name}']\n")
     parts.append('[[microphone_positions]]\nname = "p1"\nat_m = [1, 0, 1]\nseat = "driver"\n')
     return "".join(parts)
