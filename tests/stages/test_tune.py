@@ -384,6 +384,15 @@ def _far_head() -> Case:
     return Case(case.build.model_copy(update={"seats": (seat,)}), case.responses)
 
 
+COARSE = {**SIMPLE, "peaking_gain_step_db": 6.0, "frequency_step_hz": 100.0, "gain_step_db": 3.0}
+
+
+def _narrow() -> Case:
+    """A midbass that may only play low beside a tweeter that would hand over lower still: no room between them."""
+    speaker = {f"{side} midbass": {"safe_low_hz": 60.0, "safe_high_hz": 1500.0} for side in ("left", "right")}
+    return make_case(*TWO_WAY, positions=2, processor=SIMPLE, speaker=speaker)
+
+
 def _wish(lower: str, upper: str, frequency_hz: float) -> Case:
     wish = {"lower": lower, "upper": upper, "frequency_hz": frequency_hz}
     return make_case(*TWO_WAY, positions=2, processor=SIMPLE, tuning={"crossovers": [wish]})
@@ -391,6 +400,8 @@ def _wish(lower: str, upper: str, frequency_hz: float) -> Case:
 
 FINDINGS: dict[str, Callable[[], Case]] = {
     "tuning.bass_compromise": _late_bass,
+    "tuning.coarse_steps": lambda: make_case(*TWO_WAY, positions=2, processor=COARSE),
+    "tuning.crossover_at_limit": _narrow,
     "tuning.delay_out_of_reach": lambda: make_case(*TWO_WAY, positions=2, processor={**SIMPLE, "delay_max_s": 0.0005}),
     "tuning.dip_left_alone": _comb,
     "tuning.few_positions": lambda: make_case("fullrange", positions=2, processor=SIMPLE),
@@ -398,6 +409,7 @@ FINDINGS: dict[str, Callable[[], Case]] = {
         *TWO_WAY, positions=2, gain={"left tweeter": 300.0}, processor={**SIMPLE, "gain_min_db": -12.0}
     ),
     "tuning.head_far": _far_head,
+    "tuning.no_gain": lambda: make_case("fullrange", positions=2, processor={**SIMPLE, "peaking_filters": 0}),
     "tuning.no_place": lambda: make_case("fullrange", positions=2, processor=SIMPLE, placed=False),
     "tuning.other_seats": _two_seats,
     "tuning.out_of_reach_high": lambda: make_case("left midbass", "right midbass", positions=2, processor=SIMPLE),

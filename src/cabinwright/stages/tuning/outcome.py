@@ -10,10 +10,12 @@ from scipy.fft import irfft, rfft
 
 from cabinwright.physics.response import RecordedResponses
 from cabinwright.stages.tuning.arrivals import onset_times
+from cabinwright.stages.tuning.fit import objective_for
 from cabinwright.stages.tuning.problem import Problem
 from cabinwright.stages.tuning.result import ChannelCurves, SumCurves
 from cabinwright.stages.tuning.settings import Settings
 from cabinwright.stages.tuning.sides import EVERYTHING, LEFT_SIDE, RIGHT_SIDE
+from cabinwright.stages.tuning.solved import Solved
 from cabinwright.stages.tuning.spectra import BANDS_PER_GROUP, third_levels_db, third_octaves
 from cabinwright.stages.tuning.ways import safe_range
 
@@ -77,6 +79,22 @@ def rms_error_db(problem: Problem, level: Real, name: str) -> float:
     rest = third_levels_db(level, thirds) - third_levels_db(problem.target_db, thirds)
     rest = rest - np.average(rest, weights=weight**2)
     return float(np.sqrt(np.average(rest**2, weights=weight**2)))
+
+
+def unrounded_error_db(solved: Solved, name: str) -> float:
+    """What ``rms_error_db`` would be without the processor's steps."""
+    state = solved.sized.state
+    levels = objective_for(solved.problem, state).levels_db(state.vector)
+    return rms_error_db(solved.problem, levels[solved.problem.sum_names.index(name)], name)
+
+
+def expected_error_db(solved: Solved, after_db: dict[str, float]) -> dict[str, float]:
+    """Per sum: rms error foreseen where nobody measured, with what rounding added (as powers: the two are unrelated)."""
+    out = {}
+    for name, foreseen in solved.sized.expected_db.items():
+        added = after_db[name] ** 2 - unrounded_error_db(solved, name) ** 2
+        out[name] = float(np.sqrt(foreseen**2 + max(added, 0.0)))
+    return out
 
 
 def side_difference_db(problem: Problem, left_db: Real, right_db: Real) -> float:

@@ -8,7 +8,7 @@ import numpy as np
 
 from cabinwright.findings import Finding, finding
 from cabinwright.stages.tuning.dips import Dip
-from cabinwright.stages.tuning.outcome import Loss
+from cabinwright.stages.tuning.outcome import Loss, unrounded_error_db
 from cabinwright.stages.tuning.prepare import Prepared
 from cabinwright.stages.tuning.problem import Problem, State
 from cabinwright.stages.tuning.reasons import hertz, listed
@@ -25,6 +25,7 @@ FEW_POSITIONS = 4
 HEAD_GAP_M = 0.25  #: further than this from the head centre no microphone speaks for it
 ARRIVAL_LIMIT_S = 50e-6
 LOSS_LIMIT_DB = 0.5
+STEPS_LIMIT_DB = 0.5  #: rms that rounding to the processor's steps may add to a sum unsaid
 PLAIN_CORRELATION = 0.08
 
 
@@ -33,6 +34,7 @@ def remarks(solved: Solved, metrics: Metrics, losses: list[Loss]) -> tuple[Findi
     prepared, problem, settings = solved.prepared, solved.problem, solved.settings
     rows = [
         *_limits(problem, solved.sized.state, settings),
+        *_steps(problem, solved, metrics),
         *_image(prepared, problem, metrics, losses),
         *_recordings(prepared),
         *_safety(problem),
@@ -60,6 +62,38 @@ def _limits(problem: Problem, state: State, settings: Settings) -> Iterator[Find
             yield finding(
                 "tuning.gain_out_of_reach", where=item.name, value=item.gain_db, limit=proc.gain_min_db, unit="dB"
             )
+
+
+def _steps(problem: Problem, solved: Solved, metrics: Metrics) -> Iterator[Finding]:
+    """Where rounding to the processor's steps costs much, or where the whole tune is no gain."""
+    for name in problem.judged_names:
+        before, after = metrics.error_before_db[name], metrics.error_after_db[name]
+        lost = after - unrounded_error_db(solved, name)
+        if lost > STEPS_LIMIT_DB:
+            yield finding(
+                "tuning.coarse_steps",
+                where=name,
+                value=round(lost, 1),
+                limit=STEPS_LIMIT_DB,
+                unit="dB",
+                rms=round(after, 1),
+            )
+        if after >= before:
+            yield finding("tuning.no_gain", where=name, value=round(after, 1), limit=round(before, 1), unit="dB")
+    edges = solved.state.layout.edges
+    corners = np.exp(solved.state.layout.split(solved.state.vector)[2])
+    for edge, corner in zip(edges, corners, strict=True):
+        if edge.pair is None or not edge.free or edge.low_hz * 1.05 < corner < edge.high_hz / 1.05:
+            continue
+        yield finding(
+            "tuning.crossover_at_limit",
+            where=listed([problem.channels[c] for c in edge.channels]),
+            value=round(float(corner)),
+            unit="Hz",
+            kind=edge.kind,
+            low=hertz(edge.low_hz),
+            high=hertz(edge.high_hz),
+        )
 
 
 def _image(prepared: Prepared, problem: Problem, metrics: Metrics, losses: list[Loss]) -> Iterator[Finding]:

@@ -20,6 +20,7 @@ from cabinwright.stages.tuning.outcome import (
     arrival_difference,
     channel_curves,
     coherent_loss,
+    expected_error_db,
     headroom_db,
     rms_error_db,
     side_difference_db,
@@ -84,10 +85,11 @@ def _outcome(solved: Solved) -> TuningResult:
     paired = LEFT_SIDE in sums
     gap = sums[LEFT_SIDE].after_db - sums[RIGHT_SIDE].after_db if paired else nan
     gap_before = sums[LEFT_SIDE].before_db - sums[RIGHT_SIDE].before_db if paired else nan
+    after = {name: rms_error_db(problem, item.after_db, name) for name, item in sums.items()}
     metrics = Metrics(
         error_before_db={name: rms_error_db(problem, item.before_db, name) for name, item in sums.items()},
-        error_after_db={name: rms_error_db(problem, item.after_db, name) for name, item in sums.items()},
-        error_expected_db=solved.sized.expected_db,
+        error_after_db=after,
+        error_expected_db=expected_error_db(solved, after),
         error_single_place_db=solved.sized.single_db,
         side_difference_db=_sides_differ(problem, sums, "after_db"),
         side_difference_before_db=_sides_differ(problem, sums, "before_db"),
