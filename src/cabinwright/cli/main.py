@@ -7,9 +7,10 @@ import sys
 import time
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NoReturn
 
 from cabinwright import __version__
+from cabinwright.cli.terminal import Interruptible, flush, hush, plain, say, tell
 
 if TYPE_CHECKING:
     from cabinwright.findings import Finding
@@ -25,41 +26,52 @@ def main(arguments: list[str] | None = None) -> int:
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")  # a Windows console may not know every sign
-    options = _parser().parse_args(arguments)
+    verbose = False
     try:
-        return int(options.run(options))
+        with Interruptible():
+            try:
+                options = _parser().parse_args(arguments)
+            finally:
+                flush()  # --help ends the command here
+            verbose = options.verbose
+            code = int(options.run(options))
+            flush()
+            return code
     except KeyboardInterrupt:
-        print(
-            "\ncabinwright: interrupted. Nothing was half written; earlier results are as they were.", file=sys.stderr
-        )
+        tell("\ncabinwright: interrupted. Nothing was half written; earlier results are as they were.")
         return INTERRUPTED
     except BrokenPipeError:
+        hush(sys.stdout)
         return 0
     except Exception as error:
-        return _explain(error, verbose=options.verbose)
+        return _explain(error, verbose=verbose)
 
 
 def _explain(error: Exception, *, verbose: bool) -> int:
     from cabinwright.errors import CabinwrightError
 
     if isinstance(error, CabinwrightError):
-        print(f"cabinwright: {error}" if "\n" not in str(error) else str(error), file=sys.stderr)
+        tell(f"cabinwright: {error}" if "\n" not in str(error) else str(error))
         return error.exit_code
     if isinstance(error, MemoryError):
-        print("\ncabinwright: out of memory. Close other programs or use shorter recordings.", file=sys.stderr)
+        tell("\ncabinwright: out of memory. Close other programs or use shorter recordings.")
         return 1
     if verbose:
         raise error
-    print(
+    tell(
         f"\ncabinwright: a mistake of this program, not yours: {type(error).__name__}: {error}\n"
-        "Earlier results are as they were. Run the command again with --verbose and report what it prints.",
-        file=sys.stderr,
+        "Earlier results are as they were. Run the command again with --verbose and report what it prints."
     )
     return 1
 
 
+class _Parser(argparse.ArgumentParser):
+    def error(self, message: str) -> NoReturn:
+        super().error(plain(message))
+
+
 def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(
+    parser = _Parser(
         prog="cabinwright",
         description="Design, tune and explain a one-off sound system in a car, from one build folder.",
         epilog="Start with: cabinwright new FOLDER. Then edit FOLDER/build.toml; it explains itself.",
@@ -105,24 +117,27 @@ class Watched:
 
     def __call__(self, what: str, share: float) -> None:
         if self._live and (what != self._what or time.monotonic() - self._shown > 0.1):
-            print(f"\r\x1b[K  {what} {100.0 * share:3.0f} %", end="", file=sys.stderr, flush=True)
+            self._rewrite(f"  {plain(what)} {100.0 * share:3.0f} %")
             self._shown = time.monotonic()
         elif not self._live and what != self._what:
-            print(f"  {what}", file=sys.stderr, flush=True)
+            tell(f"  {what}")
         self._what = what
 
     def done(self) -> None:
         """Clear the line."""
         if self._live:
-            print("\r\x1b[K", end="", file=sys.stderr, flush=True)
+            self._rewrite("")
+
+    def _rewrite(self, text: str) -> None:
+        print(f"\r\x1b[K{text}", end="", file=sys.stderr, flush=True)
 
 
 def _new(options: argparse.Namespace) -> int:
     from cabinwright.build.starter import create
 
     for path in create(options.folder, title=options.title, driving_side=options.driving_side):
-        print(f"wrote {path}")
-    print(f"Next: edit {options.folder / 'build.toml'}, then run: cabinwright sweep {options.folder}")
+        say(f"wrote {path}")
+    say(f"Next: edit {options.folder / 'build.toml'}, then run: cabinwright sweep {options.folder}")
     return 0
 
 
@@ -130,8 +145,8 @@ def _sweep(options: argparse.Namespace) -> int:
     from cabinwright.session import Session
 
     for path in Session.open(options.build).sweep():
-        print(f"wrote {path}")
-    print("Next: read the page, record, list the files in build.toml, then run: cabinwright tune", options.build)
+        say(f"wrote {path}")
+    say("Next: read the page, record, list the files in build.toml, then run: cabinwright tune", options.build)
     return 0
 
 
@@ -144,23 +159,23 @@ def _tune(options: argparse.Namespace) -> int:
     bad = [verdict for verdict in recorded.verdicts if not verdict.good]
     metrics = result.metrics
     sides = [name for name in result.sums if name != "everything"] or list(result.sums)
-    print(f"{session.build.title}")
-    print(f"  recordings   {len(recorded.verdicts) - len(bad)} good, {len(bad)} left out")
+    say(f"{session.build.title}")
+    say(f"  recordings   {len(recorded.verdicts) - len(bad)} good, {len(bad)} left out")
     for name in sides:
         expected = metrics.error_expected_db[name]
         later = f", expected where nobody measured {expected:.1f} dB" if expected == expected else ""
-        print(
+        say(
             f"  {name:<12} {metrics.error_before_db[name]:.1f} dB off the house curve by tape, "
             f"{metrics.error_after_db[name]:.1f} dB now{later}"
         )
     late = metrics.arrival_difference_s
     if late == late:
         unit = "microsecond" if round(abs(late) * 1e6) == 1 else "microseconds"
-        print(f"  image        sides arrive {abs(late) * 1e6:.0f} {unit} apart at the head centre")
+        say(f"  image        sides arrive {abs(late) * 1e6:.0f} {unit} apart at the head centre")
     _print_findings([*recorded.findings, *result.findings])
-    print(f"  open         {next(path for path in paths if path.name == 'report.html')}")
+    say(f"  open         {next(path for path in paths if path.name == 'report.html')}")
     page = next(path for path in paths if path.name == "settings.html")
-    print(f"  key in from  {page} (settings {result.settings.fingerprint})")
+    say(f"  key in from  {page} (settings {result.settings.fingerprint})")
     return 0
 
 
@@ -171,13 +186,13 @@ def _plan(options: argparse.Namespace) -> int:
     results, paths = session.plan(progress)
     progress.done()
     for stage, words in results.skipped.items():
-        print(f"  {stage:<12} skipped: {words}")
+        say(f"  {stage:<12} skipped: {words}")
     for findings in results.stopped.values():
         _print_findings(list(findings))
     if results.tuning is not None:
-        print(f"  {'tuning':<12} done")
+        say(f"  {'tuning':<12} done")
         _print_findings(list(results.tuning.findings))
-    print(f"wrote {paths[0]}")
+    say(f"wrote {paths[0]}")
     return 0
 
 
@@ -187,10 +202,10 @@ def _verify(options: argparse.Namespace) -> int:
     session, progress = Session.open(options.build), Watched()
     result, paths = session.verify(progress, settings_file=options.settings)
     progress.done()
-    print(result.summary)
+    say(result.summary)
     _print_findings(list(result.findings))
     for path in paths:
-        print(f"wrote {path}")
+        say(f"wrote {path}")
     return 0
 
 
@@ -198,10 +213,10 @@ def _print_findings(findings: list[Finding]) -> None:
     """Stops and cautions in full, notes by number."""
     for item in findings:
         if item.severity != "note":
-            print(f"  {item.severity:<12} {item.message.rstrip('.')}. {item.remedy}")
+            say(f"  {item.severity:<12} {item.message.rstrip('.')}. {item.remedy}")
     notes = sum(item.severity == "note" for item in findings)
     if notes:
-        print(f"  notes        {notes}, in the report")
+        say(f"  notes        {notes}, in the report")
 
 
 if __name__ == "__main__":

@@ -18,7 +18,7 @@ AGAIN = "Undo the edit, or run the tune again to write the file anew."
 SECTION_TOLERANCE = 1e-9  #: sections are written in full precision; only a different C library may round otherwise
 
 Gain = Annotated[float, Field(ge=-120.0, le=60.0)]
-Word = Annotated[str, Field(min_length=1, max_length=200)]
+Word = Annotated[str, Field(min_length=1, max_length=200, pattern=r"^[^\x00-\x1f\x7f-\x9f]*$")]
 
 
 class _Model(BaseModel):
