@@ -8,6 +8,7 @@ import numpy as np
 
 from cabinwright.findings import Finding, finding
 from cabinwright.stages.tuning.dips import Dip
+from cabinwright.stages.tuning.doubts import doubts
 from cabinwright.stages.tuning.outcome import Loss, unrounded_error_db
 from cabinwright.stages.tuning.prepare import Prepared
 from cabinwright.stages.tuning.problem import Problem, State
@@ -38,6 +39,7 @@ def remarks(solved: Solved, metrics: Metrics, losses: list[Loss]) -> tuple[Findi
         *_image(prepared, problem, metrics, losses),
         *_recordings(prepared),
         *_safety(problem),
+        *doubts(problem, prepared.responses.positions),
         *_wishes(problem, settings, solved.crossed.crossovers),
         *_left(problem, solved.dips),
     ]
