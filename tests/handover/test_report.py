@@ -120,6 +120,15 @@ def test_a_pair_never_recorded_shows_as_missing(car: Build, tune: TuningResult, 
     assert report_html(car, tune, recordings).count(cell) == 0
 
 
+@pytest.mark.parametrize(("timing", "told"), [("marker", True), ("loopback", False), (None, False)])
+def test_drift_is_told_only_where_markers_tell_it(
+    timing: str | None, told: bool, car: Build, tune: TuningResult, recordings: RecordedResponses
+) -> None:
+    assert car.tuning is not None
+    build = car.model_copy(update={"tuning": car.tuning.model_copy(update={"timing": timing})})
+    assert ("clock drift 3.2 ppm" in report_html(build, tune, recordings)) == told
+
+
 def charts_of(tune: TuningResult) -> list[Chart]:
     return [
         *(report_charts.sum_chart(tune, item, wide=True) for item in tune.sums.values()),

@@ -33,7 +33,7 @@ from cabinwright.stages.tuning.sides import EVERYTHING
 
 __all__ = ["drawn", "finding_groups", "report_html"]
 
-LOOPED = ("clock_drift_ppm",)  #: figures that say nothing where a loopback was recorded
+MARKED = ("clock_drift_ppm",)  #: figures that say something only where markers tell the clocks apart
 SEVERITY_WORDS = {
     "stop": ("Stop", "settle before loading"),
     "caution": ("Caution", "look at this"),
@@ -222,7 +222,7 @@ def _recordings(build: Build, recordings: RecordedResponses) -> dict[str, Any]:
         {"name": channel, "cells": [_cell(by_pair.get((channel, position), [])) for position in positions]}
         for channel in channels
     ]
-    looped = bool(build.tuning and build.tuning.timing == "loopback")  # one clock for both: there is no drift to know
+    marked = bool(build.tuning and build.tuning.timing == "marker")  # else one clock for both, or none to know of
     rows = [
         {
             "channel": item.channel,
@@ -230,9 +230,7 @@ def _recordings(build: Build, recordings: RecordedResponses) -> dict[str, Any]:
             "file": item.file,
             "good": item.good,
             "reason": item.reason,
-            "figures": [
-                figure(name, value) for name, value in item.figures.items() if name not in LOOPED or not looped
-            ],
+            "figures": [figure(name, value) for name, value in item.figures.items() if name not in MARKED or marked],
         }
         for item in recordings.verdicts
     ]

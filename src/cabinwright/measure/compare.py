@@ -17,7 +17,6 @@ from cabinwright.physics.air import speed_of_sound_m_s
 __all__ = ["fits_better", "odd_bands", "same_take", "wrong_channels", "wrong_positions"]
 
 Real = NDArray[np.float64]
-Flags = NDArray[np.bool_]
 
 OTHER_BANDS_DB = 20.0  #: the core band this far below the loudest octave elsewhere is not this kind of loudspeaker
 SPECTRUM_DB = 8.0  #: mean difference from the channel's other recordings

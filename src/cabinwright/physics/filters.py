@@ -14,11 +14,10 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["FAMILIES", "Filter", "Kind", "crossover_qs", "filter_sections", "sections_response"]
+__all__ = ["Filter", "Kind", "crossover_qs", "filter_sections", "sections_response"]
 
 Kind = Literal["high-pass", "low-pass", "peaking", "all-pass"]
 Family = Literal["Linkwitz-Riley", "Butterworth"]
-FAMILIES: tuple[Family, ...] = ("Linkwitz-Riley", "Butterworth")
 
 
 @dataclass(frozen=True, slots=True)

@@ -67,14 +67,6 @@ class Sweep:
         """Instantaneous frequency [Hz] at each moment after its start."""
         return np.asarray(self.low_hz * np.exp(time_s / self.growth_s))
 
-    def moment_s(self, *, frequency_hz: float) -> float:
-        """When it passes ``frequency_hz`` [s after its start]."""
-        return self.growth_s * math.log(frequency_hz / self.low_hz)
-
-    def harmonic_lead_s(self, *, order: int) -> float:
-        """How far before the linear response the ``order``-th harmonic lands [s]; 0 for the first."""
-        return self.growth_s * math.log(order)
-
 
 @dataclass(frozen=True, slots=True)
 class Chirp:

@@ -32,7 +32,6 @@ class Scan:
     polarity: float  #: +1 or -1, to be multiplied onto the way's channels
     delay_s: float
     loss_db: float  #: level below the sum of magnitudes, weighted over the overlap
-    other_loss_db: float  #: the best that the other polarity reaches
 
 
 def scan_way(
@@ -76,7 +75,7 @@ def scan_way(
             score[row] += 10.0 * np.log10(np.maximum((own + far + sign * swing) / best, 1e-3)) @ weight
         total += float(weight.sum())
     if total == 0.0:
-        return [Scan(1.0, 0.0, 0.0, 0.0)]
+        return [Scan(1.0, 0.0, 0.0)]
     score /= total
     # Sums a period apart are nearly equal. Where direction is heard, first sounds are kept together; in the bass the choice
     # lies half way between that and the meeting of the envelopes, so that neither is far off.
@@ -89,7 +88,7 @@ def scan_way(
     for row, polarity in enumerate((1.0, -1.0)):
         padded = np.concatenate([[-np.inf], judged[row], [-np.inf]])
         for k in np.flatnonzero((padded[1:-1] >= padded[:-2]) & (padded[1:-1] > padded[2:]) & np.isfinite(judged[row])):
-            scan = Scan(polarity, float(delays[k]), -float(score[row, k]), -float(score[1 - row].max()))
+            scan = Scan(polarity, float(delays[k]), -float(score[row, k]))
             found.append((float(judged[row, k]), scan))
     return [scan for _, scan in sorted(found, key=lambda pair: -pair[0])]
 

@@ -49,15 +49,6 @@ class Spectra:
     shift_s: Real  #: (channels,)
     sample_rate_hz: float
 
-    @property
-    def mean(self) -> Complex:
-        """(sub-bands, channels, channels): the average over positions."""
-        return np.asarray(self.cross.mean(axis=0))
-
-    def without(self, position: int) -> Spectra:
-        """The same with one position left out."""
-        return self.only([index for index in range(self.cross.shape[0]) if index != position])
-
     def only(self, positions: list[int]) -> Spectra:
         """The same with some positions only."""
         return Spectra(self.frequency_hz, self.group_hz, self.cross[positions], self.shift_s, self.sample_rate_hz)
