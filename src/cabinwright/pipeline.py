@@ -4,17 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from typing import TypeVar
 
 from cabinwright.build.document import Build
 from cabinwright.errors import CabinwrightError
 from cabinwright.findings import Finding, finding
 from cabinwright.physics.response import RecordedResponses
-from cabinwright.stages import tuning
+from cabinwright.stages import survey, tuning
+from cabinwright.stages.survey.result import SurveyResult
 from cabinwright.stages.tuning.result import TuningResult
 
 __all__ = ["Results", "design"]
 
 Progress = Callable[[str, float], None]
+Answer = TypeVar("Answer")
 
 NOT_BUILT = "this stage is not part of this version"
 
@@ -24,7 +27,7 @@ class Results:
     """One attribute per stage; None where it was skipped."""
 
     tuning: TuningResult | None = None
-    survey: None = None
+    survey: SurveyResult | None = None
     layout: None = None
     signal: None = None
     enclosure: None = None
@@ -40,16 +43,38 @@ def design(build: Build, recordings: RecordedResponses | None, progress: Progres
     Whatever a stage raises becomes a ``stop`` of that stage, so that one cannot silence the others; only an interruption
     passes through.
     """
-    skipped = dict.fromkeys(("survey", "layout", "signal", "enclosure", "power", "workshop"), NOT_BUILT)
+    skipped = dict.fromkeys(("layout", "signal", "enclosure", "power", "workshop"), NOT_BUILT)
+    stopped: dict[str, tuple[Finding, ...]] = {}
+    surveyed = _attempt("survey", lambda: survey.run(build), stopped)
+    if surveyed is None and "survey" not in stopped:
+        skipped["survey"] = "needs [[survey.points]] and [[survey.tapes]] between them"
+    tuned = None
     if recordings is None:
         skipped["tuning"] = "needs channels, microphone_positions and recordings of every channel"
-        return Results(skipped=skipped)
+    else:
+        tuned = _attempt(
+            "tuning",
+            lambda: tuning.run(survey.located(build, surveyed), recordings, progress),
+            stopped,
+            recordings.findings,
+        )
+    return Results(survey=surveyed, tuning=tuned, skipped=skipped, stopped=stopped)
+
+
+def _attempt(
+    stage: str,
+    work: Callable[[], Answer],
+    stopped: dict[str, tuple[Finding, ...]],
+    found: tuple[Finding, ...] = (),
+) -> Answer | None:
+    """What ``work`` gives; where it raises, None, and ``stopped`` says why, after what was ``found`` before."""
     try:
-        return Results(tuning=tuning.run(build, recordings, progress), skipped=skipped)
+        return work()
     except CabinwrightError as error:
-        return Results(skipped=skipped, stopped={"tuning": (*recordings.findings, refused("tuning", str(error)))})
+        stopped[stage] = (*found, refused(stage, str(error)))
     except Exception as error:
-        return Results(skipped=skipped, stopped={"tuning": (*recordings.findings, crashed("tuning", error))})
+        stopped[stage] = (*found, crashed(stage, error))
+    return None
 
 
 def refused(stage: str, message: str) -> Finding:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 from pathlib import Path
 
 from cabinwright.build.codec import load
@@ -17,7 +18,7 @@ from cabinwright.measure.reader import read_recordings
 from cabinwright.measure.signal import sweep_files
 from cabinwright.physics.response import RecordedResponses
 from cabinwright.pipeline import Results, crashed, design, refused
-from cabinwright.stages import tuning
+from cabinwright.stages import survey, tuning
 from cabinwright.stages.tuning.result import TuningResult
 from cabinwright.stages.tuning.settings import Settings
 from cabinwright.stages.tuning.verify import verify
@@ -46,6 +47,14 @@ class Session:
         build = load(path)
         return cls(path if path.is_dir() else path.parent, build)
 
+    @cached_property
+    def located(self) -> Build:
+        """The build with coordinates in place of surveyed points' names; ``build`` itself stays as it was written.
+
+        Raises ``RefusedError`` where it names such points and the survey gives no answer.
+        """
+        return survey.locate(self.build)
+
     @property
     def out(self) -> Path:
         """Where results go."""
@@ -57,7 +66,7 @@ class Session:
 
     def recordings(self, progress: Progress = unwatched) -> RecordedResponses:
         """Read and judge the recordings. Raises ``RefusedError`` where too few are good."""
-        return read_recordings(self.build, self.folder, kind="tuning", progress=progress)
+        return read_recordings(self.located, self.folder, kind="tuning", progress=progress)
 
     def tune(self, progress: Progress = unwatched) -> tuple[TuningResult, RecordedResponses, tuple[Path, ...]]:
         """Tune and write settings and report. Nothing is written unless everything succeeded."""
@@ -67,9 +76,9 @@ class Session:
                 f'"cabinwright sweep", record every channel at every position, and list the files.'
             )
         recorded = self.recordings(progress)
-        result = tuning.run(self.build, recorded, progress)
+        result = tuning.run(self.located, recorded, progress)
         progress("writing", 0.0)
-        return result, recorded, write_all(self.out, tune_documents(self.build, result, recorded))
+        return result, recorded, write_all(self.out, tune_documents(self.located, result, recorded))
 
     def plan(self, progress: Progress = unwatched) -> tuple[Results, tuple[Path, ...]]:
         """Run every stage whose inputs are there and write ``plan.json``; what stops a stage stands in it as a finding."""
@@ -84,7 +93,8 @@ class Session:
                 stopped["tuning"] = (crashed("tuning", error),)
         results = design(self.build, recorded, progress)
         if stopped:
-            results = Results(skipped={k: v for k, v in results.skipped.items() if k not in stopped}, stopped=stopped)
+            skipped = {stage: words for stage, words in results.skipped.items() if stage not in stopped}
+            results = replace(results, skipped=skipped, stopped={**results.stopped, **stopped})
         return results, write_all(self.out, plan_documents(self.build, results, recorded))
 
     def settings(self, file: Path | None = None) -> Settings:
@@ -122,7 +132,7 @@ class Session:
             )
         settings = self.settings(settings_file)
         recorded = self.recordings(progress)
-        second = read_recordings(self.build, self.folder, kind="verification", progress=progress)
+        second = read_recordings(self.located, self.folder, kind="verification", progress=progress)
         progress("comparing", 0.0)
-        result = verify(self.build, recorded, settings, second)
-        return result, write_all(self.out, verification_documents(self.build, result, settings.fingerprint))
+        result = verify(self.located, recorded, settings, second)
+        return result, write_all(self.out, verification_documents(self.located, result, settings.fingerprint))

@@ -12,6 +12,10 @@ SOURCES: dict[str, str] = {
         "R. Bristow-Johnson, Cookbook formulae for audio equalizer biquad filter coefficients; W3C Group Note "
         "Audio EQ Cookbook, 2021"
     ),
+    "Baarda 1968": (
+        "W. Baarda, A testing procedure for use in geodetic networks, Netherlands Geodetic Commission, Publications on "
+        "Geodesy, New Series 2(5), Delft, 1968"
+    ),
     "Cramer 1993": (
         "O. Cramer, The variation of the specific heat ratio and the speed of sound in air with temperature, "
         "pressure, humidity, and CO2 concentration, J. Acoust. Soc. Am. 93(5), 2510–2516, 1993"
@@ -23,6 +27,9 @@ SOURCES: dict[str, str] = {
     "Farina 2007": (
         "A. Farina, Advancements in impulse response measurements by sine sweeps, 122nd Convention of the "
         "Audio Engineering Society, paper 7121, 2007"
+    ),
+    "Ghilani 2017": (
+        "C. D. Ghilani, Adjustment Computations: Spatial Data Analysis, 6th edition, John Wiley & Sons, 2017"
     ),
     "IEC 61260-1": "IEC 61260-1:2014, Electroacoustics – Octave-band and fractional-octave-band filters – Part 1",
     "IEC 61672-1": "IEC 61672-1:2013, Electroacoustics – Sound level meters – Part 1: Specifications",

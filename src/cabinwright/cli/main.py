@@ -189,6 +189,9 @@ def _plan(options: argparse.Namespace) -> int:
         say(f"  {stage:<12} skipped: {words}")
     for findings in results.stopped.values():
         _print_findings(list(findings))
+    if results.survey is not None:
+        print(f"  {'survey':<12} {len(results.survey.points)} points located from {len(results.survey.tapes)} tapes")
+        _print_findings(list(results.survey.findings))
     if results.tuning is not None:
         say(f"  {'tuning':<12} done")
         _print_findings(list(results.tuning.findings))

@@ -10,6 +10,7 @@ from cabinwright.findings import Finding
 from cabinwright.handover.json_text import json_text, plain
 from cabinwright.handover.report_words import all_findings
 from cabinwright.physics.response import RecordedResponses
+from cabinwright.stages.survey.result import SurveyResult
 from cabinwright.stages.tuning.result import TuningResult
 from cabinwright.stages.tuning.settings import ChannelSettings
 
@@ -45,6 +46,8 @@ def plan_dict(build: Build, results: StageResults, recordings: RecordedResponses
             stages[stage] = {"findings": [item.to_dict() for item in stopped]} if stopped else None
         elif isinstance(result, TuningResult):
             stages[stage] = _tuning(result, recordings)
+        elif isinstance(result, SurveyResult):
+            stages[stage] = result.to_dict()
         else:
             stages[stage] = {"findings": [], **plain(result)}
     skipped = {stage: words for stage, words in results.skipped.items() if stages.get(stage) is None}
