@@ -97,14 +97,19 @@ def test_a_gap_is_named() -> None:
     assert close_shell(slit).volume_m3 == pytest.approx(2.4 * 1.4 * 1.1, rel=0.005)
 
 
-def test_sheets_inside_do_not_bound_the_air() -> None:
+def test_sheets_inside_bound_no_volume() -> None:
     free = np.array([[1.5, -0.5, 0.2], [1.5, 0.5, 0.2], [1.7, 0.5, 0.8], [1.7, -0.5, 0.8]])
     shell = close_shell([*cabin(), free])
-    assert shell.ignored == (8,)
+    assert shell.ignored == ()
+    assert set(shell.sheet) == {8}
     assert shell.volume_m3 == pytest.approx(close_shell(cabin()).volume_m3)
-    across = np.array([[1.2, 0.0, 0.0], [1.2, 1.4, 0.0], [1.2, 1.4, 1.1], [1.2, 0.0, 1.1]])
-    divided = close_shell([*box(), across])
-    assert divided.ignored == (6,)
+    # Two rooms with one wall between: three facets meet at each of its edges, and it alone may go.
+    near, far = box(1.2), [facet + np.array([1.2, 0.0, 0.0]) for facet in box(1.2)]
+    between = next(i for i, facet in enumerate(near) if np.all(facet[:, 0] == 1.2))
+    beyond = [facet for facet in far if not np.allclose(facet[:, 0], 1.2)]
+    divided = close_shell([*near, *beyond])
+    assert divided.ignored == (between,)
+    assert divided.volume_m3 == pytest.approx(2.4 * 1.4 * 1.1)
 
 
 def test_a_body_inside_takes_its_volume() -> None:

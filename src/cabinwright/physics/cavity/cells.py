@@ -9,11 +9,12 @@ behind a plane in a box); parts with an edge or corner of the shell near them ar
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
-from .shell import Shell
+from .shell import JOIN_M, Shell
 from .triangles import normals
 
 __all__ = ["SUB", "Cells", "cut_cells"]
@@ -21,28 +22,41 @@ __all__ = ["SUB", "Cells", "cut_cells"]
 Real = NDArray[np.float64]
 SUB = 4  #: parts of a cell along each axis
 FINER = 4  #: parts of a part, where more than one plane cuts it
+MOST_CELLS = 60_000
+CLOSEST = 0.5  #: of a cell's edge: planes through edges keep this apart
 NEGLIGIBLE = 1e-6  #: share of air below which a cell is none
 
 
 @dataclass(frozen=True)
 class Cells:
-    """Cells of a regular grid that hold air."""
+    """Cells of a grid of planes that hold air."""
 
-    origin_m: Real  #: (3,) least corner of the grid
-    size_m: Real  #: (3,) of one cell
-    shape: tuple[int, int, int]  #: cells along each axis
+    lines_m: tuple[Real, Real, Real]  #: planes of the grid along each axis, rising
     index: NDArray[np.intp]  #: (cells, 3) place in the grid
     air: Real  #: (cells, SUB³) share of each part that is air; parts in C order
 
     @property
-    def share(self) -> Real:
-        """Share of each cell that is air, shape ``(cells,)``."""
-        return np.asarray(self.air @ unit_parts().weight)
+    def shape(self) -> tuple[int, int, int]:
+        """Cells along each axis."""
+        return len(self.lines_m[0]) - 1, len(self.lines_m[1]) - 1, len(self.lines_m[2]) - 1
 
     @property
     def volume_m3(self) -> float:
         """Volume of air as the grid sees it [m³]."""
-        return float(self.share.sum() * np.prod(self.size_m))
+        return float((self.air @ unit_parts().weight) @ self.size_m(self.index).prod(axis=1))
+
+    def corner_m(self, index: NDArray[np.intp]) -> Real:
+        """Where the planes of three numbers ``(..., 3)`` meet: the least corner of the cell of that index."""
+        return np.stack([line[index[..., i]] for i, line in enumerate(self.lines_m)], axis=-1)
+
+    def size_m(self, index: NDArray[np.intp]) -> Real:
+        """Lengths of the edges of the cells ``index`` (..., 3)."""
+        return self.corner_m(index + 1) - self.corner_m(index)
+
+    def holding(self, points_m: Real) -> NDArray[np.intp]:
+        """Index ``(points, 3)`` of the cell that holds each point, or of the nearest."""
+        found = [np.searchsorted(line[1:-1], points_m[:, i], side="right") for i, line in enumerate(self.lines_m)]
+        return np.column_stack(found)
 
 
 @dataclass(frozen=True)
@@ -71,24 +85,44 @@ def unit_parts() -> Parts:
 def cut_cells(shell: Shell, *, cell_m: float) -> Cells:
     """The cells of edge ``cell_m`` [m] or less that hold air. Raises ``ValueError`` where there would be too many."""
     low, high = shell.triangles_m.min(axis=(0, 1)), shell.triangles_m.max(axis=(0, 1))
-    shape = np.maximum(1, np.ceil((high - low) / cell_m - 1e-9)).astype(int)
-    if np.prod(shape.astype(float)) > 60_000:
+    if np.prod((high - low) / cell_m) > MOST_CELLS:
         raise ValueError(
             f"cells of {cell_m} m are too small for a space of {np.round(high - low, 2)} m; make them larger"
         )
-    size = (high - low) / shape
-    index = np.argwhere(np.ones(shape))
-    centres = low + (index + 0.5) * size
-    whole = shell.inside(centres)
-    reach = 0.5 * float(np.linalg.norm(size))
-    cut = np.isfinite(shell.nearest(centres, within_m=reach).distance_m)
-    air = np.repeat(whole[:, None].astype(np.float64), SUB**3, axis=1)
+    edges = shell.reentrant_edges()
+    lines = [
+        _planes(edges[:, :, i], np.linalg.norm(edges[:, 1] - edges[:, 0], axis=1), low[i], high[i], cell_m)
+        for i in range(3)
+    ]
+    grid = Cells((lines[0], lines[1], lines[2]), np.empty((0, 3), dtype=np.intp), np.empty((0, SUB**3)))
+    index = np.argwhere(np.ones(grid.shape))
+    corner, size = grid.corner_m(index), grid.size_m(index)
+    centres, reach = corner + 0.5 * size, 0.5 * np.linalg.norm(size, axis=1)
+    cut = shell.nearest(centres, within_m=float(reach.max())).distance_m < reach
+    air = np.repeat(shell.inside(centres)[:, None].astype(np.float64), SUB**3, axis=1)
     parts = unit_parts()
-    centres = (low + (index[cut, None] + parts.centre) * size).reshape(-1, 3)
-    sizes = np.tile(parts.size * size, (int(cut.sum()), 1))
-    air[cut] = _air(shell, centres, sizes).reshape(-1, SUB**3)
+    boxes = corner[cut, None] + parts.centre * size[cut, None]
+    air[cut] = _air(shell, boxes.reshape(-1, 3), (parts.size * size[cut, None]).reshape(-1, 3)).reshape(-1, SUB**3)
     holds = air @ parts.weight > NEGLIGIBLE
-    return Cells(low, size, (int(shape[0]), int(shape[1]), int(shape[2])), index[holds], air[holds])
+    return Cells(grid.lines_m, index[holds], air[holds])
+
+
+def _planes(ends: Real, length: Real, low: float, high: float, cell_m: float) -> Real:
+    """Planes of the grid along one axis: through the longest edges that lie across it, and evenly between.
+
+    ``ends`` (edges, 2) are the edges' coordinates on this axis. Sound turns sharply around an edge that juts into the
+    air, and the top of a seat back that lay within a cell would be seen only from the next plane on.
+    """
+    anchors = [low, high]
+    across = np.abs(ends[:, 1] - ends[:, 0]) < JOIN_M
+    for place in ends.mean(axis=1)[across][np.argsort(-length[across], kind="stable")]:
+        if min(abs(place - other) for other in anchors) > CLOSEST * cell_m:
+            anchors.append(float(place))
+    pieces = [
+        np.linspace(a, b, max(1, int(np.ceil((b - a) / cell_m - 1e-9))), endpoint=False)
+        for a, b in pairwise(sorted(anchors))
+    ]
+    return np.concatenate([*pieces, [high]])
 
 
 def _air(shell: Shell, centres: Real, sizes: Real, *, again: bool = True) -> Real:

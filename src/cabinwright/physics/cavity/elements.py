@@ -15,29 +15,30 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import csc_array, csr_array
 
-from .cells import Cells, unit_parts
+from .cells import unit_parts
+from .pieces import CORNERS, Pieces
+from .triangles import crossed
 
 __all__ = ["Elements", "assemble", "sample"]
 
 Real = NDArray[np.float64]
 WELL_FILLED = 0.35  #: share of air from which a cell stands on its own
-CORNERS = np.array([[1, 1, 1], [1, 1, 0], [1, 0, 1], [0, 1, 1], [1, 0, 0], [0, 1, 0], [0, 0, 1], [0, 0, 0]])
-"""Corners of a box in scikit-fem's order."""
+NEAR_PARTS = 8  #: how many parts of a cell are tried for the side that a point lies on
 
 
 @dataclass(frozen=True)
 class Elements:
-    """Finite elements over ``cells``, reduced to unknowns that stand on their own."""
+    """Finite elements over ``pieces``, reduced to unknowns that stand on their own."""
 
-    cells: Cells
-    dofs: NDArray[np.intp]  #: (27, cells) numbers of the values that each cell uses
+    pieces: Pieces
+    dofs: NDArray[np.intp]  #: (27, pieces) numbers of the values that each piece uses
     continued: csr_array[np.float64]  #: (values, unknowns): every value from the unknowns
     stiffness: csc_array[np.float64]  #: (unknowns, unknowns) [m]
     mass: csc_array[np.float64]  #: (unknowns, unknowns) [m³]
 
 
-def assemble(cells: Cells) -> Elements:
-    """Finite elements over ``cells``. Raises ``ValueError`` where no cell holds enough air to stand on its own."""
+def assemble(pieces: Pieces) -> Elements:
+    """Finite elements over ``pieces``. Raises ``ValueError`` where air has no well-filled piece to belong to."""
     from skfem import Basis, BilinearForm, ElementHex2, MeshHex, asm  # here, because it costs a quarter of a second
     from skfem.helpers import dot, grad
 
@@ -49,15 +50,14 @@ def assemble(cells: Cells) -> Elements:
     def massive(u: Any, v: Any, w: Any) -> Any:
         return w.air * u * v
 
-    corners = cells.index[:, None] + CORNERS
-    points, vertex = np.unique(corners.reshape(-1, 3), axis=0, return_inverse=True)
-    place = cells.origin_m + points * cells.size_m
-    mesh = MeshHex(place.T.copy(), vertex.reshape(-1, 8).T.copy())
-    whole = np.flatnonzero(cells.air.min(axis=1) == 1.0)
-    cut = np.flatnonzero(cells.air.min(axis=1) < 1.0)
+    place = np.zeros((int(pieces.vertex.max()) + 1, 3))
+    place[pieces.vertex] = pieces.cells.corner_m(pieces.index[:, None] + CORNERS)
+    mesh = MeshHex(place.T.copy(), pieces.vertex.T.copy())
+    whole = np.flatnonzero(pieces.air.min(axis=1) == 1.0)
+    cut = np.flatnonzero(pieces.air.min(axis=1) < 1.0)
     parts = unit_parts()
     bases = [Basis(mesh, ElementHex2(), elements=cut, quadrature=(parts.point.T, parts.weight))] if len(cut) else []
-    weights = [cells.air[cut]] if len(cut) else []
+    weights = [pieces.air[cut]] if len(cut) else []
     if len(whole):
         bases.append(Basis(mesh, ElementHex2(), elements=whole, intorder=5))
         weights.append(np.ones(bases[-1].dx.shape))
@@ -65,9 +65,9 @@ def assemble(cells: Cells) -> Elements:
         sum(asm(form, basis, air=air) for basis, air in zip(bases, weights, strict=True)) for form in (stiff, massive)
     ]
     dofs = np.asarray(bases[0].dofs.element_dofs, dtype=np.intp)
-    continued = _continue(cells, dofs, bases[0].doflocs.T)
+    continued = _continue(pieces, dofs, bases[0].doflocs.T)
     stiffness, mass = (csc_array(continued.T @ csr_array(matrix) @ continued) for matrix in full)
-    return Elements(cells, dofs, continued, stiffness, mass)
+    return Elements(pieces, dofs, continued, stiffness, mass)
 
 
 def shapes(local: Real) -> Real:
@@ -78,60 +78,77 @@ def shapes(local: Real) -> Real:
     return np.column_stack([element.lbasis(local.T, i)[0] for i in range(27)])
 
 
-def _continue(cells: Cells, dofs: NDArray[np.intp], place: Real) -> csr_array[np.float64]:
+def _continue(pieces: Pieces, dofs: NDArray[np.intp], place: Real) -> csr_array[np.float64]:
     """Every value from the unknowns: itself where a well-filled cell uses it, else from such a cell nearby."""
-    root = _roots(cells)
+    root = _roots(pieces)
     free = np.zeros(len(place), dtype=bool)
     free[dofs[:, root == np.arange(len(root))]] = True
     number = np.cumsum(free) - 1
     owner = np.zeros(len(place), dtype=np.intp)
-    order = np.argsort(cells.share)  # the best filled of the cells around a value decides
+    order = np.argsort(pieces.share)  # the best filled of the pieces around a value decides
     owner[dofs[:, order]] = root[order]
     bound = np.flatnonzero(~free)
     cell = owner[bound]
-    local = (place[bound] - cells.origin_m) / cells.size_m - cells.index[cell]
+    local = _local(pieces, place[bound], cell)
     rows = np.concatenate([np.flatnonzero(free), np.repeat(bound, 27)])
     columns = np.concatenate([number[free], number[dofs[:, cell].T.ravel()]])
     values = np.concatenate([np.ones(free.sum()), shapes(local).ravel()])
     return csr_array((values, (rows, columns)), shape=(len(place), int(free.sum())))
 
 
-def _roots(cells: Cells) -> NDArray[np.intp]:
-    """For each cell the well-filled cell that it belongs to: itself, or the first reached from face to face."""
-    lookup = np.full(np.add(cells.shape, 2), -1, dtype=np.intp)
-    inner = cells.index + 1
-    lookup[tuple(inner.T)] = np.arange(len(inner))
-    root = np.where(cells.share >= WELL_FILLED, np.arange(len(inner)), -1)
-    steps = np.vstack([np.eye(3, dtype=np.intp), -np.eye(3, dtype=np.intp)])
+def _roots(pieces: Pieces) -> NDArray[np.intp]:
+    """For each piece the well-filled one that it belongs to: itself, or the first reached from neighbour to neighbour."""
+    share = pieces.share
+    root = np.where(share >= WELL_FILLED, np.arange(len(share)), -1)
+    both = np.vstack([pieces.links, pieces.links[:, ::-1]])
+    both = both[np.argsort(share[both[:, 1]], kind="stable")]  # later ones count: the best filled neighbour
     while np.any(root < 0):
-        lost = np.flatnonzero(root < 0)
-        beside = lookup[tuple(np.moveaxis(inner[lost, None] + steps, -1, 0))]
-        known = np.where((beside >= 0) & (root[beside] >= 0), cells.share[beside], -1.0)
-        best = beside[np.arange(len(lost)), np.argmax(known, axis=1)]
-        found = known.max(axis=1) >= 0.0
-        if not found.any():
+        usable = both[(root[both[:, 0]] < 0) & (root[both[:, 1]] >= 0)]
+        if not len(usable):
             raise ValueError("the space is thinner than a cell; make the cells smaller")
-        root[lost[found]] = root[best[found]]
+        root[usable[:, 0]] = root[usable[:, 1]]
     return root
 
 
 def sample(elements: Elements, points_m: Real) -> csr_array[np.float64]:
     """Matrix ``(points, unknowns)`` that gives a function's value at points ``(points, 3)`` in or just outside the air.
 
-    A point in a cell without air takes the polynomial of the nearest cell that has some.
+    A point in a cell without air takes the polynomial of the nearest piece; in a cell that a wall divides, that of the
+    side it lies on.
     """
-    cells = elements.cells
-    scaled = (points_m - cells.origin_m) / cells.size_m
-    lookup = np.full(cells.shape, -1, dtype=np.intp)
-    lookup[tuple(cells.index.T)] = np.arange(len(cells.index))
-    at = np.clip(np.floor(scaled).astype(np.intp), 0, np.subtract(cells.shape, 1))
-    cell = lookup[tuple(at.T)]
-    lost = np.flatnonzero(cell < 0)
+    pieces = elements.pieces
+    cells = pieces.cells
+    at = cells.holding(points_m)
+    spot = np.ravel_multi_index(tuple(pieces.index.T), cells.shape)
+    order = np.argsort(spot, kind="stable")
+    wanted = np.ravel_multi_index(tuple(at.T), cells.shape)
+    first, last = (np.searchsorted(spot[order], wanted, side=side) for side in ("left", "right"))
+    piece = order[np.minimum(first, len(order) - 1)]
+    lost = np.flatnonzero(first == last)
     if len(lost):
-        aside = np.abs((scaled[lost, None] - cells.index - 0.5) * cells.size_m).sum(axis=2)
-        cell[lost] = np.argmin(aside, axis=1)
-    local = scaled - cells.index[cell]
+        middle = 0.5 * (cells.corner_m(pieces.index) + cells.corner_m(pieces.index + 1))
+        aside = np.abs(points_m[lost, None] - middle).sum(axis=2)
+        piece[lost] = np.argmin(aside, axis=1)
+    for number in np.flatnonzero(last - first > 1):
+        piece[number] = _side(pieces, points_m[number], order[first[number] : last[number]])
+    local = _local(pieces, points_m, piece)
     rows = np.repeat(np.arange(len(points_m)), 27)
-    entries = shapes(local).ravel(), (rows, elements.dofs[:, cell].T.ravel())
+    entries = shapes(local).ravel(), (rows, elements.dofs[:, piece].T.ravel())
     spread = csr_array(entries, shape=(len(points_m), elements.continued.shape[0]))
     return csr_array(spread @ elements.continued)
+
+
+def _local(pieces: Pieces, points_m: Real, piece: NDArray[np.intp]) -> Real:
+    """Points in their pieces' own 0 to 1 coordinates."""
+    index = pieces.index[piece]
+    return np.asarray((points_m - pieces.cells.corner_m(index)) / pieces.cells.size_m(index))
+
+
+def _side(pieces: Pieces, point: Real, candidates: NDArray[np.intp]) -> np.intp:
+    """The piece of a divided cell that a point lies in: of the nearest part with no wall between."""
+    index = pieces.index[candidates[0]]
+    parts = pieces.cells.corner_m(index) + unit_parts().point * pieces.cells.size_m(index)
+    which, part = np.nonzero(pieces.air[candidates])
+    near = np.argsort(np.linalg.norm(parts[part] - point, axis=1), kind="stable")[:NEAR_PARTS]
+    free = ~crossed(np.broadcast_to(point, (len(near), 3)), parts[part[near]], pieces.walls_m)
+    return np.intp(candidates[which[near[np.argmax(free)]]])

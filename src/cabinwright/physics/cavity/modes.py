@@ -28,7 +28,8 @@ from scipy.sparse.linalg import LinearOperator, eigsh, splu
 
 from .cells import cut_cells
 from .elements import Elements, assemble, sample
-from .shell import Shell, close_shell
+from .pieces import divide
+from .shell import HAIR_M, Shell, close_shell
 from .walls import admittance
 
 __all__ = ["Cavity", "Slice", "solve_cavity"]
@@ -172,7 +173,8 @@ class Cavity:
                     f"a point must lie inside the cabin's shell, got {got}, {surface.distance_m[far]:.3f} m outside it"
                 )
             points = points.copy()
-            points[outside] = surface.foot_m
+            inward = surface.foot_m - points[outside]
+            points[outside] = surface.foot_m + HAIR_M / np.maximum(surface.distance_m, 1e-9)[:, None] * inward
         return sample(self.elements, points)
 
     @cached_property
@@ -211,7 +213,14 @@ def solve_cavity(
         raise ValueError("absorption coefficients lie between 0 and 1")
     if not 0.0 < highest_hz < math.inf or not speed_m_s > 0.0 or not density_kg_m3 > 0.0 or not leak_hz >= 0.0:
         raise ValueError("highest_hz, speed_m_s and density_kg_m3 must be positive and leak_hz not negative")
-    elements = assemble(cut_cells(shell, cell_m=cell_m))
+    cells = cut_cells(shell, cell_m=cell_m)
+    pieces = divide(cells, shell)
+    if pieces.spaces > 1 and len(shell.sheets_m):
+        shell = shell.without_sheets()  # they close off a part of the cabin
+        pieces = divide(cells, shell)
+    if pieces.spaces > 1:
+        raise ValueError("the facets enclose two spaces with no way between them; leave one of them out")
+    elements = assemble(pieces)
     wavenumber, vectors = _modes(elements, shell, 2.0 * math.pi * highest_hz / speed_m_s)
     walls = _walls(elements, shell, vectors)
     return Cavity(shell, elements, wavenumber, vectors, walls, table, bands, speed_m_s, density_kg_m3, leak_hz)
@@ -242,10 +251,8 @@ def _modes(elements: Elements, shell: Shell, highest: float) -> tuple[Real, Real
     order = np.argsort(squares)
     order = order[squares[order] <= highest**2]
     wavenumber, vectors = np.sqrt(np.maximum(squares[order], 0.0)), vectors[:, order]
-    if len(wavenumber) > 1 and wavenumber[1] < 1e-3 * highest:
-        raise ValueError("the facets enclose two spaces with no way between them; leave one of them out")
     wavenumber[0] = 0.0
-    vectors[:, 0] = 1.0 / math.sqrt(elements.cells.volume_m3)
+    vectors[:, 0] = 1.0 / math.sqrt(elements.pieces.cells.volume_m3)
     return wavenumber, vectors
 
 

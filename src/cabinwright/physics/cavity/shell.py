@@ -2,17 +2,17 @@
 
 Facets may be wound either way and may be concave. Corners nearer than ``JOIN_M`` to each other are one corner, and an
 edge may meet several shorter ones end to end. Each piece of edge must be shared by two facets; where one is used only
-once, the shell has a gap, and nothing is guessed about it. A facet that hangs free inside (a seat back drawn as one
-sheet) or that divides the space (all its edges shared by three) is left out and named in ``ignored``: a thin sheet that
-air can pass round turns few modes below 200 Hz. A closed body inside (a seat as a box) counts: the air is what lies
-between.
+once, the shell has a gap, and nothing is guessed about it. A facet with free edges inside a closed shell (a seat back
+drawn as one sheet) is a rigid wall that air passes round. One that divides the space (all its edges shared by three) is
+left out and named in ``ignored``, as are sheets that close off a part: the cabin is taken as one space. A closed body
+inside (a seat as a box) takes its volume from the air.
 """
 
 from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -21,12 +21,13 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
-from .triangles import Nearest, ear_clip, inside, nearest
+from .triangles import Nearest, ear_clip, inside, nearest, normals
 
 __all__ = ["JOIN_M", "Gap", "OpenShellError", "Shell", "close_shell"]
 
 Real = NDArray[np.float64]
 Edge = tuple[int, int]
+HAIR_M = 0.001  #: how far from a wall a point stands that must be on one side of it
 JOIN_M = 0.005  #: corners nearer than this are the same corner: about what a tape can tell
 
 
@@ -54,7 +55,9 @@ class Shell:
     triangles_m: Real  #: (triangles, 3, 3)
     facet: NDArray[np.intp]  #: (triangles,) number of the facet that each belongs to
     facets: int  #: how many facets were given
-    ignored: tuple[int, ...]  #: facets that do not bound the air
+    sheets_m: Real  #: (triangles, 3, 3) of facets that stand free in the air
+    sheet: NDArray[np.intp]  #: (triangles,) number of the facet that each belongs to
+    ignored: tuple[int, ...]  #: facets that count for nothing, because they divide the space
 
     @property
     def volume_m3(self) -> float:
@@ -64,10 +67,15 @@ class Shell:
 
     @property
     def area_m2(self) -> Real:
-        """Area of each facet [m²], shape ``(facets,)``; 0 for ignored ones."""
+        """Area of each facet that bounds the air [m²], shape ``(facets,)``; 0 for others."""
         a, b, c = np.moveaxis(self.triangles_m, 1, 0)
         areas = 0.5 * np.linalg.norm(np.cross(b - a, c - a), axis=1)
         return np.bincount(self.facet, weights=areas, minlength=self.facets).astype(np.float64)
+
+    def without_sheets(self) -> Shell:
+        """The same air with its free sheets left out."""
+        ignored = tuple(sorted({*self.ignored, *self.sheet.tolist()}))
+        return replace(self, sheets_m=self.sheets_m[:0], sheet=self.sheet[:0], ignored=ignored)
 
     def inside(self, points_m: Real) -> NDArray[np.bool_]:
         """Whether each point ``(points, 3)`` lies in the air."""
@@ -77,18 +85,40 @@ class Shell:
         """Nearest point of the surface to each point ``(points, 3)``."""
         return nearest(points_m, self.triangles_m, within_m=within_m)
 
+    def reentrant_edges(self) -> Real:
+        """Edges that jut into the air, and the edges of free sheets, as pairs of ends ``(edges, 2, 3)`` [m]."""
+        across = normals(self.triangles_m)
+        met: dict[bytes, tuple[int, Real]] = {}
+        found = [np.stack([sheet[i], sheet[i - 1]]) for sheet in self.sheets_m for i in range(3)]
+        for t, triangle in enumerate(self.triangles_m):
+            for i in range(3):
+                ends = np.stack([triangle[i - 1], triangle[i]])
+                key = np.round(ends[np.lexsort(ends.T)], 6).tobytes()
+                if key not in met:
+                    met[key] = t, triangle[i - 2]
+                elif np.dot(across[met[key][0]], triangle[i - 2] - ends[0]) > JOIN_M:
+                    found.append(ends)
+        return np.array(found).reshape(-1, 2, 3)
+
     def samples(self, *, step_m: float) -> tuple[Real, Real, NDArray[np.intp]]:
-        """Points spread over the surface for integrals: position (n, 3) [m], area (n,) [m²] and facet (n,) of each."""
+        """Points spread over all walls for integrals: position (n, 3) [m], area (n,) [m²] and facet (n,) of each.
+
+        They stand a hair inside the air; a free sheet has them on both sides.
+        """
         points, areas, facets = [], [], []
-        for triangle, facet in zip(self.triangles_m, self.facet, strict=True):
+        sides_of = [self.triangles_m, self.sheets_m, self.sheets_m[:, ::-1]]
+        owners = np.concatenate([self.facet, self.sheet, self.sheet])
+        for triangle, facet in zip(np.concatenate(sides_of), owners, strict=True):
             sides = triangle[1:] - triangle[0]
             longest = max(np.linalg.norm(sides[0]), np.linalg.norm(sides[1]), np.linalg.norm(sides[1] - sides[0]))
             n = max(1, int(np.ceil(longest / step_m)))
             i, j = (index.ravel() for index in np.indices((n, n)))
             up, down = i + j < n, i + j < n - 1  # centroids of the n² congruent triangles, both ways up
             shares = np.vstack([np.column_stack([i, j])[up] + 1 / 3, np.column_stack([i, j])[down] + 2 / 3]) / n
-            points.append(triangle[0] + shares @ sides)
-            areas.append(np.full(n * n, 0.5 * np.linalg.norm(np.cross(*sides)) / n**2))
+            normal = np.cross(sides[0], sides[1])
+            twice = float(np.linalg.norm(normal))
+            points.append(triangle[0] + shares @ sides - HAIR_M / twice * normal)
+            areas.append(np.full(n * n, 0.5 * twice / n**2))
             facets.append(np.full(n * n, facet))
         return np.vstack(points), np.concatenate(areas), np.concatenate(facets)
 
@@ -103,16 +133,26 @@ def close_shell(facets_m: Sequence[Real], *, names: Sequence[str] | None = None)
     corners, loops = _join([np.asarray(facet, dtype=np.float64) for facet in facets_m])
     pieces = [_triangles(corners, loop, label) for loop, label in zip(loops, labels, strict=True)]
     uses = [_edges(corners, loop) for loop in loops]
-    kept = _bounding(uses)
+    kept, free, dividing = _sorted_out(uses)
     counts = Counter(edge for number in kept for edge in uses[number])
     if not kept or any(count % 2 for count in counts.values()):
         raise _open(corners, uses, labels)
-    owner = np.repeat(np.asarray(kept, dtype=np.intp), [len(pieces[number]) for number in kept])
-    ignored = tuple(sorted(set(range(len(loops))) - set(kept)))
-    shell = Shell(_outward(np.vstack([pieces[number] for number in kept])), owner, len(loops), ignored)
-    if ignored and not _holds(shell, np.vstack([corners[loops[number]] for number in ignored])):
+    shell = Shell(
+        triangles_m=_outward(np.vstack([pieces[number] for number in kept])),
+        facet=_owners(kept, pieces),
+        facets=len(loops),
+        sheets_m=np.vstack([np.empty((0, 3, 3)), *(pieces[number] for number in free)]),
+        sheet=_owners(free, pieces),
+        ignored=tuple(dividing),
+    )
+    if free and not _holds(shell, np.vstack([corners[loops[number]] for number in free])):
         raise _open(corners, uses, labels)
     return shell
+
+
+def _owners(numbers: list[int], pieces: list[Real]) -> NDArray[np.intp]:
+    """The facet's number for each of its triangles."""
+    return np.repeat(np.asarray(numbers, dtype=np.intp), [len(pieces[number]) for number in numbers])
 
 
 def _join(facets: list[Real]) -> tuple[Real, list[list[int]]]:
@@ -155,16 +195,21 @@ def _edges(corners: Real, loop: list[int]) -> list[Edge]:
     return edges
 
 
-def _bounding(uses: list[list[Edge]]) -> list[int]:
-    """Facets that are left when free edges and dividing walls are taken away, one at a time."""
+def _sorted_out(uses: list[list[Edge]]) -> tuple[list[int], list[int], list[int]]:
+    """Facets that bound the air, those that stand free in it and those that divide it, taken away one at a time."""
     kept = list(range(len(uses)))
+    free: list[int] = []
+    dividing: list[int] = []
     while True:
         counts = Counter(edge for number in kept for edge in uses[number])
         loose = next((n for n in kept if any(counts[edge] == 1 for edge in uses[n])), None)
-        if loose is None:
+        if loose is not None:
+            free.append(loose)
+        else:
             loose = next((n for n in kept if all(counts[edge] % 2 and counts[edge] > 2 for edge in uses[n])), None)
-        if loose is None:
-            return kept
+            if loose is None:
+                return kept, free, dividing
+            dividing.append(loose)
         kept.remove(loose)
 
 

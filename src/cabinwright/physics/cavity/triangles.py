@@ -12,13 +12,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Nearest", "ear_clip", "inside", "nearest", "newell_normal", "normals"]
+__all__ = ["Nearest", "crossed", "ear_clip", "inside", "nearest", "newell_normal", "normals"]
 
 Real = NDArray[np.float64]
 LEAST_AREA_M2 = 1e-8
 CROSSING = "a facet's edge crosses itself; list its corners in order around the edge"
 RAY = np.array([0.5377, 0.2713, 0.7983]) / np.linalg.norm([0.5377, 0.2713, 0.7983])
 SAME_PLANE = 0.9999  #: cosine between normals of triangles that count as one plane
+SEAM = 1e-9  #: share of a triangle's side that it reaches over, so that nothing slips between two
 BATCH = 400_000  #: point-triangle pairs held at a time, which bounds memory
 
 
@@ -161,4 +162,25 @@ def inside(points_m: Real, triangles_m: Real) -> NDArray[np.bool_]:
         u, v, ahead = (batch @ slope.T - offset for slope, offset in zip(slopes, offsets, strict=True))
         hits = (u >= 0.0) & (v >= 0.0) & (u + v <= 1.0) & (ahead > 0.0)
         result[start : start + step] = hits.sum(axis=1) % 2 == 1
+    return result
+
+
+def crossed(starts_m: Real, ends_m: Real, triangles_m: Real) -> NDArray[np.bool_]:
+    """Whether the straight way from each start ``(n, 3)`` to its end meets one of ``triangles_m`` ``(triangles, 3, 3)``."""
+    a, ab, ac = triangles_m[:, 0], triangles_m[:, 1] - triangles_m[:, 0], triangles_m[:, 2] - triangles_m[:, 0]
+    normal = np.cross(ab, ac)
+    result = np.zeros(len(starts_m), dtype=bool)
+    step = max(1, BATCH // max(1, len(a)))
+    for start in range(0, len(starts_m), step):
+        here = slice(start, start + step)
+        way = ends_m[here] - starts_m[here]
+        slope = way @ normal.T
+        offset = starts_m[here, None] - a
+        with np.errstate(divide="ignore", invalid="ignore"):  # a way along a triangle gives no comparison that holds
+            along = -np.einsum("nti,ti->nt", offset, normal) / slope
+            turned = np.cross(offset, way[:, None])
+            u = -np.einsum("nti,ti->nt", turned, ac) / slope
+            v = np.einsum("nti,ti->nt", turned, ab) / slope
+            hit = (along >= 0.0) & (along <= 1.0) & (u >= -SEAM) & (v >= -SEAM) & (u + v <= 1.0 + SEAM)
+        result[here] = hit.any(axis=1)
     return result

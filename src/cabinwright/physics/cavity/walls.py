@@ -1,8 +1,8 @@
 """What walls take from the sound of a small room: from absorption in a table to admittance.
 
 Tables give the absorption coefficient for sound from all sides. For a wall whose specific impedance ``1/beta`` is real and
-that reacts locally it is (London 1950, J. Acoust. Soc. Am. 22, 263; Kuttruff, *Room Acoustics*, on the absorption
-coefficient for random incidence)
+that reacts locally it is the average over all directions (Paris 1928, Phil. Mag. 5, 489; Kuttruff, *Room Acoustics*, on
+random incidence)
 
     alpha = 8 beta (1 + beta / (1 + beta) - 2 beta ln((1 + beta) / beta))
 
