@@ -9,6 +9,7 @@ behind a plane in a box); parts with an edge or corner of the shell near them ar
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 from itertools import pairwise
 
 import numpy as np
@@ -73,6 +74,7 @@ class Parts:
     weight: Real
 
 
+@cache
 def unit_parts() -> Parts:
     """The division of a unit cell."""
     points, weights = np.polynomial.legendre.leggauss(SUB)

@@ -129,8 +129,11 @@ def sample(elements: Elements, points_m: Real) -> csr_array[np.float64]:
         middle = 0.5 * (cells.corner_m(pieces.index) + cells.corner_m(pieces.index + 1))
         aside = np.abs(points_m[lost, None] - middle).sum(axis=2)
         piece[lost] = np.argmin(aside, axis=1)
-    for number in np.flatnonzero(last - first > 1):
-        piece[number] = _side(pieces, points_m[number], order[first[number] : last[number]])
+    split = np.flatnonzero(last - first > 1)
+    if len(split):
+        beside = first[split, None] + np.arange(int((last - first).max()))
+        candidates = np.where(beside < last[split, None], order[np.minimum(beside, len(order) - 1)], -1)
+        piece[split] = _sides(pieces, points_m[split], candidates)
     local = _local(pieces, points_m, piece)
     rows = np.repeat(np.arange(len(points_m)), 27)
     entries = shapes(local).ravel(), (rows, elements.dofs[:, piece].T.ravel())
@@ -144,11 +147,22 @@ def _local(pieces: Pieces, points_m: Real, piece: NDArray[np.intp]) -> Real:
     return np.asarray((points_m - pieces.cells.corner_m(index)) / pieces.cells.size_m(index))
 
 
-def _side(pieces: Pieces, point: Real, candidates: NDArray[np.intp]) -> np.intp:
-    """The piece of a divided cell that a point lies in: of the nearest part with no wall between."""
-    index = pieces.index[candidates[0]]
+def _sides(pieces: Pieces, points: Real, candidates: NDArray[np.intp]) -> NDArray[np.intp]:
+    """The piece of a divided cell that each point (n, 3) lies in: of the nearest part with no wall between.
+
+    ``candidates`` (n, most) are the pieces of each point's cell, -1 where it has fewer.
+    """
+    index = pieces.index[candidates[:, 0]][:, None]
     parts = pieces.cells.corner_m(index) + unit_parts().point * pieces.cells.size_m(index)
-    which, part = np.nonzero(pieces.air[candidates])
-    near = np.argsort(np.linalg.norm(parts[part] - point, axis=1), kind="stable")[:NEAR_PARTS]
-    free = ~crossed(np.broadcast_to(point, (len(near), 3)), parts[part[near]], pieces.walls_m)
-    return np.intp(candidates[which[near[np.argmax(free)]]])
+    owner = np.full(parts.shape[:2], -1, dtype=np.intp)
+    for column in candidates.T:
+        mine = (pieces.air[column] > 0.0) & (column >= 0)[:, None]
+        owner = np.where(mine, column[:, None], owner)
+    apart = np.where(owner >= 0, np.linalg.norm(parts - points[:, None], axis=2), np.inf)
+    near = np.argsort(apart, axis=1, kind="stable")[:, :NEAR_PARTS]
+    every = np.arange(len(points))[:, None]
+    ends = parts[every, near]
+    starts = np.broadcast_to(points[:, None], ends.shape)
+    free = ~crossed(starts.reshape(-1, 3), ends.reshape(-1, 3), pieces.walls_m).reshape(near.shape)
+    free &= owner[every, near] >= 0
+    return np.asarray(owner[every[:, 0], near[every[:, 0], np.argmax(free, axis=1)]], dtype=np.intp)
