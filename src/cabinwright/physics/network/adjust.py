@@ -24,7 +24,7 @@ CRITICAL = 3.29  #: two-sided 0.1 % of the normal distribution
 DETECTABLE = CRITICAL + 0.8416212335729143  #: plus its 80 % quantile: found in four cases of five
 UNCONTROLLED = 0.02  #: redundancy number below which nothing checks a measurement
 STEPS = 60
-SETTLED_M = 1e-10
+SETTLED_M = 1e-9
 LEAST_DAMPING = 1e-14
 SINGULAR = 1e-13  #: eigenvalue of the scaled normal matrix, relative to 1, that counts as none
 
@@ -154,6 +154,7 @@ def adjust(network: Network, start_m: Array, *, used: Mask | None = None, centre
     rows = np.ones(network.rows, bool) if used is None else used
     weight = rows / network.sigma_m**2
     count, free = 3 * network.points, network.free
+    start_m = np.where(np.isnan(network.fixed_m), start_m, network.fixed_m)
 
     def placed(unknown: Array) -> tuple[Array, float]:
         columns = np.concatenate([start_m.ravel(), [centre_m], np.zeros(3 * len(network.planes))])

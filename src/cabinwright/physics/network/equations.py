@@ -16,7 +16,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Array", "Indices", "Mask", "Misfit", "Network", "misfit"]
+__all__ = ["NEAREST_M", "Array", "Indices", "Mask", "Misfit", "Network", "misfit"]
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]

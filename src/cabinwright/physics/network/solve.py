@@ -25,7 +25,7 @@ AGREED = (
     3,
     12,
 )  #: so many starts that end in one place have found the best: where one wild reading explains it, and else
-FITS = 1e-4  #: chance of the chi-square statistic above which a start needs no rival
+FITS = 0.02  #: chance of the chi-square statistic above which a start needs no rival
 WILD_M = 0.25  #: residual of the first fit beyond which a reading is wild
 TWIN = 0.99  #: correlation of two standardised residuals beyond which no test tells which of the two is wrong
 
