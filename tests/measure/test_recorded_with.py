@@ -9,18 +9,23 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+import soundfile
 from numpy.typing import NDArray
 from scipy.signal import butter, sosfilt
 
 from cabinwright.build.codec import parse
-from cabinwright.build.document import Build
+from cabinwright.build.document import Build, Recording
 from cabinwright.measure import recorded_with
 from cabinwright.measure.reader import read_recordings
 from cabinwright.measure.recorded_with import undo_filters
+from cabinwright.measure.signal import make_sweep
 from cabinwright.physics.response import RecordedResponses
 from cabinwright.stages import tuning
+from cabinwright.stages.tuning.result import TuningResult
+from cabinwright.stages.tuning.settings import Settings
+from cabinwright.stages.tuning.verify import verify
 
-from .rig import RATE, Rig, document, make
+from .rig import PLACES, RATE, SPEAKERS, Rig, document, make, record
 
 Array = NDArray[np.float64]
 HALF = butter(2, 2000.0, "highpass", fs=RATE, output="sos")
@@ -47,6 +52,29 @@ def filtered(tmp_path_factory: pytest.TempPathFactory) -> Rig:
     return make(tmp_path_factory.mktemp("filtered") / "car", "loopback", processor=processor)
 
 
+Tuned = tuple[RecordedResponses, TuningResult]
+
+
+def tuned(build: Build, rig: Rig) -> Tuned:
+    recorded = read_recordings(build, rig.folder)
+    return recorded, tuning.run(build, recorded, lambda _what, _share: None)
+
+
+@pytest.fixture(scope="module")
+def plain(bare: Rig) -> Tuned:
+    return tuned(bare.build, bare)
+
+
+@pytest.fixture(scope="module")
+def named(filtered: Rig) -> Tuned:
+    return tuned(told("loopback"), filtered)
+
+
+@pytest.fixture(scope="module")
+def unnamed(filtered: Rig) -> Tuned:
+    return tuned(filtered.build, filtered)
+
+
 def level_db(responses: RecordedResponses, low_hz: float, high_hz: float) -> Array:
     """Level of both tweeters at every position in one band."""
     spectrum = np.fft.rfft(responses.impulse[:2], 65536)
@@ -56,25 +84,21 @@ def level_db(responses: RecordedResponses, low_hz: float, high_hz: float) -> Arr
 
 
 @pytest.mark.parametrize("band", [(1000.0, 1250.0), (1250.0, 2000.0), (2000.0, 4000.0), (4000.0, 18000.0)])
-def test_the_response_is_that_without_the_filter(bare: Rig, filtered: Rig, band: tuple[float, float]) -> None:
-    true = level_db(read_recordings(bare.build, bare.folder), *band)
-    got = level_db(read_recordings(told("loopback"), filtered.folder), *band)
+def test_the_response_is_that_without_the_filter(
+    plain: Tuned, named: Tuned, unnamed: Tuned, band: tuple[float, float]
+) -> None:
+    true, got, untold = (level_db(recorded, *band) for recorded, _ in (plain, named, unnamed))
     assert np.abs(got - true).max() < 0.1
-    untold = level_db(read_recordings(filtered.build, filtered.folder), *band)
     if band[1] <= 4000.0:  # what the build did not say stays in, and this measure sees it
         assert np.abs(untold - true).min() > 0.4
 
 
-def test_the_tune_is_that_without_the_filter(bare: Rig, filtered: Rig) -> None:
-    def tuned(build: Build, rig: Rig) -> tuning.TuningResult:
-        return tuning.run(build, read_recordings(build, rig.folder), lambda _what, _share: None)
-
-    def corners(result: tuning.TuningResult) -> dict[str, list[tuple[str, int | None]]]:
+def test_the_tune_is_that_without_the_filter(plain: Tuned, named: Tuned, unnamed: Tuned) -> None:
+    def corners(result: TuningResult) -> dict[str, list[tuple[str, int | None]]]:
         rows = {item.name: item.filters for item in result.settings.channels}
         return {n: [(f.kind, f.slope_db_per_octave) for f in filters if f.family] for n, filters in rows.items()}
 
-    one, two = tuned(bare.build, bare), tuned(told("loopback"), filtered)
-    untold = tuned(filtered.build, filtered)
+    (_, one), (_, two), (_, untold) = plain, named, unnamed
     assert corners(one) == corners(two) != corners(untold)
     for name, error in one.metrics.error_after_db.items():
         assert two.metrics.error_after_db[name] == pytest.approx(error, abs=0.05)
@@ -84,15 +108,54 @@ def test_the_tune_is_that_without_the_filter(bare: Rig, filtered: Rig) -> None:
         assert b.delay_s == pytest.approx(a.delay_s, abs=3e-5)
 
 
-def test_it_is_said_and_verifying_leaves_it_alone(filtered: Rig) -> None:
+def test_it_is_said_and_verifying_leaves_it_alone(filtered: Rig, named: Tuned) -> None:
     build = told("loopback")
-    (left, right) = (item for item in read_recordings(build, filtered.folder).findings)
+    left, right = named[0].findings
     assert left.code == right.code == "recording-filter-undone"
     assert "left tweeter: recorded with the high-pass at 2000 Hz (Linkwitz-Riley, 24 dB per octave)" in left.message
     second = build.model_copy(update={"verification_recordings": build.recordings})
     plain = filtered.build.model_copy(update={"verification_recordings": build.recordings})
     got = read_recordings(second, filtered.folder, kind="verification")
     assert np.array_equal(got.impulse, read_recordings(plain, filtered.folder, kind="verification").impulse)
+
+
+def second_round(rig: Rig, settings: Settings) -> Build:
+    """Both sides at two positions, recorded through the settings: filters by SciPy, delays by a turn of phase."""
+    rng = np.random.default_rng(9)
+    played = make_sweep(rig.build).samples()
+    frequency = np.fft.rfftfreq(2 * 14400, 1.0 / RATE)
+    rows = []
+    for side in ("left", "right"):
+        for p, place in enumerate(list(PLACES)[:2]):
+            total = np.zeros(14400)
+            for c, (name, speaker) in enumerate(SPEAKERS.items()):
+                row = settings.channel(name)
+                sign = -1.0 if row.polarity == "inverted" else 1.0
+                bare = np.pad(rig.truth[c, p], (0, 4800))
+                one = sign * 10.0 ** (row.gain_db / 20.0) * sosfilt(row.sections(RATE), bare)
+                late = np.fft.rfft(one, 2 * 14400) * np.exp(-2j * np.pi * frequency * row.delay_s)
+                total += np.fft.irfft(late)[:14400] * (speaker[1] in (side, "centre"))
+            file = f"recordings/again-{side}-{place}.wav"
+            soundfile.write(rig.folder / file, record(played, total, rng), RATE, subtype="PCM_24")
+            rows.append(Recording(channel=f"{side} side", position=place, kind="sweep", file=file))
+    return rig.build.model_copy(update={"verification_recordings": tuple(rows)})
+
+
+def test_the_hand_over_comes_out_as_predicted_if_the_filter_was_named(filtered: Rig, named: Tuned) -> None:
+    assert verified(told("loopback"), filtered, named).startswith("Pass")
+
+
+def test_it_does_not_if_the_filter_was_not_named(filtered: Rig, unnamed: Tuned) -> None:
+    summary = verified(filtered.build, filtered, unnamed)
+    assert not summary.startswith("Pass")
+    assert "high-pass" in summary
+
+
+def verified(build: Build, rig: Rig, tune: Tuned) -> str:
+    recorded, result = tune
+    again = second_round(Rig(rig.folder, build, rig.truth), result.settings)
+    second = read_recordings(again, rig.folder, kind="verification")
+    return verify(again, recorded, result.settings, second).summary
 
 
 def click(build: Build, sections: Array, *, late_s: float = 0.003) -> RecordedResponses:

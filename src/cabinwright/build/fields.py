@@ -109,7 +109,12 @@ Level = Annotated[float, Quantity("db", ge=-60.0, le=60.0)]
 
 # A name is one line of visible text: it stands in tables and messages, and never begins or ends with a blank.
 Name = Annotated[
-    str, Field(min_length=1, max_length=120, pattern=r"^[^\s\x00-\x1f\x7f](?:[^\x00-\x1f\x7f]*[^\s\x00-\x1f\x7f])?$")
+    str,
+    Field(
+        min_length=1,
+        max_length=120,
+        pattern=r"^[^\s\x00-\x1f\x7f-\x9f](?:[^\x00-\x1f\x7f-\x9f]*[^\s\x00-\x1f\x7f-\x9f])?$",
+    ),
 ]
 
 
