@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import inspect
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -13,6 +15,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+import cabinwright.cli.main
 from cabinwright.cli.main import main
 from cabinwright.cli.terminal import plain
 from cabinwright.session import Session
@@ -68,6 +71,12 @@ def test_names_of_files_and_words_do_not_drive_the_terminal(
     assert "\x1b" not in said.out + said.err
     assert said.out.count("\\x1b[31m") >= 2
     assert said.err.count("\\x1b[31m") >= 3
+
+
+def test_every_word_of_a_command_takes_the_safe_way() -> None:
+    source = Path(inspect.getfile(cabinwright.cli.main)).read_text(encoding="utf-8")
+    assert "say(" in source
+    assert not re.search(r"\bprint\(|\bstd(out|err)\.write\(", source)
 
 
 def command(words: list[str], *, out: object, err: object = subprocess.PIPE) -> subprocess.CompletedProcess[str]:

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn
 
 from cabinwright import __version__
-from cabinwright.cli.terminal import Interruptible, flush, hush, plain, say, tell
+from cabinwright.cli.terminal import Interruptible, flush, hush, plain, rewrite, say, tell
 
 if TYPE_CHECKING:
     from cabinwright.findings import Finding
@@ -117,7 +117,7 @@ class Watched:
 
     def __call__(self, what: str, share: float) -> None:
         if self._live and (what != self._what or time.monotonic() - self._shown > 0.1):
-            self._rewrite(f"  {plain(what)} {100.0 * share:3.0f} %")
+            rewrite(f"  {what} {100.0 * share:3.0f} %")
             self._shown = time.monotonic()
         elif not self._live and what != self._what:
             tell(f"  {what}")
@@ -126,10 +126,7 @@ class Watched:
     def done(self) -> None:
         """Clear the line."""
         if self._live:
-            self._rewrite("")
-
-    def _rewrite(self, text: str) -> None:
-        print(f"\r\x1b[K{text}", end="", file=sys.stderr, flush=True)
+            rewrite("")
 
 
 def _new(options: argparse.Namespace) -> int:
@@ -190,7 +187,7 @@ def _plan(options: argparse.Namespace) -> int:
     for findings in results.stopped.values():
         _print_findings(list(findings))
     if results.survey is not None:
-        print(f"  {'survey':<12} {len(results.survey.points)} points located from {len(results.survey.tapes)} tapes")
+        say(f"  {'survey':<12} {len(results.survey.points)} points located from {len(results.survey.tapes)} tapes")
         _print_findings(list(results.survey.findings))
     if results.tuning is not None:
         say(f"  {'tuning':<12} done")

@@ -17,7 +17,7 @@ from typing import TextIO
 
 from cabinwright.errors import OutputError
 
-__all__ = ["Interruptible", "flush", "hush", "plain", "say", "tell"]
+__all__ = ["Interruptible", "flush", "hush", "plain", "rewrite", "say", "tell"]
 
 AGAIN_S = 1.0  #: a second Ctrl-C so soon is the same wish
 
@@ -43,8 +43,17 @@ def say(*words: object) -> None:
 
 def tell(text: str) -> None:
     """One line to standard error; where that cannot be written either, there is nobody to tell."""
+    _to_error(f"{plain(text)}\n")
+
+
+def rewrite(text: str) -> None:
+    """``text`` in place of the line that a terminal shows on standard error; the only words that drive it are ours."""
+    _to_error(f"\r\x1b[K{plain(text)}")
+
+
+def _to_error(text: str) -> None:
     try:
-        print(plain(text), file=sys.stderr, flush=True)
+        print(text, end="", file=sys.stderr, flush=True)
     except OSError:
         hush(sys.stderr)
 
