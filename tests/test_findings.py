@@ -38,7 +38,9 @@ def faults(code: str, rule: dict[str, str]) -> list[str]:
             found.append(key)
     if not is_cited(rule.get("source", "")):
         found.append("source")
-    found += sorted(set(rule) - {"severity", "message", "remedy", "source"})
+    if "guards" in rule and (rule["guards"], rule.get("severity")) != ("people", "stop"):
+        found.append("guards")
+    found += sorted(set(rule) - {"severity", "message", "remedy", "source", "guards"})
     return found
 
 
@@ -56,6 +58,8 @@ def test_every_code_is_well_formed() -> None:
         ({"remedy": "{0}"}, "remedy"),
         ({"source": "somebody said so"}, "source"),
         ({"colour": "red"}, "colour"),
+        ({"guards": "people"}, "guards"),
+        ({"guards": "paint", "severity": "stop"}, "guards"),
     ],
 )
 def test_the_check_sees_what_is_wrong(change: dict[str, str], fault: str) -> None:
@@ -71,10 +75,17 @@ def test_a_finding_is_worded_from_the_catalogue(monkeypatch: pytest.MonkeyPatch)
     assert (made.severity, made.remedy, made.details["extra"]) == ("caution", "Lower it.", "kept")
     assert json.loads(json.dumps(made.to_dict()))["code"] == "too-loud"
     assert finding("too-loud", where="x", severity="stop").severity == "stop"
+    assert made.waivable
     with pytest.raises(KeyError, match="unheard"):
         finding("unheard-of", where="x")
     with pytest.raises(KeyError, match="unknown severity"):
         finding("too-loud", where="x", severity="fatal")  # type: ignore[arg-type]
+
+
+def test_nobody_waives_what_guards_people() -> None:
+    words = {"place": "pod", "keep_out": "curtain", "kind": "airbag", "value": 3.0, "unit": "mm"}
+    assert not finding("layout.airbag", where="pod", **words).waivable
+    assert finding("layout.keep_out", where="pod", **words).waivable
 
 
 def test_the_bibliography_is_in_order() -> None:

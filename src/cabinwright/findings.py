@@ -35,6 +35,11 @@ class Finding:
     remedy: str = ""
     details: Mapping[str, Any] = field(default_factory=dict)
 
+    @property
+    def waivable(self) -> bool:
+        """Whether a person may answer for it; not where it guards people from harm."""
+        return "guards" not in catalogue().get(self.code, {})
+
     def to_dict(self) -> dict[str, Any]:
         """Plain JSON types, as ``plan.json`` carries them."""
         return {
@@ -52,7 +57,7 @@ class Finding:
 
 @cache
 def catalogue() -> dict[str, dict[str, str]]:
-    """Every known code: ``{code: {severity, message, remedy, source}}``."""
+    """Every known code: ``{code: {severity, message, remedy, source}}``; ``guards = "people"`` where none may waive it."""
     text = files("cabinwright").joinpath("findings.toml").read_text(encoding="utf-8")
     return tomllib.loads(text)
 

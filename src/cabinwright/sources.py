@@ -64,6 +64,10 @@ SOURCES: dict[str, str] = {
     ),
     "TOML 1.0": "TOML, Tom's Obvious Minimal Language, version 1.0.0, 2021, https://toml.io/en/v1.0.0",
     "Tukey 1977": "J. W. Tukey, Exploratory Data Analysis, Addison-Wesley, 1977 (median polish)",
+    "UN Regulation No. 125": (
+        "UN Regulation No. 125, Uniform provisions concerning the approval of motor vehicles with regard to the forward "
+        "field of vision of the motor vehicle driver, United Nations Economic Commission for Europe"
+    ),
     "Welch 1967": (
         "P. D. Welch, The use of fast Fourier transform for the estimation of power spectra, IEEE Trans. "
         "Audio Electroacoust. 15(2), 70–73, 1967"

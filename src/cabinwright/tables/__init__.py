@@ -6,7 +6,7 @@ import csv
 from functools import cache
 from importlib.resources import files
 
-__all__ = ["crossover_range", "role_row", "rows"]
+__all__ = ["crossover_range", "role_radius_m", "role_row", "rows"]
 
 
 @cache
@@ -21,6 +21,14 @@ def role_row(role: str) -> tuple[int, float, float]:
     for row in rows("roles"):
         if row["role"] == role:
             return int(row["rank"]), float(row["safe_low_hz"]), float(row["safe_high_hz"])
+    raise KeyError(role)
+
+
+def role_radius_m(role: str) -> float:
+    """Usual effective radius of the cone in m of a loudspeaker role. Raises ``KeyError`` for an unknown role."""
+    for row in rows("roles"):
+        if row["role"] == role:
+            return float(row["radius_m"])
     raise KeyError(role)
 
 

@@ -1,0 +1,1 @@
+"""Comparing places where a speaker could go, before anything is cut."""
