@@ -114,7 +114,7 @@ def test_a_group_that_hangs_on_three_points_swings_as_one(seed: int) -> None:
     true_m, network = invented(seed, points=16)
     rng = np.random.default_rng(seed)
     hinge, far = [4, 5, 6], [12, 13, 14, 15]
-    near = [point for point in range(12)]
+    near = list(range(12))
     inside = [ends for ends in network.tape_ends.tolist() if ends[0] in near and ends[1] in near]
     own = [[a, b] for a in [*hinge, *far] for b in far if a < b]
     network = measured(true_m, np.array(inside + own), rng)
@@ -128,7 +128,7 @@ def test_a_group_that_hangs_on_three_points_swings_as_one(seed: int) -> None:
 
 
 def test_guesses_choose_the_side_and_do_not_pull() -> None:
-    true_m, network = hanging(0.5)
+    _, network = hanging(0.5)
     for side in (1.0, -1.0):
         near = network.near_m.copy()  # type: ignore[attr-defined]
         near[4] = [0.8, 0.5, 0.2 * side]

@@ -18,7 +18,7 @@ NETWORKS = 240
 
 
 def found_share(times_detectable: float) -> tuple[float, float, list[float]]:
-    """Share of networks in which a tape misread by so much stands out; share in which it is the one left out; errors of the estimate."""
+    """A tape misread by so much: share of networks in which it stands out, in which it is left out, errors of the estimate."""
     seen, named, off = [], [], []
     for seed in range(NETWORKS):
         true_m, network = invented(seed, points=9)

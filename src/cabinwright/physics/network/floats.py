@@ -99,4 +99,4 @@ def tape_rows(at_m: Array, pairs: Indices) -> Array:
     here = np.arange(len(pairs))
     rows[here, pairs[:, 0]] = unit
     rows[here, pairs[:, 1]] = -unit
-    return rows.reshape(len(pairs), -1)
+    return rows.reshape(len(pairs), 3 * len(at_m))

@@ -44,7 +44,7 @@ class Image:
 
 def images(current: Adjusted) -> tuple[Image, ...]:
     """Every other place of a part of the network that its measurements allow or prefer."""
-    network, found = current.network, []
+    network, found = current.network, list[Image]()
     limit = CRITICAL**2
     for part, hinge, mirrored in _mirrored(current):
         if np.any(np.abs(misfit(network, mirrored, current.centre_m).v_m[current.used]) > HOPELESS_M):

@@ -83,7 +83,7 @@ def place_in_turn(network: Network, there_m: Array, rng: np.random.Generator) ->
     while True:
         placed = np.isfinite(at_m).all(axis=1)
         count = np.where(placed | given_up, 0.0, link @ placed)
-        point = int(np.argmax(count))
+        point = int(np.argmax(count + 0.5 * rng.random(count.size)))
         if count[point] < 3:
             return at_m
         found, cost = place(*_readings(network, point, at_m), network.near_m[point], rng)

@@ -21,11 +21,10 @@ __all__ = ["Solved", "best_start", "snoop", "solve"]
 
 TRIES = (6, 60)  #: fewest and most starts
 EFFORT = 12_000  #: starts times squared number of points
-AGREED = (
-    3,
-    12,
-)  #: so many starts that end in one place have found the best: where one wild reading explains it, and else
+AGREED = (4, 12)
+"""So many starts that end in one place have found the best: where one wild reading explains what is left, and else."""
 FITS = 0.02  #: chance of the chi-square statistic above which a start needs no rival
+MOST_WILD = 0.3  #: share of wild readings beyond which none is left out beforehand
 WILD_M = 0.25  #: residual of the first fit beyond which a reading is wild
 TWIN = 0.99  #: correlation of two standardised residuals beyond which no test tells which of the two is wrong
 
@@ -61,6 +60,11 @@ def best_start(network: Network) -> Array:
     return best.at_m
 
 
+def _wild(network: Network, v_m: Array) -> Mask:
+    """(rows,) tapes that are far off; what is linear in the coordinates can be snooped however wrong it is."""
+    return np.asarray((np.abs(v_m) > WILD_M) & (np.arange(v_m.size) < network.tapes))
+
+
 def _explained(found: Adjusted) -> bool:
     """Whether a single measurement left out makes the rest agree."""
     return len(solve(found.network, found.at_m).left_out) <= 1
@@ -68,8 +72,8 @@ def _explained(found: Adjusted) -> bool:
 
 def _tame(network: Network, start_m: Array) -> Adjusted:
     """Adjusted without the readings that are wild at ``start_m``, where enough is left."""
-    wild = np.abs(misfit(network, start_m).v_m) > WILD_M
-    return adjust(network, start_m, used=~wild if wild.mean() < 0.3 else None)
+    wild = _wild(network, misfit(network, start_m).v_m)
+    return adjust(network, start_m, used=~wild if wild.sum() < MOST_WILD * wild.size else None)
 
 
 def _robust(found: Adjusted) -> float:
@@ -79,7 +83,7 @@ def _robust(found: Adjusted) -> float:
 
 def solve(network: Network, start_m: Array, groups: Indices | None = None) -> Solved:
     """Adjust from ``start_m`` and snoop. ``groups`` (rows,) numbers rows that are left out together; absent: each alone."""
-    wild = np.abs(_tame(network, start_m).v_m) > WILD_M
+    wild = _wild(network, _tame(network, start_m).v_m)
     first = adjust(network, start_m)
     return snoop(network, start_m, wild, first, np.arange(network.rows) if groups is None else groups)
 

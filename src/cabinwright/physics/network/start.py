@@ -130,9 +130,9 @@ def starts(network: Network, *, seed: int = 4) -> Iterator[Array]:
     guess = frame_guess(network, way_m)
     near = np.where(np.isnan(guess), network.near_m, guess)
     fresh = scaled(way_m, near)
-    for shake in chain([0.0], cycle(SCATTER_M)):
+    for number, shake in enumerate(chain([0.0], cycle(SCATTER_M))):
         layout = fresh + rng.normal(0.0, shake, fresh.shape) if shake else fresh.copy()
-        turn = place_in_turn(network, guess, rng)
+        turn = place_in_turn(network, guess, rng) if number % 2 == 0 else guess
         for known in (turn, near):
             there = np.isfinite(known).all(axis=1)
             layout[there] = np.pad(known[there], ((0, 0), (0, DIMENSIONS - 3)))

@@ -69,7 +69,8 @@ def floats(posed: Posed, solved: Solved, loose: Floating) -> str:
         )
     else:
         cure = f"Take {_and(tapes)}" + ("." if len(tapes) == loose.directions else " and more.")
-    what = "the whole network" if everything and len(loose.points) > 1 else posed.listed(loose.points)
+    whole = not tapes or (everything and len(loose.points) > 1)
+    what = "the whole network" if whole else posed.listed(loose.points)
     left_out = [posed.labels[row] for row in solved.left_out[:4]]
     because = f" (left out because the rest contradicts it: {'; '.join(left_out)})" if left_out else ""
     return f"{what} can still move while every reading stays as it is: too few tapes hold it{because}. {cure}"
