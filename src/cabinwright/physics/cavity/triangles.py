@@ -18,7 +18,7 @@ Real = NDArray[np.float64]
 LEAST_AREA_M2 = 1e-8
 CROSSING = "a facet's edge crosses itself; list its corners in order around the edge"
 RAY = np.array([0.5377, 0.2713, 0.7983]) / np.linalg.norm([0.5377, 0.2713, 0.7983])
-SAME_PLANE = 0.9999  #: cosine between normals of triangles that count as one plane
+SAME_PLANE = 0.9976  #: cosine between normals of triangles that count as one plane: within 4°, as on a curved pane
 SEAM = 1e-9  #: share of a triangle's side that it reaches over, so that nothing slips between two
 BATCH = 400_000  #: point-triangle pairs held at a time, which bounds memory
 
@@ -97,25 +97,26 @@ def nearest(points_m: Real, triangles_m: Real, *, within_m: float = np.inf) -> N
     """
     count = len(points_m)
     normal = normals(triangles_m)
-    height = points_m @ normal.T - np.einsum("ti,ti->t", normal, triangles_m[:, 0])
-    best = Nearest(
-        np.zeros((count, 3)), np.full(count, np.inf), np.zeros(count, dtype=np.intp), np.zeros(count, dtype=bool)
-    )
-    met = np.full(count, -1, dtype=np.intp)  # the first triangle within reach
+    low, high = triangles_m.min(axis=1) - within_m, triangles_m.max(axis=1) + within_m
+    axis = int(np.argmin((high - low).sum(axis=0))) if np.isfinite(within_m) else 0
+    order = np.argsort(points_m[:, axis], kind="stable")  # a triangle looks only at points along its own stretch
+    ranked = points_m[order]
+    first = np.searchsorted(ranked[:, axis], low[:, axis], side="left")
+    last = np.searchsorted(ranked[:, axis], high[:, axis], side="right")
+    foot_m, distance_m = np.zeros((count, 3)), np.full(count, np.inf)
+    owner, met, corner = np.zeros(count, dtype=np.intp), np.full(count, -1, dtype=np.intp), np.zeros(count, dtype=bool)
     for t, triangle in enumerate(triangles_m):
-        near = np.flatnonzero(np.abs(height[:, t]) <= within_m)
-        foot, distance = _foot(points_m[near], triangle, normal[t], height[near, t])
+        height = (ranked[first[t] : last[t]] - triangle[0]) @ normal[t]
+        near = np.flatnonzero(np.abs(height) <= within_m)
+        foot, distance = _foot(ranked[first[t] + near], triangle, normal[t], height[near])
         reached = distance <= within_m
-        near, foot, distance = near[reached], foot[reached], distance[reached]
+        near, foot, distance = order[first[t] + near[reached]], foot[reached], distance[reached]
         known = met[near] >= 0
-        same = np.abs(normal[met[near]] @ normal[t]) > SAME_PLANE
-        best.corner[near[known & ~same]] = True
+        corner[near[known & (np.abs(normal[met[near]] @ normal[t]) < SAME_PLANE)]] = True
         met[near[~known]] = t
-        nearer = distance < best.distance_m[near]
-        best.foot_m[near[nearer]] = foot[nearer]
-        best.distance_m[near[nearer]] = distance[nearer]
-        best.triangle[near[nearer]] = t
-    return best
+        nearer = distance < distance_m[near]
+        foot_m[near[nearer]], distance_m[near[nearer]], owner[near[nearer]] = foot[nearer], distance[nearer], t
+    return Nearest(foot_m, distance_m, owner, corner)
 
 
 def _foot(points: Real, triangle: Real, normal: Real, height: Real) -> tuple[Real, Real]:
