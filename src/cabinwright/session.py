@@ -134,5 +134,6 @@ class Session:
         recorded = self.recordings(progress)
         second = read_recordings(self.located, self.folder, kind="verification", progress=progress)
         progress("comparing", 0.0)
-        result = verify(self.located, recorded, settings, second)
+        loaded = str(settings_file or self.out / "settings.json")
+        result = verify(self.located, recorded, settings, second, file=loaded)
         return result, write_all(self.out, verification_documents(self.located, result, settings.fingerprint))

@@ -115,7 +115,7 @@ def test_polarity(seed: int, name: str, now: Circumstances) -> None:
     assert cause.confidence == "clear"
 
 
-@pytest.mark.parametrize("steps", [-20, -3, 1, 5, 96])
+@pytest.mark.parametrize("steps", [-20, -3, 2, 5, 96])
 @pytest.mark.parametrize("name", ["right tweeter", "left midrange"])
 @pytest.mark.parametrize("seed", SEEDS)
 def test_delay_to_a_step(seed: int, name: str, steps: int) -> None:
@@ -378,8 +378,14 @@ def test_bad_recording_before_is_left_out() -> None:
     places = {item.name: item.positions for item in result.comparisons}
     assert "p3" in places[LEFT_SIDE]
     assert "p3" not in places[RIGHT_SIDE]
-    with pytest.raises(RefusedError, match="nothing to compare"):
+    with pytest.raises(RefusedError, match=r"nothing to compare.*At no position.*record again"):
         verify(BUILD, replace(before, present=np.zeros_like(present)), settings, after)
+    present[before.channels.index("right tweeter"), :] = False
+    present[before.channels.index("left tweeter"), 1:] = False
+    only = {RIGHT_SIDE: sounding_channels(BUILD, RIGHT_SIDE)}
+    after = small_car.verification(3, _car(3), settings, only, OTHER_DAY)
+    with pytest.raises(RefusedError, match=r"record left side at p1, and list it"):
+        verify(BUILD, replace(before, present=present), settings, after)
 
 
 def test_verification_with_no_sound_is_refused() -> None:

@@ -17,6 +17,7 @@ from cabinwright.stages.tuning.verify.bench import make_bench
 from cabinwright.stages.tuning.verify.danger import with_exposed
 from cabinwright.stages.tuning.verify.fitting import Fitter
 from cabinwright.stages.tuning.verify.levels import comparisons
+from cabinwright.stages.tuning.verify.limits import check_limits
 from cabinwright.stages.tuning.verify.next_recording import record_next
 from cabinwright.stages.tuning.verify.result import Cause, Comparison, Confidence, VerificationResult
 from cabinwright.stages.tuning.verify.search import TIED, Story, search
@@ -28,7 +29,12 @@ CLEAR = 10.0  #: of log-likelihood: how far behind the runner-up must be
 
 
 def verify(
-    build: Build, recorded: RecordedResponses, settings: Settings, verification: RecordedResponses
+    build: Build,
+    recorded: RecordedResponses,
+    settings: Settings,
+    verification: RecordedResponses,
+    *,
+    file: str = "settings.json",
 ) -> VerificationResult:
     """Compare ``verification`` with what ``settings`` and ``recorded`` predict, and find what differs.
 
@@ -36,10 +42,11 @@ def verify(
     ("left side", "right side", "everything") or of channels, measured with the settings loaded, at some of the same
     positions. A common level and latency stay free; where time is not absolute, each position has its own latency.
 
-    Raises ``PersonError`` where settings, build and recordings name different channels, and ``RefusedError`` where no
-    recording can be compared.
+    Raises ``PersonError`` where settings, build and recordings name different channels or the build's processor cannot
+    hold the settings (read from ``file``), and ``RefusedError`` where no recording can be compared.
     """
-    _check_names(build, recorded, settings, verification)
+    _check_names(build, recorded, settings, verification, file)
+    check_limits(build, settings, file=file)
     with threadpool_limits(1):  # small matrices: threads would only wait for one another
         return _verified(build, recorded, settings, verification)
 
@@ -87,18 +94,18 @@ def _verified(
 
 
 def _check_names(
-    build: Build, recorded: RecordedResponses, settings: Settings, verification: RecordedResponses
+    build: Build, recorded: RecordedResponses, settings: Settings, verification: RecordedResponses, file: str
 ) -> None:
     names = [item.name for item in build.channels]
     loaded = [item.name for item in settings.channels]
     if set(names) != set(loaded) or set(names) - set(recorded.channels):
         raise PersonError(
-            f"settings.json holds the channels {', '.join(loaded)}; the build has {', '.join(names)}. "
+            f"{file} holds the channels {', '.join(loaded)}; the build has {', '.join(names)}. "
             "The build was changed after the tune: run the tune again, load its settings, then verify."
         )
     if settings.sample_rate_hz != recorded.sample_rate_hz:
         raise PersonError(
-            f"settings.json is for a processor at {settings.sample_rate_hz:g} Hz; the build's processor, and with it the "
+            f"{file}: sample_rate_hz: for a processor at {settings.sample_rate_hz:g} Hz; the build's processor, and with it the "
             f"recordings, works at {recorded.sample_rate_hz:g} Hz. The same filters sound different there: verify with "
             "the settings that were loaded, or correct sample_rate_hz under [processor] and run the tune again."
         )

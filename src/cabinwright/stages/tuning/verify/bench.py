@@ -16,7 +16,7 @@ from cabinwright.build.document import Build
 from cabinwright.errors import InternalError, RefusedError
 from cabinwright.physics.response import RecordedResponses
 from cabinwright.stages.tuning.settings import Settings
-from cabinwright.stages.tuning.sides import sounding_channels
+from cabinwright.stages.tuning.sides import SUM_NAMES, sounding_channels
 from cabinwright.stages.tuning.verify.repeatability import REPEATABILITY
 
 __all__ = ["Bench", "State", "make_bench"]
@@ -36,6 +36,7 @@ class State:
     drive: Complex  #: (channels, bins) response of every output: filters, gain, polarity, delay
     feed: Array  #: (recordings, channels) 1 where that output sounds
     out: NDArray[np.intp]  #: (channels,) whose loudspeakers the output feeds
+    recorded: Complex | None = None  #: as ``Bench.recorded``, where the microphones seem to stand elsewhere now
 
 
 @dataclass(frozen=True)
@@ -71,9 +72,13 @@ class Bench:
         total: Array = np.add.reduceat(values, self.band_start, axis=-1)
         return total
 
+    def heard(self, state: State) -> Complex:
+        """Response of every loudspeaker at every position, ``(C, P, F)``."""
+        return self.recorded if state.recorded is None else state.recorded
+
     def predict(self, state: State) -> Complex:
         """Response of every recording, ``(R, P, F)``, before the free level and delay."""
-        each = state.drive[:, None, :] * self.recorded[state.out]
+        each = state.drive[:, None, :] * self.heard(state)[state.out]
         flat = state.feed.astype(np.complex128) @ each.reshape(len(each), -1)
         return flat.reshape(self.measured.shape)
 
@@ -119,12 +124,7 @@ def make_bench(build: Build, recorded: RecordedResponses, settings: Settings, ve
     usable = verification.present[after] & ~absent.any(axis=1)
     keep = usable.any(axis=1)
     if not positions or not keep.any():
-        raise RefusedError(
-            "There is nothing to compare: no verification recording stands at a position where all channels that sound "
-            "in it were recorded before. Record the left side, the right side or everything at one of the positions "
-            + ", ".join(recorded.positions)
-            + "."
-        )
+        raise RefusedError(_nothing_to_compare(build, recorded))
     count = next_fast_len(max(recorded.impulse.shape[-1], verification.impulse.shape[-1]), real=True)
     grid, frequency, starts, band, centres = _grid(count, rate, verification.band_centres_hz)
     spectra = _spectra(recorded, before, count, grid, frequency)
@@ -159,6 +159,28 @@ def make_bench(build: Build, recorded: RecordedResponses, settings: Settings, ve
         weight=usable[keep][..., None] / (variance * per_bin),
         start=State(drive, feed[keep].astype(np.float64), np.arange(len(slots), dtype=np.intp)),
     )
+
+
+def _nothing_to_compare(build: Build, recorded: RecordedResponses) -> str:
+    """Why, and the sums with the positions at which they could be compared."""
+    could: dict[tuple[str, ...], list[str]] = {}
+    for name in SUM_NAMES:
+        rows = [recorded.channels.index(item) for item in sounding_channels(build, name) if item in recorded.channels]
+        present = recorded.present[rows]
+        places = tuple(place for index, place in enumerate(recorded.positions) if rows and present[:, index].all())
+        if places:
+            could.setdefault(places, []).append(name)
+    why = (
+        "There is nothing to compare: no good verification recording stands at a position where all channels that sound "
+        "in it have a good recording from before. "
+    )
+    if not could:
+        return why + (
+            "At no position do all channels of a side: record again, without processing, what the findings on the "
+            "recordings say, all channels at one position at least, and run the tune again."
+        )
+    options = "; ".join(f"{' or '.join(names)} at {', '.join(places)}" for places, names in could.items())
+    return why + f"With the settings loaded, record {options}, and list it under [[verification_recordings]]."
 
 
 def _scale(measured: Complex, predicted: Complex, usable: NDArray[np.bool_], starts: NDArray[np.intp]) -> float:

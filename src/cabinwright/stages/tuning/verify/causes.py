@@ -9,9 +9,11 @@ from itertools import combinations
 import numpy as np
 
 from cabinwright.build.document import Build, Processor
+from cabinwright.physics.air import speed_of_sound_m_s
 from cabinwright.physics.filters import Filter, filter_sections, sections_response
 from cabinwright.stages.tuning.sides import LEFT_SIDE, RIGHT_SIDE, channel_side
 from cabinwright.stages.tuning.verify.bench import Bench, Complex, State
+from cabinwright.stages.tuning.verify.repeatability import PLACED_USUALLY_M
 
 __all__ = ["Guess", "Range", "delay_range_s", "fixed_guesses", "ranged_guesses"]
 
@@ -190,7 +192,7 @@ def ranged_guesses(bench: Bench, state: State) -> list[Guess]:
         if not state.feed[:, index].any():
             continue
         grid = tuple(sorted({*GAIN_GRID_DB, -item.gain_db} - {0.0, -0.0}))
-        gains = Range(grid, -40.0, 40.0, 3.0, 0.3)
+        gains = Range(grid, min(-40.0, grid[0]), max(40.0, grid[-1]), 3.0, 0.3)
         guesses.append(Guess("gain", (item.name,), _scaled(index, lambda db: 10.0 ** (db / 20.0)), range=gains))
         for row in item.filters:
             if row.kind in ("high-pass", "low-pass"):
@@ -211,9 +213,17 @@ def _moved(bench: Bench, index: int, row: Filter) -> Callable[[State, float], St
     return _scaled(index, lambda octaves: _response(moved_filter(row, octaves, sample_rate_hz=rate), bench) / own)
 
 
-def delayed(bench: Bench, index: int, amount_s: float, low_s: float, high_s: float) -> Guess:
+def smallest_delay_s(build: Build) -> float:
+    """Less is not told: one step of the processor, and what a microphone put back elsewhere explains as well."""
+    step = (build.processor or Processor()).delay_step_s
+    return max(step, PLACED_USUALLY_M / speed_of_sound_m_s())
+
+
+def delayed(build: Build, bench: Bench, index: int, amount_s: float) -> Guess:
     """A delay of one output that differs by ``amount_s``."""
+    low_s, high_s = delay_range_s(build, bench, index)
+    smallest_s = smallest_delay_s(build)
     turn = -2j * np.pi * bench.frequency_hz
-    limits = Range((amount_s,), low_s, high_s, 1.5e-5, 1e-5)
+    limits = Range((amount_s,), low_s, high_s, 1.5e-5, smallest_s)
     change = _scaled(index, lambda extra: np.exp(turn * extra))
     return Guess("delay", (bench.channels[index],), change, amount_s, limits)

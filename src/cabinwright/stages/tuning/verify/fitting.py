@@ -126,7 +126,7 @@ class Fitter:
     def delay_peaks(self, state: State, channel: int, low_s: float, high_s: float) -> list[float]:
         """Extra delays of one output worth a closer look, best first."""
         bench = self.bench
-        alone = bench.recorded[state.out[channel]] * state.drive[channel] * state.feed[:, channel][:, None, None]
+        alone = bench.heard(state)[state.out[channel]] * state.drive[channel] * state.feed[:, channel][:, None, None]
         rest = bench.predict(state) - alone
         count = int(np.ceil((high_s - low_s) / SCAN_STEP_S)) + 1
         blocks = low_s + SCAN_STEP_S * SCAN_BLOCK * np.arange(-(-count // SCAN_BLOCK))

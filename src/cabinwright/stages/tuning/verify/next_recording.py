@@ -27,7 +27,7 @@ def record_next(build: Build, fitter: Fitter, best: Story, rival: Story) -> str 
 
     def heard(story: Story) -> Complex:
         state = replace(story.state, feed=feed.astype(np.float64))
-        each = state.drive[:, None, :] * bench.recorded[state.out]
+        each = state.drive[:, None, :] * bench.heard(state)[state.out]
         turn = np.exp(fitter.turn * (story.fit.delay_s - best.fit.delay_s)[:, None])
         sums: Complex = np.tensordot(state.feed, each, axes=(1, 0)) * story.fit.level * turn
         return sums

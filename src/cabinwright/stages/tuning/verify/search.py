@@ -12,6 +12,7 @@ from cabinwright.build.document import Build
 from cabinwright.stages.tuning.verify.bench import Bench, State
 from cabinwright.stages.tuning.verify.causes import Guess, delay_range_s, delayed, fixed_guesses, ranged_guesses
 from cabinwright.stages.tuning.verify.fitting import Fit, Fitter
+from cabinwright.stages.tuning.verify.replaced import Moves, Replaced
 
 __all__ = ["TIED", "Story", "search"]
 
@@ -22,9 +23,13 @@ SMALLEST_SHARE, SMALLEST_SHARE_LOUD = 0.02, 0.006
 TIED = 3.0  #: of log-likelihood: closer than this the recordings cannot tell
 MOST_CAUSES = 3
 AMOUNT_COST = 2.0  #: of log-likelihood: what one free amount gains by chance, with room
+FURTHER_COST = (
+    6.0  #: of log-likelihood: two mistakes at once are rarer than one, and there are many more pairs to choose from
+)
 #: of log-likelihood: what is less likely to happen to a careful person, or can happen in more ways
 RARITY = {"settings swapped": 2.0, "outputs swapped": 2.0, "crossover moved": 1.0, "filter sign": 1.0}
 CLOSER = 8  #: guesses whose amount is searched finely
+SETTLING = 4  #: steps towards where the microphones stand
 BEAM = 3  #: first causes from which a second is tried
 BEAM_WIDTH = 0.5  #: and how much less than the best one they may explain
 
@@ -36,7 +41,8 @@ class Story:
     causes: tuple[Guess, ...]
     state: State
     fit: Fit
-    cost: float  #: misfit plus what amounts and rarity cost
+    cost: float  #: misfit plus what amounts, rarity and microphones put back elsewhere cost
+    moves: Moves | None = None  #: where the microphones seem to stand
 
 
 class _Search:
@@ -44,21 +50,26 @@ class _Search:
         self.build = build
         self.fitter = fitter
         self.bench: Bench = fitter.bench
+        self.replaced = Replaced(build, self.bench)
         self.fixed = fixed_guesses(build, self.bench)
 
-    def state(self, causes: tuple[Guess, ...]) -> State:
-        state = self.bench.start
+    def state(self, causes: tuple[Guess, ...], moves: Moves | None) -> State:
+        state = self.bench.start if moves is None else replace(self.bench.start, recorded=moves.recorded)
         for cause in causes:
             state = cause.apply(state)
         return state
 
-    def story(self, causes: tuple[Guess, ...], latencies: tuple[int, ...] | None = None) -> Story:
+    def story(
+        self, causes: tuple[Guess, ...], latencies: tuple[int, ...] | None = None, moves: Moves | None = None
+    ) -> Story:
+        """``causes`` at the best of ``latencies`` (absent: the candidates) with the microphones at ``moves``."""
         if latencies is None and any(cause.whole for cause in causes):
             latencies = tuple(range(len(self.fitter.latencies)))
-        state = self.state(causes)
+        state = self.state(causes, moves)
         fit = self.fitter.score(state, latencies=latencies)
         cost = sum(AMOUNT_COST * (cause.range is not None) + RARITY.get(cause.kind, 0.0) for cause in causes)
-        return Story(causes, state, fit, fit.misfit + cost)
+        cost += FURTHER_COST * max(len(causes) - 1, 0)
+        return Story(causes, state, fit, fit.misfit + cost + (moves.cost if moves else 0.0), moves)
 
     def extend(self, story: Story) -> list[Story]:
         """Every story with one more cause, the likely ones with their amounts refined, best first."""
@@ -69,19 +80,18 @@ class _Search:
             assert guess.range is not None
             guesses += [replace(guess, amount=amount) for amount in guess.range.grid]
         fresh = [guess for guess in guesses if (guess.kind, guess.channels, guess.filter) not in used]
-        stories = [(guess.whole, self.story((*story.causes, guess))) for guess in fresh]
+        stories = [(guess.whole, self.story((*story.causes, guess), moves=story.moves)) for guess in fresh]
         # At the latency of the right settings an exchange of everything looks too poor to be looked at more closely.
         scored = _one_of_each([self.realigned(item) if whole else item for whole, item in stories])
-        closer = _one_of_each([self.refine(self.realigned(item)) for item in scored[:CLOSER]] + scored[CLOSER:])
+        closer = _one_of_each([self.closer(item) for item in scored[:CLOSER]] + scored[CLOSER:])
         return [item for item in closer if _worth_a_word(item.causes[-1])]
 
     def _delays(self, state: State) -> list[Guess]:
         guesses = []
         for index in range(len(self.bench.channels)):
             if state.feed[:, index].any() and np.abs(state.drive[index]).any():
-                low, high = delay_range_s(self.build, self.bench, index)
-                peaks = self.fitter.delay_peaks(state, index, low, high)
-                guesses += [delayed(self.bench, index, peak, low, high) for peak in peaks]
+                peaks = self.fitter.delay_peaks(state, index, *delay_range_s(self.build, self.bench, index))
+                guesses += [delayed(self.build, self.bench, index, peak) for peak in peaks]
         return guesses
 
     def realigned(self, story: Story) -> Story:
@@ -89,8 +99,22 @@ class _Search:
         index = self.fitter.realign(story.fit, story.state, whole=any(cause.whole for cause in story.causes))
         if index == story.fit.latency:
             return story
-        other = self.story(story.causes, (index,))
+        other = self.story(story.causes, (index,), story.moves)
         return other if other.cost < story.cost else story
+
+    def closer(self, story: Story) -> Story:
+        """The same causes at their best: latency, amounts, and where the microphones stand."""
+        return self.refine(self.settled(self.refine(self.realigned(story))))
+
+    def settled(self, story: Story) -> Story:
+        """The same causes with the microphones where they suit them best."""
+        for _ in range(SETTLING):
+            moves = self.replaced.better(story.state, story.fit, story.moves)
+            other = self.story(story.causes, (story.fit.latency,), moves)
+            if other.cost >= story.cost:
+                break
+            story = other
+        return story
 
     def refine(self, story: Story) -> Story:
         """The same causes with every amount at the least misfit, one after the other, twice where there are several."""
@@ -106,7 +130,7 @@ class _Search:
 
         def with_amount(amount: float) -> Story:
             causes = (*story.causes[:index], replace(cause, amount=amount), *story.causes[index + 1 :])
-            return self.story(causes, (story.fit.latency,))
+            return self.story(causes, (story.fit.latency,), story.moves)
 
         low = max(limits.low, cause.amount - limits.width)
         high = min(limits.high, cause.amount + limits.width)
@@ -139,16 +163,17 @@ def search(build: Build, fitter: Fitter, agrees: Callable[[Story], bool]) -> tup
     ``agrees`` says whether the levels that a story explains lie within what may differ.
     """
     run = _Search(build, fitter)
-    best = run.story(())
+    bare = run.story(())
+    best = run.settled(bare)
     rivals: list[Story] = []
-    beam = [best]
+    beam = [bare]  # a real mistake must not be looked for where the microphones have been moved to hide it
     for _ in range(MOST_CAUSES):
         longer = _distinct(sorted((item for story in beam for item in run.extend(story)), key=lambda item: item.cost))
         above = max(best.cost - fitter.least, 0.0)
         share = SMALLEST_SHARE if agrees(best) else SMALLEST_SHARE_LOUD
         if not longer or best.cost - longer[0].cost < SMALLEST_GAIN + share * above:
             break
-        before, best = best.cost, run.refine(longer[0])
+        before, best = best.cost, run.settled(run.refine(longer[0]))
         rivals = longer[1:]
         if best.cost - fitter.least < SMALLEST_GAIN + 0.25 * fitter.least:
             break
@@ -156,7 +181,7 @@ def search(build: Build, fitter: Fitter, agrees: Callable[[Story], bool]) -> tup
         if not agrees(best):
             near = best.cost + BEAM_WIDTH * (before - best.cost)
             beam += [story for story in rivals[: BEAM - 1] if story.cost < near]
-    return best, rivals
+    return (best if best.causes else bare), rivals  # where all is well, nothing needs to have been moved
 
 
 def _distinct(stories: list[Story]) -> list[Story]:
