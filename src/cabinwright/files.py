@@ -86,6 +86,8 @@ def _swap(fresh: Mapping[Path, Path], made: list[Path]) -> None:
             kept[final] = _beside(final, "kept")
             made.append(kept[final])
             shutil.copyfile(final, kept[final])
+            with suppress(OSError):  # a file keeps who may read it; some disks know nothing of the kind
+                shutil.copymode(final, fresh[final])
     started: list[Path] = []
     try:
         for final, new in fresh.items():

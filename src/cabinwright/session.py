@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+import os
+import tomllib
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 
-from cabinwright.build.codec import load
+from cabinwright.build.codec import FILE_NAME, SIZE_LIMIT_BYTES, load, parse, source
 from cabinwright.build.document import Build
-from cabinwright.errors import PersonError, RefusedError
+from cabinwright.errors import OutputError, PersonError, RefusedError
 from cabinwright.files import write_all
 from cabinwright.findings import Finding
 from cabinwright.handover.documents import plan_documents, tune_documents, verification_documents
@@ -19,6 +21,7 @@ from cabinwright.measure.signal import sweep_files
 from cabinwright.physics.response import RecordedResponses
 from cabinwright.pipeline import Results, crashed, design, refused
 from cabinwright.stages import survey, tuning
+from cabinwright.stages.layout.decide import Decision, decide
 from cabinwright.stages.tuning.result import TuningResult
 from cabinwright.stages.tuning.settings import Settings
 from cabinwright.stages.tuning.verify import verify
@@ -40,12 +43,13 @@ class Session:
 
     folder: Path
     build: Build
+    file_name: str = FILE_NAME
 
     @classmethod
     def open(cls, path: Path) -> Session:
         """Open a build folder, or the ``build.toml`` in it. Raises ``BuildError``."""
         build = load(path)
-        return cls(path if path.is_dir() else path.parent, build)
+        return cls(path, build) if path.is_dir() else cls(path.parent, build, path.name)
 
     @cached_property
     def located(self) -> Build:
@@ -59,6 +63,27 @@ class Session:
     def out(self) -> Path:
         """Where results go."""
         return self.folder / "out"
+
+    def accept(self, places: Sequence[str]) -> tuple[tuple[Decision, ...], Path]:
+        """Write chosen places into ``build.toml`` as speakers, keeping everything else as it stands there.
+
+        Raises ``RefusedError`` where one of them may not be; then nothing is written.
+        """
+        from cabinwright.build.accept import rewritten  # the only command that needs tomlkit
+
+        file, content = source(self.folder if self.file_name == FILE_NAME else self.folder / self.file_name)
+        build = parse(content, file=str(file))
+        decisions = decide(survey.locate(build), tomllib.loads(content.decode("utf-8-sig")), places)
+        rows = [decision.row for decision in decisions if decision.row is not None]
+        if rows:
+            new = rewritten(content, rows, file=str(file))
+            parse(new, file=str(file))
+            if len(new) > SIZE_LIMIT_BYTES:
+                raise RefusedError(
+                    f"{file}: with these speakers it would be larger than a build may be. Shorten it first."
+                )
+            _replace(file, new)
+        return decisions, file
 
     def sweep(self) -> tuple[Path, ...]:
         """Write the measurement signal and its page into the build folder."""
@@ -137,3 +162,11 @@ class Session:
         loaded = str(settings_file or self.out / "settings.json")
         result = verify(self.located, recorded, settings, second, file=loaded)
         return result, write_all(self.out, verification_documents(self.located, result, settings.fingerprint))
+
+
+def _replace(file: Path, content: bytes) -> None:
+    """Write over a person's own file, where it lies behind a link too. Raises ``OutputError``, for a locked file as well."""
+    target = file.resolve()
+    if not os.access(target, os.W_OK):
+        raise OutputError(f"{file}: the file may not be written. Give yourself the right to, or work on a copy.")
+    write_all(target.parent, {target.name: content})

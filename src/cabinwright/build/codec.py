@@ -18,7 +18,7 @@ from cabinwright.build.faults import faults_of
 from cabinwright.build.locate import Locator
 from cabinwright.errors import BuildError, Problem, RecordingError
 
-__all__ = ["FILE_NAME", "SCHEMA", "SIZE_LIMIT_BYTES", "load", "parse", "resolve_inside"]
+__all__ = ["FILE_NAME", "SCHEMA", "SIZE_LIMIT_BYTES", "load", "parse", "resolve_inside", "source"]
 
 FILE_NAME = "build.toml"
 SCHEMA = 1
@@ -36,15 +36,21 @@ def load(path: Path | str) -> Build:
     Raises:
         BuildError: the file cannot be read, is no TOML, or breaks rules; it carries every problem found.
     """
-    file = Path(path)
-    if _answers(file.is_dir):
-        file = file / FILE_NAME
-    text = _decode(_read(file), str(file))
+    file, content = source(path)
+    text = _decode(content, str(file))
     build = parse(text, file=str(file))
     faults = list(islice(_strays(build, file.parent), _MOST_PROBLEMS))
     if faults:
         raise BuildError(_problems(faults, data={}, text=text, file=str(file)))
     return build
+
+
+def source(path: Path | str) -> tuple[Path, bytes]:
+    """The file that ``load`` reads for this folder or file, and what it holds. Raises ``BuildError``."""
+    file = Path(path)
+    if _answers(file.is_dir):
+        file = file / FILE_NAME
+    return file, _read(file)
 
 
 def parse(text: str | bytes, *, file: str = FILE_NAME) -> Build:

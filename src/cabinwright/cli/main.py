@@ -98,6 +98,9 @@ def _parser() -> argparse.ArgumentParser:
     ):
         builds[name] = add(name, run, words)
         builds[name].add_argument("build", type=Path, metavar="BUILD", help="build folder")
+    accept = add("accept", _accept, "write chosen places into build.toml as speakers")
+    accept.add_argument("build", type=Path, metavar="BUILD", help="build folder")
+    accept.add_argument("places", nargs="+", metavar="PLACE", help="name of a [[places]] of the build")
     builds["verify"].add_argument(
         "--settings",
         type=Path,
@@ -193,6 +196,27 @@ def _plan(options: argparse.Namespace) -> int:
         say(f"  {'tuning':<12} done")
         _print_findings(list(results.tuning.findings))
     say(f"wrote {paths[0]}")
+    return 0
+
+
+def _accept(options: argparse.Namespace) -> int:
+    from cabinwright.session import Session
+
+    session = Session.open(options.build)
+    decisions, file = session.accept(options.places)
+    driven = {speaker for channel in session.build.channels for speaker in channel.speakers}
+    for decision in decisions:
+        if decision.row is None:
+            say(f"{decision.place}: a speaker in {file} already; nothing to write")
+        else:
+            row = decision.row
+            say(f'wrote [[speakers]] "{decision.place}" into {file}: {row["role"]}, {row["side"]}, aim {row["aim"]}')
+        _print_findings(list(decision.findings))
+    free = [f'"{decision.place}"' for decision in decisions if decision.place not in driven]
+    if free:
+        say(f"Next: give {', '.join(free)} a [[channels]] to play from, then run: cabinwright plan", options.build)
+    if any(decision.row is not None for decision in decisions):
+        say("To undo it, take the [[speakers]] of that name out of build.toml again; nothing else was changed.")
     return 0
 
 
