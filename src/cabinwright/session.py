@@ -15,13 +15,19 @@ from cabinwright.build.document import Build
 from cabinwright.errors import OutputError, PersonError, RefusedError
 from cabinwright.files import write_all
 from cabinwright.findings import Finding
-from cabinwright.handover.documents import plan_documents, tune_documents, verification_documents
+from cabinwright.handover.documents import (
+    plan_documents,
+    survey_sheet_documents,
+    tune_documents,
+    verification_documents,
+)
 from cabinwright.measure.reader import read_recordings
 from cabinwright.measure.signal import sweep_files
 from cabinwright.physics.response import RecordedResponses
 from cabinwright.pipeline import Results, crashed, design, refused
 from cabinwright.stages import survey, tuning
 from cabinwright.stages.layout.decide import Decision, decide
+from cabinwright.stages.survey.sheet import KINDS, generic_sheet, own_sheet
 from cabinwright.stages.tuning.result import TuningResult
 from cabinwright.stages.tuning.settings import Settings
 from cabinwright.stages.tuning.verify import verify
@@ -58,6 +64,12 @@ class Session:
         Raises ``RefusedError`` where it names such points and the survey gives no answer.
         """
         return survey.locate(self.build)
+
+    def survey_sheet(self, kind: str | None = None) -> tuple[Path, ...]:
+        """Write the field sheet: for a kind of car, or of the build's own survey where none is named."""
+        surveyed = self.build.survey is not None and bool(self.build.survey.points)
+        sheet = own_sheet(self.build) if kind is None and surveyed else generic_sheet(kind or KINDS[0])
+        return write_all(self.out, survey_sheet_documents(sheet))
 
     @property
     def out(self) -> Path:

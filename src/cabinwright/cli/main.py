@@ -93,6 +93,7 @@ def _parser() -> argparse.ArgumentParser:
     for name, run, words in (
         ("sweep", _sweep, "write the measurement signal and how to use it"),
         ("tune", _tune, "turn the recordings into processor settings and a report"),
+        ("survey-sheet", _survey_sheet, "write a sheet to print: which tapes to take in the car, drawn and numbered"),
         ("plan", _plan, "run every stage whose inputs are there and write plan.json"),
         ("verify", _verify, "compare recordings made after loading the settings with the prediction"),
     ):
@@ -101,6 +102,11 @@ def _parser() -> argparse.ArgumentParser:
     accept = add("accept", _accept, "write chosen places into build.toml as speakers")
     accept.add_argument("build", type=Path, metavar="BUILD", help="build folder")
     accept.add_argument("places", nargs="+", metavar="PLACE", help="name of a [[places]] of the build")
+    builds["survey-sheet"].add_argument(
+        "--car",
+        choices=("hatchback", "saloon", "estate", "crew van", "pick-up"),
+        help="kind of car; without it the build's own survey with the tapes to take next, or a hatchback where it has none",
+    )
     builds["verify"].add_argument(
         "--settings",
         type=Path,
@@ -147,6 +153,18 @@ def _sweep(options: argparse.Namespace) -> int:
     for path in Session.open(options.build).sweep():
         say(f"wrote {path}")
     say("Next: read the page, record, list the files in build.toml, then run: cabinwright tune", options.build)
+    return 0
+
+
+def _survey_sheet(options: argparse.Namespace) -> int:
+    from cabinwright.session import Session
+
+    for path in Session.open(options.build).survey_sheet(options.car):
+        say(f"wrote {path}")
+    say(
+        "Next: print it, take the tapes, paste the tables at its end into build.toml, then run: cabinwright plan",
+        options.build,
+    )
     return 0
 
 

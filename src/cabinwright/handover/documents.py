@@ -6,12 +6,14 @@ from cabinwright.build.document import Build
 from cabinwright.handover.plan import StageResults, plan_json
 from cabinwright.handover.report import report_html
 from cabinwright.handover.settings_page import settings_files
+from cabinwright.handover.survey_sheet import survey_sheet_html
 from cabinwright.handover.verification import verification_files
 from cabinwright.physics.response import RecordedResponses
+from cabinwright.stages.survey.sheet import Sheet
 from cabinwright.stages.tuning.result import TuningResult
 from cabinwright.stages.tuning.verify.result import VerificationResult
 
-__all__ = ["plan_documents", "tune_documents", "verification_documents"]
+__all__ = ["plan_documents", "survey_sheet_documents", "tune_documents", "verification_documents"]
 
 
 def tune_documents(build: Build, result: TuningResult, recordings: RecordedResponses) -> dict[str, str]:
@@ -27,3 +29,8 @@ def plan_documents(build: Build, results: StageResults, recordings: RecordedResp
 def verification_documents(build: Build, result: VerificationResult, fingerprint: str = "") -> dict[str, str]:
     """``verification.json`` and ``verification.html``; ``fingerprint`` names the settings that were to be loaded."""
     return verification_files(build, result, fingerprint)
+
+
+def survey_sheet_documents(sheet: Sheet) -> dict[str, str]:
+    """``survey-sheet.html``."""
+    return {"survey-sheet.html": survey_sheet_html(sheet)}

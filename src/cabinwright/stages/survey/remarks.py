@@ -17,7 +17,7 @@ __all__ = ["remarks", "slip"]
 
 REJECTED = 0.001  #: chance of the chi-square statistic below which the stated sigmas do not hold
 WEAK_M = 0.015  #: largest standard deviation of a point that places and delays still stand
-FAR_M = 0.3  #: distance from its guess at which a point is probably not the one that was meant
+FAR_M = 0.5  #: distance from its guess at which a point is probably not the one that was meant
 SLIP_SHARE = 0.03
 FACTORS = {100.0: "centimetres for metres", 1000.0: "millimetres for metres", 10.0: "a decimal place"}
 INCHES = {
