@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -18,6 +19,7 @@ from scipy.signal import butter, fftconvolve, sosfilt
 
 from cabinwright.build.codec import parse
 from cabinwright.build.document import Build
+from cabinwright.measure.evidence import Evidence, collect
 from cabinwright.measure.signal import make_sweep
 
 RATE = 48000
@@ -164,3 +166,19 @@ def record(
         return np.asarray(heard)
     copy = np.pad(played[:, 0], (lead, len(heard) - lead - len(played)))
     return np.stack([heard, 0.7 * copy], axis=1)
+
+
+def little_car() -> Build:
+    """The build alone."""
+    return parse(document("loopback"))
+
+
+@cache
+def evidence() -> Evidence:
+    """What perfect recordings of the rig say, without any file."""
+    zero, noise = 960, np.full((len(SPEAKERS), len(PLACES), 31), 1e-9)
+    impulse = np.pad(responses(1), ((0, 0), (0, 0), (zero, 0)))
+    return collect(
+        little_car(), tuple(SPEAKERS), tuple(PLACES), impulse, noise, np.ones(impulse.shape[:2], dtype=np.bool_),
+        zero_sample=zero, sample_rate_hz=float(RATE),
+    )  # fmt: skip

@@ -10,8 +10,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.signal import minimum_phase
 
+from cabinwright.build.codec import parse
 from cabinwright.errors import RecordingError
-from cabinwright.measure.calibration import Calibration, parse_calibration, read_calibration
+from cabinwright.measure.calibration import Calibration, parse_calibration, read_calibration, uncovered
+
+from .rig import document
 
 
 @pytest.mark.parametrize(
@@ -115,3 +118,32 @@ def test_files_that_are_no_calibration(tmp_path: Path, monkeypatch: pytest.Monke
     monkeypatch.setattr(Path, "open", refuse)
     with pytest.raises(RecordingError, match=r"mic\.txt: cannot be read \(Permission denied\)"):
         read_calibration(tmp_path, "mic.txt")
+
+
+@pytest.mark.parametrize("order", ["utf-16-le", "utf-16-be"])
+def test_sixteen_bit_text(tmp_path: Path, order: str) -> None:
+    text = "20 -1.5\n1000 0\n20000 2.5"
+    (tmp_path / "mic.txt").write_bytes(("\ufeff" + text).encode(order))
+    assert read_calibration(tmp_path, "mic.txt").level_db.tolist() == [-1.5, 0.0, 2.5]
+    (tmp_path / "mic.txt").write_bytes(text.encode(order))
+    with pytest.raises(RecordingError, match=r"UTF-16 without a byte-order mark, .* Save it as UTF-8"):
+        read_calibration(tmp_path, "mic.txt")
+    (tmp_path / "mic.txt").write_bytes(("\ufeff" + text).encode(order) + b"0")
+    with pytest.raises(RecordingError, match="damaged UTF-16"):
+        read_calibration(tmp_path, "mic.txt")
+
+
+@pytest.mark.parametrize(
+    ("first_hz", "last_hz", "left_out"),
+    [
+        (20.0, 20000.0, None),
+        (34.0, 12000.0, None),  # half a third octave short of what is played
+        (100.0, 20000.0, "31.5 to 100 Hz"),
+        (20.0, 8000.0, "8000 to 12500 Hz"),
+        (900.0, 1000.0, "31.5 to 900 Hz and 1000 to 12500 Hz"),
+    ],
+)
+def test_what_a_calibration_leaves_out(first_hz: float, last_hz: float, left_out: str | None) -> None:
+    build = parse(document("loopback"))
+    calibration = Calibration(np.array([first_hz, last_hz]), np.zeros(2))
+    assert [item.limit for item in uncovered(build, calibration, file="mic.txt")] == ([left_out] if left_out else [])

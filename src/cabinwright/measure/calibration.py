@@ -8,6 +8,7 @@ less is wrong there than with a jump back to nothing, and the phase inside the b
 
 from __future__ import annotations
 
+import codecs
 import math
 import re
 from dataclasses import dataclass
@@ -17,13 +18,17 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.fft import irfft, rfft
 
+from cabinwright.build.document import Build
 from cabinwright.errors import RecordingError
+from cabinwright.findings import Finding, finding
 from cabinwright.measure.audio import inside
+from cabinwright.measure.roles import core_band_hz
 
-__all__ = ["Calibration", "parse_calibration", "read_calibration"]
+__all__ = ["Calibration", "parse_calibration", "read_calibration", "uncovered"]
 
 LIMIT_BYTES = 2_000_000
 LIMIT_DB = 60.0
+SLACK = 1.13  #: half a third octave short of a band's end is as good as the end
 
 
 @dataclass(frozen=True)
@@ -55,11 +60,38 @@ def read_calibration(folder: Path, file: str) -> Calibration:
         raise RecordingError(f"{file}: cannot be read ({error.strerror or error}). Check its rights.") from error
     if len(content) > LIMIT_BYTES:
         raise RecordingError(f"{file}: over {LIMIT_BYTES / 1e6:.0f} MB; a calibration is a short text. Check the name.")
+    return parse_calibration(_text(content, file), file=file)
+
+
+def _text(content: bytes, file: str) -> str:
+    """UTF-8, UTF-16 that says so at its beginning, or any 8-bit encoding: digits are the same in all of them."""
+    wide = content.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE))
+    if not wide and b"\0" in content:
+        raise RecordingError(
+            f"{file}: is UTF-16 without a byte-order mark, or no text at all; plain text is expected. Save it as UTF-8."
+        )
     try:
-        text = content.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        text = content.decode("latin-1")
-    return parse_calibration(text, file=file)
+        return content.decode("utf-16" if wide else "utf-8-sig")
+    except UnicodeDecodeError as error:
+        if wide:
+            raise RecordingError(f"{file}: damaged UTF-16 text ({error.reason}). Save it as UTF-8.") from error
+        return content.decode("latin-1")
+
+
+def uncovered(build: Build, calibration: Calibration, *, file: str) -> list[Finding]:
+    """A finding where ``calibration`` leaves out part of what the build's loudspeakers play."""
+    bands = [core_band_hz((item,)) for item in build.speakers]
+    low, high = min((band[0] for band in bands), default=20.0), max((band[1] for band in bands), default=20_000.0)
+    first, last = float(calibration.frequency_hz[0]), float(calibration.frequency_hz[-1])
+    parts: list[str] = []
+    if first > SLACK * low:
+        parts.append(f"{low:.5g} to {first:.5g} Hz")
+    if last < high / SLACK:
+        parts.append(f"{last:.5g} to {high:.5g} Hz")
+    if not parts:
+        return []
+    covered = f"{first:.5g} to {last:.5g} Hz"
+    return [finding("recording-calibration", where=file, value=covered, limit=" and ".join(parts), unit="Hz")]
 
 
 def parse_calibration(text: str, *, file: str) -> Calibration:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -37,20 +38,32 @@ class Evidence:
             rest = np.delete(rest, without, axis=1)
         return np.asarray([np.nanmedian(row) if np.isfinite(row).any() else np.nan for row in rest])
 
+    def without(self, places: Iterable[tuple[int, int]]) -> Evidence:
+        """The same with nothing heard at ``places``, (channel, position) each."""
+        arrival, level, snr = self.arrival_s.copy(), self.level_db.copy(), self.snr_db.copy()
+        for place in places:
+            arrival[place], level[place], snr[place] = np.nan, np.nan, np.nan
+        return replace(self, arrival_s=arrival, level_db=level, snr_db=snr)
+
 
 def distances_m(build: Build, channels: tuple[str, ...], positions: tuple[str, ...]) -> Real:
-    """(channels, positions) from the channel's speaker (its highest, where it drives several) to the microphone."""
+    """(channels, positions) from the channel's speaker to the microphone.
+
+    Where a channel drives several, its highest is heard in an onset, and the nearest of several such ones.
+    """
     places = {item.name: np.asarray(item.at_m) for item in build.microphone_positions}
     out = np.full((len(channels), len(positions)), np.nan)
     for row, channel in enumerate(channels):
         stated = [item for item in speakers_of(build, channel) if item.position_m is not None]
         if not stated or len(stated) < len(speakers_of(build, channel)):
             continue
-        speaker = max(stated, key=lambda item: core_band_hz((item,))[1])
-        if len({item.position_m for item in stated}) > 1 and speaker.role not in ("tweeter", "coaxial"):
+        top = max(core_band_hz((item,))[1] for item in stated)
+        highest = [item for item in stated if core_band_hz((item,))[1] == top]
+        if len({item.position_m for item in stated}) > 1 and highest[0].role not in ("tweeter", "coaxial"):
             continue  # several places sound together, and none of them is the channel's
+        spots = np.asarray([item.position_m for item in highest], dtype=np.float64)
         for column, position in enumerate(positions):
-            out[row, column] = float(np.linalg.norm(places[position] - np.asarray(speaker.position_m)))
+            out[row, column] = float(np.linalg.norm(places[position] - spots, axis=-1).min())
     return out
 
 

@@ -20,6 +20,7 @@ __all__ = [
     "clipped_impulse",
     "core_bands",
     "distorted",
+    "elsewhere_in_time",
     "gap",
     "interrupted",
     "quiet",
@@ -260,6 +261,18 @@ def distorted(ratio: Real, snr_db: Real, level_db: Real, core_hz: tuple[float, f
         limit=round(100.0 * limit, 1),
         unit="%",
         figures={"distortion_ratio": value, "distortion_at_hz": float(THIRDS.centres_hz[worst])},
+    )
+
+
+def elsewhere_in_time(late_s: float, *, limit_s: float, against: str = "the channel's other recordings say") -> Fault:
+    """A recording that comes ``late_s`` too late (negative: too early)."""
+    return Fault(
+        "recording-time",
+        f"its sound comes {1e3 * abs(late_s):.1f} ms {'later' if late_s > 0.0 else 'earlier'} than {against}",
+        value=round(1e3 * late_s, 2),
+        limit=round(1e3 * limit_s, 2),
+        unit="ms",
+        figures={"late_s": late_s},
     )
 
 

@@ -2,59 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
 
-from cabinwright.build.document import Build
-from cabinwright.errors import RefusedError
-from cabinwright.findings import Finding, finding
-from cabinwright.measure import compare, faults
+from cabinwright.measure import compare, faults, levels, timing
 from cabinwright.measure.deconvolve import THIRDS
-from cabinwright.measure.enough import missing
 from cabinwright.measure.evidence import Evidence, collect
 from cabinwright.measure.faults import Fault
+from cabinwright.measure.ledger import Ledger, Place
 from cabinwright.measure.roles import core_band_hz, speakers_of
-from cabinwright.measure.shape import Kept
-from cabinwright.measure.take import Take
-from cabinwright.physics.response import RecordedResponses, Verdict
-from cabinwright.stages.tuning.sides import SUM_NAMES
+from cabinwright.measure.shape import KEPT_S, ZERO_S, Kept
+from cabinwright.measure.take import EARLY_S, LATE_S, Take
+from cabinwright.physics.air import speed_of_sound_m_s
+from cabinwright.physics.response import RecordedResponses
 
 __all__ = ["Judge"]
 
-Place = tuple[int, int]
 
-
-class Judge:
+class Judge(Ledger):
     """Collects faults by entry. ``decide`` hears them in order: single files, then pairs, then positions."""
-
-    def __init__(self, build: Build, takes: Sequence[Take], *, table: str) -> None:
-        self.build, self.takes, self.table = build, tuple(takes), table
-        self.verifying = table != "recordings"
-        used = {take.recording.channel for take in takes}
-        names: list[str] = [item.name for item in build.channels]
-        sums: list[str] = [name for name in SUM_NAMES if name in used]
-        self.channels = tuple([name for name in names if name in used] + sums if self.verifying else names)
-        spots = {take.recording.position for take in takes}
-        self.positions = tuple(item.name for item in build.microphone_positions if item.name in spots)
-        self.latency_removed_s = 0.0
-        self.fault: dict[int, Fault] = {take.index: take.fault for take in takes if take.fault is not None}
-        self.remarks: dict[int, list[Fault]] = {}
-        self.twins: list[tuple[int, int]] = []  #: entries that hold the same sound, sample for sample
-        self.shared: list[tuple[Fault, list[int]]] = []  #: one fault of several entries
-
-    @property
-    def free_zero(self) -> bool:
-        """Whether time zero rests on markers."""
-        marked = self.build.tuning is not None and self.build.tuning.timing == "marker"
-        return marked and any(take.recording.kind == "sweep" for take in self.takes)
-
-    def add(self, found: Mapping[int, Fault]) -> None:
-        """Faults by entry; the first one of an entry stays."""
-        for index, fault in found.items():
-            self.fault.setdefault(index, fault)
 
     def decide(
         self, kept: Mapping[int, Kept], *, sample_rate_hz: float, zero_sample: int, samples: int
@@ -70,8 +39,8 @@ class Judge:
             self._beside(evidence, seats)
         self._same_take(kept, evidence, seats)
         if not self.verifying:
-            evidence = self._evidence(kept, self._seats(), sample_rate_hz, zero_sample, samples)
-            self._places(evidence)
+            seats = self._seats()
+            self._times(self._evidence(kept, seats, sample_rate_hz, zero_sample, samples), seats)
         seats = self._seats()
         impulse, noise, snr, present = self._tables(kept, seats, samples)
         drift = np.zeros(present.shape)
@@ -87,20 +56,6 @@ class Judge:
         )  # fmt: skip
 
     # -- who sits where ---------------------------------------------------------------------------------------------
-
-    def _place(self, take: Take) -> Place:
-        return self.channels.index(take.recording.channel), self.positions.index(take.recording.position)
-
-    def _seats(self) -> dict[Place, int]:
-        """The first entry without a fatal fault of each channel and position."""
-        seats: dict[Place, int] = {}
-        for take in self.takes:
-            if self._good(take.index):
-                seats.setdefault(self._place(take), take.index)
-        return seats
-
-    def _good(self, index: int) -> bool:
-        return index not in self.fault
 
     def _roles(self, channel: str) -> set[str]:
         return {item.role for item in speakers_of(self.build, channel)}
@@ -134,6 +89,8 @@ class Judge:
         core = core_band_hz(speakers)
         broken = take.index in self.fault and self.fault[take.index].code == "recording-gap"
         fault = faults.silent(item.snr_db, core, unexplained=take.unexplained, broken=broken)
+        if fault is not None and not broken and not self.free_zero:
+            fault = self._unheard(take) or fault
         if fault is not None and broken:
             del self.fault[take.index]  # what is no sweep at all is full of breaks
         if take.index in self.fault:
@@ -145,6 +102,16 @@ class Judge:
         if fault is not None:
             self.fault[take.index] = fault
 
+    def _unheard(self, take: Take) -> Fault | None:
+        """Nothing is heard in the time that is looked at because it comes before or after that."""
+        rate, before = len(take.raw) / (EARLY_S + LATE_S), EARLY_S + self.latency_removed_s
+        at_s = int(np.argmax(np.abs(take.raw))) / rate - before
+        near = take.raw[max(0, round((at_s + before - 0.05) * rate)) : round((at_s + before + 0.15) * rate)]
+        if -0.75 * ZERO_S < at_s < KEPT_S - 3.0 * ZERO_S or near @ near < 0.5 * (take.raw @ take.raw):
+            return None
+        limit_s = -ZERO_S if at_s < 0.0 else KEPT_S - ZERO_S
+        return faults.elsewhere_in_time(at_s, limit_s=limit_s, against="the signal that it is the sound of")
+
     def _same_file(self) -> None:
         """Entries with the same sound, sample for sample, are judged as one take twice (see ``_same_take``)."""
         for a, b in combinations(self.takes, 2):
@@ -152,9 +119,15 @@ class Judge:
                 self.twins.append((a.index, b.index))
 
     def _beside(self, evidence: Evidence, seats: Mapping[Place, int]) -> None:
-        """Another channel playing, then too little of the right one."""
+        """Another level, two channels exchanged, another channel playing, too little of the right one, another moment."""
+        self._levels(evidence, seats)
+        evidence = evidence.without([place for place, index in seats.items() if not self._good(index)])
+        self._exchanged(evidence, seats)
+        evidence = evidence.without([place for place, index in seats.items() if not self._good(index)])
         for (row, column), index in seats.items():
-            fault = compare.odd_bands(evidence, row, column, self._roles(self.channels[row]))
+            fault = (
+                compare.odd_bands(evidence, row, column, self._roles(self.channels[row])) if self._good(index) else None
+            )
             if fault is not None:
                 self.fault[index] = fault
         for place, fault in compare.wrong_channels(evidence, self.channels).items():
@@ -167,6 +140,45 @@ class Judge:
                 self.fault[index] = weak
             elif weak is not None:
                 self.remarks.setdefault(index, []).append(weak)
+
+    def _levels(self, evidence: Evidence, seats: Mapping[Place, int]) -> None:
+        """Levels turned between recordings, and as one finding where that is so of all that was recorded at a position."""
+        found: dict[int, Fault] = {}
+        for (row, column), fault in levels.odd_levels(evidence, self.positions).items():
+            weak = faults.quiet(evidence.snr_db[row, column], evidence.core_hz[row])
+            if weak is None or not weak.fatal:  # that says more about a recording than its level does
+                found[seats[row, column]] = fault
+        for index, fault in levels.odd_markers(self.takes).items():
+            if self._good(index):
+                found.setdefault(index, fault)
+        self.add(found)
+        for name in self.positions:
+            here = [
+                take.index for take in self.takes if take.recording.position == name and take.index in seats.values()
+            ]
+            if len(here) > 1 and all(index in found for index in here):
+                self.shared.append((found[here[0]], here, f"{name}: "))
+
+    def _exchanged(self, evidence: Evidence, seats: Mapping[Place, int]) -> None:
+        for a, b, fault in timing.exchanged_channels(evidence, self.channels):
+            both = [index for (row, _), index in seats.items() if row in (a, b) and self._good(index)]
+            self.add(dict.fromkeys(both, fault))
+            self.shared.append((fault, both, ""))
+
+    def _times(self, evidence: Evidence, seats: Mapping[Place, int]) -> None:
+        """The least that explains an arrival first: two files exchanged, one recording moved, a position, what is left."""
+        at = {item.name: np.asarray(item.at_m) for item in self.build.microphone_positions}
+        places = np.asarray([at[name] for name in self.positions], dtype=np.float64)
+        apart_s = np.linalg.norm(places[:, None] - places[None], axis=-1) / speed_of_sound_m_s()
+
+        def blame(found: Mapping[Place, Fault]) -> Evidence:
+            self.add({seats[place]: fault for place, fault in found.items()})
+            return evidence.without([place for place, index in seats.items() if not self._good(index)])
+
+        evidence = blame(timing.exchanged_files(evidence, self.positions, free_zero=self.free_zero))
+        evidence = blame(timing.odd_times(evidence, apart_s, free_zero=self.free_zero, alone=True))
+        self._places(evidence)
+        blame(timing.odd_times(blame({}), apart_s, free_zero=self.free_zero))
 
     def _same_take(self, kept: Mapping[int, Kept], evidence: Evidence, seats: Mapping[Place, int]) -> None:
         """Two entries of different channel or place that hold one take: the wrong one goes, or both."""
@@ -207,83 +219,4 @@ class Judge:
             name = self.positions[column]
             out = [take.index for take in self.takes if take.recording.position == name and self._good(take.index)]
             self.add(dict.fromkeys(out, fault))
-            self.shared.append((fault, out))
-
-    # -- words ------------------------------------------------------------------------------------------------------
-
-    def _verdict(self, take: Take, item: Kept | None, seats: Mapping[Place, int]) -> Verdict:
-        row = take.recording
-        fault = self.fault.get(take.index)
-        figures: dict[str, float] = {}
-        if item is not None:
-            core = faults.core_bands(core_band_hz(speakers_of(self.build, row.channel) or self.build.speakers))
-            figures = {
-                "median_snr_db": float(np.median(item.snr_db[core])),
-                "worst_snr_db": float(item.snr_db[core].min()),
-                "snr_a_db": item.snr_a_db,
-                "clock_drift_ppm": 1e6 * take.drift,
-            }
-            if take.distortion is not None:
-                figures["distortion_ratio"] = float(np.sqrt(np.mean(take.distortion[core] ** 2)))
-        if fault is not None:
-            return Verdict(row.channel, row.position, row.file, False, fault.reason, {**figures, **fault.figures})
-        used = seats.get(self._place(take)) == take.index
-        reason = f"{figures['median_snr_db']:.0f} dB over the noise in its band" if figures else "good"
-        reason += "" if used else "; another recording of the same channel and position is used"
-        return Verdict(row.channel, row.position, row.file, used, reason, figures)
-
-    def _where(self, index: int) -> str:
-        row = self.takes[index].recording
-        return f"{self.table}[{index}] ({row.channel} at {row.position}, {row.file})"
-
-    def _findings(self, seats: Mapping[Place, int]) -> tuple[Finding, ...]:
-        out: list[Finding] = []
-        grouped = {index for _, indices in self.shared for index in indices}
-        for take in self.takes:
-            fault = self.fault.get(take.index)
-            if fault is not None and take.index not in grouped:
-                out.append(self._finding(fault, take.index))
-            out += [self._finding(remark, take.index) for remark in self.remarks.get(take.index, [])]
-            if fault is None and seats.get(self._place(take)) != take.index:
-                out.append(finding("recording-spare", where=self._where(take.index)))
-        out += [self._shared_finding(fault, indices) for fault, indices in self.shared if indices]
-        if not self.verifying:
-            out += self._missing()
-        if self.latency_removed_s:
-            late = round(1e3 * self.latency_removed_s, 1)
-            out.append(finding("recording-late", where=f"[[{self.table}]]", value=late, unit="ms"))
-        return tuple(out)
-
-    def _shared_finding(self, fault: Fault, indices: list[int]) -> Finding:
-        place = self.takes[indices[0]].recording.position
-        return finding(
-            fault.code, where=f"{place}: " + ", ".join(self._where(index) for index in indices), value=fault.value,
-            limit=fault.limit, unit=fault.unit, reason=fault.reason, channel="every channel", position=place,
-            file="the same files", figures=dict(fault.figures),
-        )  # fmt: skip
-
-    def _finding(self, fault: Fault, index: int) -> Finding:
-        row = self.takes[index].recording
-        return finding(
-            fault.code, where=self._where(index), value=fault.value, limit=fault.limit, unit=fault.unit,
-            severity=None if fault.fatal else "note", reason=fault.reason, channel=row.channel, position=row.position,
-            file=row.file, figures=dict(fault.figures),
-        )  # fmt: skip
-
-    def _missing(self) -> list[Finding]:
-        """Pairs that nobody recorded."""
-        there = {(take.recording.channel, take.recording.position) for take in self.takes}
-        out = []
-        for channel in self.channels:
-            gone = [position for position in self.positions if (channel, position) not in there]
-            if gone:
-                listed = ", ".join(gone)
-                out.append(finding("recording-missing", where=channel, value=listed, channel=channel, position=listed))
-        return out
-
-    def _enough(self, present: NDArray[np.bool_], findings: tuple[Finding, ...]) -> None:
-        """Refuse where too little is good, with what is wrong with each recording."""
-        why = missing(present, self.channels, table=self.table, verifying=self.verifying)
-        if why is not None:
-            reasons = [f"\n  {self._where(index)}: {fault.reason}" for index, fault in sorted(self.fault.items())]
-            raise RefusedError(f"build.toml: {why}{''.join(reasons)}", findings=findings)
+            self.shared.append((fault, out, f"{name}: "))

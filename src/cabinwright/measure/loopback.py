@@ -12,10 +12,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy.fft import rfft
+from scipy.ndimage import uniform_filter1d
 
 from cabinwright.measure.deconvolve import Reference, transform_size
 
-__all__ = ["Track", "cut_loopback", "follow_sweep"]
+__all__ = ["Track", "cut_loopback", "follow_sweep", "jump_at"]
 
 Real = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -26,6 +27,7 @@ PURITY = 0.5  #: share of a frame's energy near its loudest frequency, median
 RISING = 0.9  #: share of frames whose frequency is not below the one before
 BEFORE_S, AFTER_S = 0.1, 1.2
 FADE_S = 0.005
+JUMP, JUMP_ALONE = 0.1, 4.0  #: of the sweep's amplitude, and against the largest within 20 ms
 HANN = np.hanning(FRAME + 1)[:-1].astype(np.float32)  #: periodic
 
 
@@ -38,6 +40,7 @@ class Track:
     growth_s: float | None  #: L of an exponential sweep
     steadiness_db: float  #: spread of the envelope: a copy holds its level, a room does not
     reaches_end: bool  #: it still sounds when the file stops
+    opening_hz: float | None  #: its frequency where the file begins, if it already sounds there
 
 
 def follow_sweep(channel: NDArray[np.float32], *, sample_rate_hz: float) -> Track | str:
@@ -63,12 +66,13 @@ def follow_sweep(channel: NDArray[np.float32], *, sample_rate_hz: float) -> Trac
     if purity < PURITY or rising < RISING or octaves < OCTAVES:
         return "holds no sweep (its loudest frequency does not rise steadily)"
     start, stop = _edges(channel, first, last, top)
-    growth = _growth(frequency, rate)
+    growth, opening = _growth(frequency, rate)
     level = 10.0 * np.log10(np.maximum(power[first + 2 : last - 1], 1e-15))
     steadiness = float(np.subtract(*np.quantile(level, [0.9, 0.1]))) if len(level) > 4 else 99.0
     tail = channel[-round(0.01 * rate) :]
     reaches_end = bool(np.mean(tail**2) > 0.05 * top)
-    return Track(start, stop, growth, steadiness, reaches_end)
+    sounds = bool(np.mean(channel[: round(0.01 * rate)] ** 2) > 0.05 * top)
+    return Track(start, stop, growth, steadiness, reaches_end, opening if sounds else None)
 
 
 def _edges(channel: NDArray[np.float32], first: int, last: int, top: float) -> tuple[int, int]:
@@ -88,17 +92,41 @@ def _band(spectrum: Complex, step_hz: float, rate: float) -> tuple[float, float]
     return float(index[loud[0]] * step_hz), float(index[loud[-1] + 1] * step_hz)
 
 
-def _growth(frequency: Real, rate: float) -> float | None:
-    """L from the slope of the logarithm of frequency, where that is a straight line from the tenth bin on (469 Hz at 48 kHz)."""
+def _growth(frequency: Real, rate: float) -> tuple[float | None, float]:
+    """L, and the frequency at the first frame, from the slope of the logarithm of frequency.
+
+    L is ``None`` where that is no straight line from the tenth bin on (469 Hz at 48 kHz).
+    """
     use = (frequency > 10.0 * rate / FRAME) & (frequency < 0.42 * rate)
     if np.count_nonzero(use) < 8:
-        return None
+        return None, float(frequency[0])
     time = np.flatnonzero(use) * FRAME / rate
     slope, offset = np.polyfit(time, np.log(frequency[use]), 1)
     error = np.log(frequency[use]) - slope * time - offset
     if slope <= 0.0 or float(np.std(error)) > 0.06:
+        return None, float(frequency[0])
+    return float(1.0 / slope), float(np.exp(offset))
+
+
+def jump_at(copy: NDArray[np.float32], track: Track, *, sample_rate_hz: float) -> int | None:
+    """Sample at which the sweep in ``copy`` is not continued: sound was lost or doubled there.
+
+    Three neighbouring samples of a steady tone fix one another, ``x[n+1] + x[n-1] = 2 cos(w) x[n]``; what a slow sweep
+    leaves of that is small, and a jump leaves about its own size. It must stand alone: noise and clipping do not.
+    """
+    wave = copy[track.start : track.stop].astype(np.float64)
+    if len(wave) < 4 * FRAME:
         return None
-    return float(1.0 / slope)
+    inner, both = wave[1:-1], wave[2:] + wave[:-2]
+    span = 33
+    turn = uniform_filter1d(inner * both, span) / np.maximum(uniform_filter1d(inner**2, span), 1e-20)
+    size = np.sqrt(2.0 * uniform_filter1d(inner**2, 8 * span))
+    rest = np.abs(both - np.clip(turn, -2.0, 2.0) * inner) / np.maximum(size, 1e-4 * float(size.max()) + 1e-20)
+    edge = FRAME  # the fades at the ends are no tone
+    at = edge + int(np.argmax(rest[edge:-edge]))
+    away, far = round(0.001 * sample_rate_hz), round(0.02 * sample_rate_hz)
+    around = np.concatenate([rest[max(0, at - far) : at - away], rest[at + away : at + far]])
+    return track.start + 1 + at if rest[at] > max(JUMP, JUMP_ALONE * float(around.max())) else None
 
 
 def cut_loopback(

@@ -20,6 +20,7 @@ from scipy.fft import fft, ifft, next_fast_len, rfft
 from scipy.ndimage import maximum_filter1d
 
 from cabinwright.measure.deconvolve import Reference, transform_size
+from cabinwright.measure.faults import Fault
 from cabinwright.measure.signal import Markers, SweepSignal
 from cabinwright.physics.sweep import Chirp
 
@@ -27,11 +28,19 @@ __all__ = ["MarkerResponse", "Start", "cut_marker", "delay_between", "find_start
 
 Real = NDArray[np.float64]
 Complex = NDArray[np.complex128]
-DRIFT_LIMIT = 1e-3  #: looked for; a person's equipment stays within 200 ppm
+DRIFT_LIMIT = 1e-3  #: looked for
+USUAL_DRIFT = 3e-4  #: a person's equipment stays within 200 ppm
 ROOM_S = 0.08  #: of the marker's response that is kept
 EARLY_S = 0.02
 FADE_USED = 0.38
 CLEAR = 12.0  #: both markers stand above the rest of the search by this factor of amplitude
+ALIKE = 0.5  #: the two markers of one recording, once its clock is known
+OTHER = 0.25  #: a chirp that meets the other marker's filter, or the sweep's, stays well below this of its own
+BEST_PAIR = (
+    0.25  #: two markers far from their distance, and this much higher than the pair that keeps it, are the true ones
+)
+NEAR_S, SHARP = 0.06, 6.0  #: a marker stands so far above what is heard within this time of it
+LOST_S = 0.5  #: fewer lost samples than this leave two markers that can be told from anything else
 
 
 @dataclass(frozen=True)
@@ -57,30 +66,37 @@ class Start:
     clarity: float  #: height of the markers over the rest, amplitude ratio
 
 
-def find_start(recorded: NDArray[np.float32], signal: SweepSignal, *, sample_rate_hz: float) -> Start | str:
-    """Start and drift of ``recorded`` (samples,), or why they cannot be told, in words that follow "the recording …"."""
+def find_start(recorded: NDArray[np.float32], signal: SweepSignal, *, sample_rate_hz: float) -> Start | Fault:
+    """Start and drift of ``recorded`` (samples,), or why they cannot be told."""
     marks = signal.markers
     assert marks is not None
-    found = _coarse(recorded, marks, sample_rate_hz)
-    if isinstance(found, str):
-        return found
+    envelopes = _envelopes(recorded, marks, sample_rate_hz)
+    found = _coarse(envelopes, marks)
+    if found is None:
+        return _unclear(envelopes, marks)
     begin, drift, clarity = found
     response: MarkerResponse | None = None
-    for _ in range(3):
+    likeness = 0.0
+    for _ in range(6):
         first = _response(recorded, marks.first, begin + marks.first_s * (1.0 + drift), drift, sample_rate_hz)
         last = _response(recorded, marks.last, begin + marks.last_s * (1.0 + drift), drift, sample_rate_hz)
         if first is None or last is None:
-            return "begins or ends inside a marker"
+            return _no_markers("begins or ends inside a marker")
         late, likeness = delay_between(first, last)
-        if likeness < 0.5:
-            return "holds two markers that differ"
         step = late / (marks.last_s - marks.first_s)
         drift += step
         response = replace(first, spectrum=0.5 * (first.spectrum + last.spectrum * _turn(last, late)))
         if abs(step) < 1e-9:
             break
+    # Only now: while the clock is wrong (the search may have taken an echo for a marker) equal markers look different.
+    if likeness < ALIKE:
+        return _lost(envelopes, marks, least=USUAL_DRIFT) or _no_markers("holds two markers that differ")
     assert response is not None
     return Start(begin, drift, response, clarity)
+
+
+def _no_markers(reason: str) -> Fault:
+    return Fault("recording-no-sweep", f"the recording {reason}")
 
 
 def _turn(response: MarkerResponse, late_s: float) -> Complex:
@@ -94,37 +110,102 @@ def _pattern(chirp: Chirp, rate: float, size: int, first: int, count: int) -> Co
     return np.array(rfft(chirp.at(grid), n=size)[first : first + count].conj())
 
 
-def _coarse(recorded: NDArray[np.float32], marks: Markers, rate: float) -> tuple[float, float, float] | str:
-    """Start [s], drift and clarity to within a fraction of a millisecond, from matched filters on the markers' band alone.
+@dataclass(frozen=True)
+class Envelopes:
+    """Output of the markers' matched filters at ``slow_hz``; they wrap round some time after ``length_s``."""
 
-    Only the bins of the markers' band are transformed back, which gives the envelope at a reduced rate for little work.
-    """
+    first: Real
+    last: Real
+    slow_hz: float
+    length_s: float
+
+
+def _envelopes(recorded: NDArray[np.float32], marks: Markers, rate: float) -> Envelopes:
+    """Only the bins of the markers' band are transformed back, which gives the envelope at a reduced rate for little work."""
     size = transform_size(len(recorded))
     low, high = sorted((marks.first.start_hz, marks.first.end_hz))
     step = rate / size
     a, b = int(low / step), int(high / step)
     count = next_fast_len(b - a)
     band = rfft(recorded, n=size)[a : a + count]
-    envelopes = [np.abs(ifft(band * _pattern(chirp, rate, size, a, count))) for chirp in (marks.first, marks.last)]
-    first, last = envelopes
-    slow = count * step  # samples per second of the envelopes
+    first, last = (np.abs(ifft(band * _pattern(one, rate, size, a, count))) for one in (marks.first, marks.last))
+    return Envelopes(first, last, count * step, len(recorded) / rate)
+
+
+def _coarse(envelopes: Envelopes, marks: Markers) -> tuple[float, float, float] | None:
+    """Start [s], drift and clarity to within a fraction of a millisecond; ``None`` where the pair is not plainly there."""
+    first, last, slow, length_s = envelopes.first, envelopes.last, envelopes.slow_hz, envelopes.length_s
+    count = len(first)
     apart = (marks.last_s - marks.first_s) * slow
     reach = max(2, int(np.ceil(apart * DRIFT_LIMIT)) + 2)
     shifted = np.roll(maximum_filter1d(last, size=2 * reach + 1, mode="wrap"), -round(apart))
     both = np.minimum(first / max(first.max(), 1e-30), 1.0) * shifted
-    usable = max(1, min(len(both), round((len(recorded) / rate) * slow) - round(apart)))
+    usable = max(1, min(count, round(length_s * slow) - round(apart)))
     at = int(np.argmax(both[:usable] if usable > 8 else both))
     window = (at + round(apart) + np.arange(-reach, reach + 1)) % count
     end = int(window[np.argmax(last[window])])
-    heights = [first[at] / max(float(np.median(first)), 1e-30), last[end] / max(float(np.median(last)), 1e-30)]
-    clarity = float(min(heights))
-    if len(recorded) / rate < marks.last_s - marks.first_s + marks.last.length_s:
-        return "is shorter than the signal from marker to marker"
-    if clarity < CLEAR:
-        missing = "neither marker" if max(heights) < CLEAR else "only one of the two markers"
-        return f"holds {missing} of this build's sweep.wav"
+    clarity = min(first[at] / max(float(np.median(first)), 1e-30), last[end] / max(float(np.median(last)), 1e-30))
+    long_enough = length_s >= marks.last_s - marks.first_s + marks.last.length_s
+    if clarity < CLEAR or not long_enough or first[at] * last[end] < BEST_PAIR * _best_pair(envelopes, apart):
+        return None
     drift = (end - at) / apart - 1.0
-    return at / slow - marks.first_s, drift if abs(drift) < 2.0 * DRIFT_LIMIT else 0.0, clarity
+    return at / slow - marks.first_s, drift if abs(drift) < 2.0 * DRIFT_LIMIT else 0.0, float(clarity)
+
+
+def _before(envelopes: Envelopes, apart: float) -> NDArray[np.intp]:
+    """Where the rising marker may be if sound was lost or doubled between it and the highest falling one."""
+    end, reach = int(np.argmax(envelopes.last)), LOST_S * envelopes.slow_hz
+    return np.arange(max(0, round(end - apart - reach)), max(0, min(round(end - apart + reach), end)))
+
+
+def _best_pair(envelopes: Envelopes, apart: float) -> float:
+    """Product of the highest falling marker and the highest rising one about where that should be, or 0."""
+    around = _before(envelopes, apart)
+    return float(envelopes.first[around].max() * envelopes.last.max()) if len(around) else 0.0
+
+
+def _stands_out(envelope: Real, at: int, slow_hz: float) -> bool:
+    """Whether a marker is at ``at``: high above the rest, and sharp, as a sweep in its filter is not."""
+    near = envelope[max(0, at - round(NEAR_S * slow_hz)) : at + round(NEAR_S * slow_hz)]
+    return bool(envelope[at] > CLEAR * np.median(envelope) and envelope[at] > SHARP * np.median(near))
+
+
+def _unclear(envelopes: Envelopes, marks: Markers) -> Fault:
+    """Which of the markers is not there, and why.
+
+    The falling chirp is told from everything else in the signal; the rising one may be mistaken for the sweep, so it is
+    looked for where the falling one says that it should be.
+    """
+    first, last, slow = envelopes.first, envelopes.last, envelopes.slow_hz
+    apart = marks.last_s - marks.first_s
+    end, at = int(np.argmax(last)), int(np.argmax(first))
+    if last[end] > OTHER * first[at] and _stands_out(last, end, slow):
+        late = apart - end / slow
+        if (lost := _lost(envelopes, marks, least=DRIFT_LIMIT)) is not None:
+            return lost
+        if late > 0.0:
+            return _no_markers(f"began {late:.1f} s after the first marker: its start is cut off")
+        return _no_markers("holds only the second of the two markers of this build's sweep.wav")
+    if first[at] > last[end] / OTHER and _stands_out(first, at, slow):
+        if at / slow + apart + marks.last.length_s > envelopes.length_s:
+            return _no_markers("ends before the second marker is over: its end is cut off")
+        return _no_markers("holds only the first of the two markers of this build's sweep.wav")
+    return _no_markers("holds neither marker of this build's sweep.wav")
+
+
+def _lost(envelopes: Envelopes, marks: Markers, *, least: float) -> Fault | None:
+    """Both markers are there, and by more than ``least`` of it not as far apart as they were played."""
+    first, last, slow = envelopes.first, envelopes.last, envelopes.slow_hz
+    apart = marks.last_s - marks.first_s
+    around, end = _before(envelopes, apart * slow), int(np.argmax(last))
+    if not len(around):
+        return None
+    at = int(around[np.argmax(first[around])])
+    lost = apart - (end - at) / slow
+    if abs(lost) < least * apart or first[at] < OTHER * last[end] or not _stands_out(first, at, slow):
+        return None
+    reason = f"{1e3 * abs(lost):.1f} ms of sound were {'lost' if lost > 0.0 else 'doubled'} between the markers"
+    return Fault("recording-gap", reason, round(1e3 * abs(lost), 1), 0, "ms", {"lost_s": float(lost)})
 
 
 def _response(

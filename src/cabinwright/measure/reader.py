@@ -9,18 +9,19 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import FIRST_COMPLETED, ThreadPoolExecutor, wait
+from dataclasses import replace
 from pathlib import Path
 from typing import Literal, TypeVar
 
 from cabinwright.build.document import Build, Processor, Recording
 from cabinwright.errors import RecordingError, RefusedError
-from cabinwright.measure.calibration import read_calibration
+from cabinwright.measure.calibration import read_calibration, uncovered
 from cabinwright.measure.judge import Judge
 from cabinwright.measure.recorded_with import undo_filters
 from cabinwright.measure.shape import KEPT_S, ZERO_S, Kept, keep
 from cabinwright.measure.signal import make_sweep
 from cabinwright.measure.take import EARLY_S, Take, read_take
-from cabinwright.measure.zero import common_latency_s, marker_shifts
+from cabinwright.measure.zero import common_latency_s, marker_shifts, odd_clocks
 from cabinwright.physics.response import RecordedResponses
 
 __all__ = ["read_recordings"]
@@ -49,7 +50,11 @@ def read_recordings(
     tell = progress or (lambda _text, _share: None)
 
     def read(index: int) -> Take:
-        return read_take(build, folder, index, rows[index], signal, sample_rate_hz=rate)
+        try:
+            return read_take(build, folder, index, rows[index], signal, sample_rate_hz=rate)
+        except RecordingError as error:
+            row = rows[index]
+            raise RecordingError(f"{table}[{index}] ({row.channel} at {row.position}): {error}") from error
 
     takes = _side_by_side(read, range(len(rows)), workers, lambda share: tell("reading recordings", 0.9 * share))
     judge = Judge(build, takes, table=table)
@@ -67,6 +72,8 @@ def read_recordings(
         samples=round(KEPT_S * rate),
     )
     tell("judging recordings", 1.0)
+    if calibration is not None and wish is not None:
+        responses = replace(responses, findings=(*responses.findings, *uncovered(build, calibration, file=wish)))
     return undo_filters(build, responses) if kind == "tuning" else responses
 
 
@@ -90,6 +97,8 @@ def _shifts(build: Build, judge: Judge, rate: float) -> dict[int, float]:
         marks = make_sweep(build).markers
         shifts, odd = marker_shifts(build, judge.takes, channel=marks.channel if marks else "")
         judge.add(odd)
+        if marks is not None:
+            judge.add(odd_clocks(judge.takes, apart_s=marks.last_s - marks.first_s))
         return shifts
     late = common_latency_s(judge.takes, early_s=EARLY_S, sample_rate_hz=rate)
     judge.latency_removed_s = late

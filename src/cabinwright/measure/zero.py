@@ -13,9 +13,11 @@ from cabinwright.measure.marker import delay_between, first_arrival_s
 from cabinwright.measure.take import Take
 from cabinwright.physics.air import speed_of_sound_m_s
 
-__all__ = ["common_latency_s", "marker_shifts"]
+__all__ = ["common_latency_s", "marker_shifts", "odd_clocks"]
 
 LIKENESS = 0.7  #: marker responses at one position are nearly equal; ten centimetres away they are not
+CLOCK_PPM = 30.0  #: one pair of clocks keeps its rate to a few ppm through a round
+SAME_CLOCK_PPM = 10.0
 LONG_S = 0.05  #: a delay that all recordings share beyond this is taken off
 
 
@@ -63,8 +65,34 @@ def _elsewhere(place: str, likeness: float) -> Fault:
     )
 
 
+def odd_clocks(takes: Sequence[Take], *, apart_s: float) -> dict[int, Fault]:
+    """Takes whose clock seems to run unlike that of all others: a few samples were lost or doubled between their markers.
+
+    ``apart_s`` is the time between the markers. Takes that two others agree with may come from another recorder.
+    """
+    marked = [take for take in takes if take.marker is not None and take.fault is None]
+    if len(marked) < 5:
+        return {}
+    drift_ppm = 1e6 * np.asarray([take.drift for take in marked])
+    odd = drift_ppm - np.median(drift_ppm)
+    alike = (np.abs(drift_ppm[:, None] - drift_ppm) < SAME_CLOCK_PPM).sum(axis=1) - 1
+    found: dict[int, Fault] = {}
+    for take, ppm, others in zip(marked, odd.tolist(), alike.tolist(), strict=True):
+        if abs(ppm) > CLOCK_PPM and others < 2:
+            what = "lost" if ppm < 0.0 else "doubled"
+            reason = (
+                f"the markers are {ppm:+.0f} ppm from their distance in the other recordings: about "
+                f"{1e-3 * abs(ppm) * apart_s:.1f} ms of sound were {what}"
+            )
+            found[take.index] = Fault("recording-gap", reason, round(ppm), CLOCK_PPM, "ppm", {"clock_apart_ppm": ppm})
+    return found
+
+
 def common_latency_s(takes: Sequence[Take], *, early_s: float, sample_rate_hz: float) -> float:
-    """Whole samples of delay, in seconds, that every take shares and that would push responses out of what is kept."""
+    """Whole samples of delay, in seconds, that the takes share and that would push responses out of what is kept.
+
+    The earliest quarter of them decides, so one that was moved does not speak for all.
+    """
     peaks = [int(np.argmax(np.abs(take.raw))) / sample_rate_hz - early_s for take in takes if len(take.raw)]
-    least = min(peaks, default=0.0)
+    least = float(np.quantile(peaks, 0.25, method="lower")) if peaks else 0.0
     return round((least - 0.01) * sample_rate_hz) / sample_rate_hz if least > LONG_S else 0.0
