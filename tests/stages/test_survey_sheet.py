@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import runpy
 from pathlib import Path
 
 import numpy as np
@@ -122,3 +123,9 @@ def test_kinds_are_the_same_everywhere() -> None:
     assert "choices=(" + ", ".join(f'"{kind}"' for kind in KINDS) + ")" in text
     with pytest.raises(KeyError, match="tank"):
         generic_sheet("tank")
+
+
+def test_the_drawing_of_the_frame_is_fresh() -> None:
+    script = ROOT / "tools" / "draw_frame.py"
+    space = runpy.run_path(str(script))
+    assert (ROOT / "docs" / "survey-frame.svg").read_text(encoding="utf-8") == space["drawing"]()

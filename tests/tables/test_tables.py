@@ -13,7 +13,7 @@ ROLES = get_args(Role)
 STAGE = [role for role in ROLES if role not in ("rear fill", "centre")]
 
 
-@pytest.mark.parametrize("table", ["roles", "crossovers"])
+@pytest.mark.parametrize("table", ["roles", "crossovers", "survey_points"])
 def test_every_cell_is_filled_and_sourced(table: str) -> None:
     for row in rows(table):
         assert all(value and value.strip() for value in row.values()), row

@@ -88,7 +88,7 @@ def _view(place: dict[str, Array], tapes: Sequence[NumberedTape], ends: set[str]
             f'<text x="{spot[0]:.1f}" y="{spot[1] + 3.2:.1f}" font-size="9" text-anchor="middle" fill="{INK}">'
             f"{tape.number}</text>"
         )
-    for name, (x, y) in place.items():
+    for name, (x, y) in sorted(place.items(), key=lambda item: item[0] in ends):
         size, colour = (3.0, INK) if name in ends else (1.8, GRID)
         out.append(f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{size}" fill="{colour}"/>')
     for letters, (x, y) in _lettered(place, ends):

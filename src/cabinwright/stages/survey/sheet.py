@@ -106,6 +106,7 @@ def own_sheet(build: Build) -> Sheet:
             f"{tape.point}: {1000 * tape.sigma_before_m:.0f} mm becomes {1000 * tape.sigma_after_m:.0f} mm",
         )
         for tape in following
+        if {tape.from_, tape.to} not in [{other.from_, other.to} for other in again]
     )
     frame = survey.frame
     return Sheet(
