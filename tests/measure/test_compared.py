@@ -28,6 +28,10 @@ def left_out(rig: Rig) -> dict[int, str]:
     return {index: found[0] for index, found in named.items()}
 
 
+def left_out_codes(rig: Rig) -> list[str]:
+    return [item.code for item in read_recordings(rig.build, rig.folder).findings]
+
+
 def louder(gain: float) -> Callable[[Array], Array]:
     """The microphone's input was turned; a copy beside it was not."""
     return lambda samples: samples * ([gain, 1.0] if samples.shape[1] == 2 else [gain])
@@ -112,6 +116,15 @@ def test_two_files_of_one_channel_exchanged(fresh: Fresh, timing: str) -> None:
     assert left_out(rig) == dict.fromkeys(pair, "recording-position")
 
 
+@pytest.mark.parametrize("pair", [("p2", "p4"), ("p3", "p5"), ("p1", "p4")])
+def test_two_positions_exchanged_between_markers(fresh: Fresh, pair: tuple[str, str]) -> None:
+    """Markers make each position's own zero, which then is wrong as well; still it is the positions."""
+    rig = fresh("marker")
+    for channel in SPEAKERS:
+        exchange(rig, (channel, pair[0]), (channel, pair[1]))
+    assert set(left_out_codes(rig)) <= {"recording-position"}
+
+
 @pytest.mark.parametrize("timing", TIMINGS)
 def test_two_channels_exchanged_at_every_position(fresh: Fresh, timing: str) -> None:
     """Nothing is left of the two, which is a refusal that names them once and blames no position."""
@@ -171,3 +184,18 @@ def test_a_few_samples_lost_between_markers(fresh: Fresh, count: int) -> None:
 
     rig.change(index, lose)
     assert left_out(rig) == {index: "recording-gap"}
+
+
+def test_a_second_take_that_steps_in_is_judged_too(fresh: Fresh) -> None:
+    """Both takes of one channel at one place were made with the input turned, the second 12 dB further."""
+    rig = fresh("loopback")
+    index = rig.index("left midbass", "p2")
+    file = rig.path(index).with_name("again.wav")
+    file.write_bytes(rig.path(index).read_bytes())
+    again = rig.build.recordings[index].model_copy(update={"file": f"recordings/{file.name}"})
+    build = rig.build.model_copy(update={"recordings": (*rig.build.recordings, again)})
+    both = Rig(rig.folder, build, rig.truth)
+    both.change(index, louder(0.1))
+    both.change(len(build.recordings) - 1, louder(0.025))
+    assert left_out(both) == {index: "recording-level", len(build.recordings) - 1: "recording-level"}
+    assert both.path(index) != file

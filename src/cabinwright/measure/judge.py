@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from itertools import combinations
 
 import numpy as np
@@ -33,14 +33,11 @@ class Judge(Ledger):
             if take.index in kept:
                 self._alone(take, kept[take.index])
         self._same_file()
-        seats = self._seats()
-        evidence = self._evidence(kept, seats, sample_rate_hz, zero_sample, samples)
-        if not self.verifying:
-            self._beside(evidence, seats)
-        self._same_take(kept, evidence, seats)
-        if not self.verifying:
+        for _ in self.takes:  # a second take that steps in for a bad one is heard as well
             seats = self._seats()
-            self._times(self._evidence(kept, seats, sample_rate_hz, zero_sample, samples), seats)
+            self._hear(kept, seats, lambda: self._evidence(kept, self._seats(), sample_rate_hz, zero_sample, samples))
+            if set(self._seats().values()) <= set(seats.values()):
+                break
         seats = self._seats()
         impulse, noise, snr, present = self._tables(kept, seats, samples)
         drift = np.zeros(present.shape)
@@ -83,6 +80,20 @@ class Judge(Ledger):
 
     # -- hearings ---------------------------------------------------------------------------------------------------
 
+    def _hear(self, kept: Mapping[int, Kept], seats: Mapping[Place, int], collected: Callable[[], Evidence]) -> None:
+        """What the recordings that hold the ``seats`` say about one another."""
+        evidence = collected()
+        if not self.verifying:
+            self._beside(evidence, seats)
+        self._same_take(kept, evidence, seats)
+        if not self.verifying:
+            seats = self._seats()
+            self._times(collected(), seats)
+
+    def _still(self, evidence: Evidence, seats: Mapping[Place, int]) -> Evidence:
+        """``evidence`` without what was found to be bad by now."""
+        return evidence.without([place for place, index in seats.items() if not self._good(index)])
+
     def _alone(self, take: Take, item: Kept) -> None:
         """Sound at all, and not distorted; bands are judged after the channel is known to be the right one."""
         speakers = speakers_of(self.build, take.recording.channel) or self.build.speakers
@@ -119,16 +130,14 @@ class Judge(Ledger):
                 self.twins.append((a.index, b.index))
 
     def _beside(self, evidence: Evidence, seats: Mapping[Place, int]) -> None:
-        """Another level, two channels exchanged, another channel playing, too little of the right one, another moment."""
+        """Another level, two channels exchanged, another channel playing, too little of the right one."""
         self._levels(evidence, seats)
-        evidence = evidence.without([place for place, index in seats.items() if not self._good(index)])
+        evidence = self._still(evidence, seats)
         self._exchanged(evidence, seats)
-        evidence = evidence.without([place for place, index in seats.items() if not self._good(index)])
+        evidence = self._still(evidence, seats)
         for (row, column), index in seats.items():
-            fault = (
-                compare.odd_bands(evidence, row, column, self._roles(self.channels[row])) if self._good(index) else None
-            )
-            if fault is not None:
+            roles = self._roles(self.channels[row])
+            if self._good(index) and (fault := compare.odd_bands(evidence, row, column, roles)) is not None:
                 self.fault[index] = fault
         for place, fault in compare.wrong_channels(evidence, self.channels).items():
             self.fault.setdefault(seats[place], fault)
@@ -139,7 +148,7 @@ class Judge(Ledger):
             if weak is not None and weak.fatal:
                 self.fault[index] = weak
             elif weak is not None:
-                self.remarks.setdefault(index, []).append(weak)
+                self.remarks[index] = [weak]
 
     def _levels(self, evidence: Evidence, seats: Mapping[Place, int]) -> None:
         """Levels turned between recordings, and as one finding where that is so of all that was recorded at a position."""
@@ -153,9 +162,7 @@ class Judge(Ledger):
                 found.setdefault(index, fault)
         self.add(found)
         for name in self.positions:
-            here = [
-                take.index for take in self.takes if take.recording.position == name and take.index in seats.values()
-            ]
+            here = [index for (_, column), index in seats.items() if self.positions[column] == name]
             if len(here) > 1 and all(index in found for index in here):
                 self.shared.append((found[here[0]], here, f"{name}: "))
 
@@ -173,9 +180,10 @@ class Judge(Ledger):
 
         def blame(found: Mapping[Place, Fault]) -> Evidence:
             self.add({seats[place]: fault for place, fault in found.items()})
-            return evidence.without([place for place, index in seats.items() if not self._good(index)])
+            return self._still(evidence, seats)
 
-        evidence = blame(timing.exchanged_files(evidence, self.positions, free_zero=self.free_zero))
+        if not self.free_zero:
+            evidence = blame(timing.exchanged_files(evidence, self.positions))
         evidence = blame(timing.odd_times(evidence, apart_s, free_zero=self.free_zero, alone=True))
         self._places(evidence)
         blame(timing.odd_times(blame({}), apart_s, free_zero=self.free_zero))

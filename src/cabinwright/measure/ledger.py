@@ -40,9 +40,8 @@ class Ledger:
         self.fault: dict[int, Fault] = {take.index: take.fault for take in takes if take.fault is not None}
         self.remarks: dict[int, list[Fault]] = {}
         self.twins: list[tuple[int, int]] = []  #: entries that hold the same sound, sample for sample
-        self.shared: list[
-            tuple[Fault, list[int], str]
-        ] = []  #: one fault of several entries, and what they have in common
+        #: one fault of several entries, and the words that open its finding
+        self.shared: list[tuple[Fault, list[int], str]] = []
 
     @property
     def free_zero(self) -> bool:

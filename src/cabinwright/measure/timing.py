@@ -157,10 +157,13 @@ def _undecided(apart_s: float, limit_s: float) -> Fault:
     )
 
 
-def exchanged_files(evidence: Evidence, positions: Sequence[str], *, free_zero: bool) -> dict[Place, Fault]:
-    """Two recordings of one channel that fit each other's position, unless every channel that can tell them apart does so."""
+def exchanged_files(evidence: Evidence, positions: Sequence[str]) -> dict[Place, Fault]:
+    """Two recordings of one channel that fit each other's position, unless every channel that can tell them apart does so.
+
+    For one time zero for all alone: a recording with markers brings its position's own along, and those tell.
+    """
     found: dict[Place, Fault] = {}
-    left = _left(evidence, free_zero=free_zero)
+    left = _left(evidence, free_zero=False)
     for one, two in combinations(range(len(positions)), 2):
         step = evidence.travel_s[:, one] - evidence.travel_s[:, two]
         stated = np.min(np.abs(left[:, [one, two]]), axis=1)
