@@ -15,7 +15,7 @@ from cabinwright.drawings.tapes import NumberedTape, letter, tape_drawing
 from cabinwright.handover.survey_sheet import survey_sheet_html, survey_toml
 from cabinwright.stages import survey
 from cabinwright.stages.survey.sheet import KINDS, Sheet, generic_sheet, own_sheet
-from stages.test_survey import HEAD, KNOWN, known, written
+from stages.test_survey import CAR, HEAD, KNOWN, known, written
 
 ROOT = Path(__file__).parents[2]
 
@@ -73,13 +73,18 @@ def test_every_tape_is_drawn_numbered_and_has_a_box(kind: str) -> None:
 
 def test_numbers_keep_clear_of_one_another() -> None:
     points = {"a": (0.0, 0.0, 0.0), "b": (1.0, 1.0, 0.0), "c": (0.0, 1.0, 0.0), "d": (1.0, 0.0, 0.0)}
-    drawn = tape_drawing(points, [NumberedTape(1, "a", "b"), NumberedTape(2, "c", "d")], says="two that cross")
+    drawn = tape_drawing(
+        points,
+        dict(zip(points, "ABCD", strict=True)),
+        [NumberedTape(1, "a", "b"), NumberedTape(2, "c", "d")],
+        says="two that cross",
+    )
     first, second = (
         np.array([float(x), float(y)])
         for x, y in re.findall(r'<text x="([\d.]+)" y="([\d.]+)" font-size="9"', drawn)[:2]
     )
     assert np.linalg.norm(first - second) > 12.0
-    assert tape_drawing({}, [], says="nothing") == ""
+    assert tape_drawing({}, {}, [], says="nothing") == ""
 
 
 def test_letters() -> None:
@@ -103,6 +108,18 @@ def test_own_survey_that_floats_says_why() -> None:
     sheet = own_sheet(parse(written(known(*KNOWN[:3]))))
     assert "two places" in sheet.remarks[0]
     assert "two places" in survey_sheet_html(sheet)
+
+
+def test_letters_of_the_drawing_are_those_of_the_table() -> None:
+    """A point that nobody can place yet has a letter all the same."""
+    order = ("left door", *KNOWN[:3])
+    lines = {name: "" if name == "left door" else f"at_m = {list(CAR[name])}" for name in order}
+    text = written(lines)
+    text += '[[survey.tapes]]\nfrom = "left hinge"\nto = "right hinge"\ndistance_m = 1.4\n'
+    page = survey_sheet_html(own_sheet(parse(text)))
+    assert "two places" in page
+    drawn = " ".join(re.findall(r'paint-order="stroke">([A-Z ]+)</text>', page)).split()
+    assert set(drawn) == {"B", "C"}
 
 
 def test_the_command(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -33,12 +33,15 @@ class NumberedTape:
     taken: bool = False
 
 
-def tape_drawing(points: dict[str, Triple], tapes: Sequence[NumberedTape], *, says: str) -> str:
-    """One ``<svg>`` with both views; ``points`` are in metres, and tapes to points that are not there are left out."""
-    if not points:
-        return ""
+def tape_drawing(
+    points: dict[str, Triple], letters: dict[str, str], tapes: Sequence[NumberedTape], *, says: str
+) -> str:
+    """One ``<svg>`` with both views; ``points`` are in metres, each with its letters; tapes to others are left out."""
     drawn = [tape for tape in tapes if tape.from_ in points and tape.to in points]
     ends = {name for tape in drawn for name in (tape.from_, tape.to)}
+    if not ends:
+        return ""
+    points = {name: at_m for name, at_m in points.items() if name in ends}
     body: list[str] = []
     left = 0.0
     room = (WIDTH - GAP) / 2.0
@@ -50,7 +53,7 @@ def tape_drawing(points: dict[str, Triple], tapes: Sequence[NumberedTape], *, sa
     for heading, axes in VIEWS:
         place = _placed(points, axes, scale, left + MARGIN, MARGIN + 16.0)
         body.append(f'<text x="{left:.0f}" y="11" font-size="11" fill="{INK}">{escape(heading)}</text>')
-        body += _view(place, drawn, ends)
+        body += _view(place, drawn, letters)
         left += room + GAP
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH:.0f} {height:.0f}" role="img"'
@@ -73,7 +76,7 @@ def _placed(
     return dict(zip(points, shifted, strict=True))
 
 
-def _view(place: dict[str, Array], tapes: Sequence[NumberedTape], ends: set[str]) -> list[str]:
+def _view(place: dict[str, Array], tapes: Sequence[NumberedTape], letters: dict[str, str]) -> list[str]:
     out = []
     for tape in tapes:
         (x1, y1), (x2, y2) = place[tape.from_], place[tape.to]
@@ -88,28 +91,25 @@ def _view(place: dict[str, Array], tapes: Sequence[NumberedTape], ends: set[str]
             f'<text x="{spot[0]:.1f}" y="{spot[1] + 3.2:.1f}" font-size="9" text-anchor="middle" fill="{INK}">'
             f"{tape.number}</text>"
         )
-    for name, (x, y) in sorted(place.items(), key=lambda item: item[0] in ends):
-        size, colour = (3.0, INK) if name in ends else (1.8, GRID)
-        out.append(f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{size}" fill="{colour}"/>')
-    for letters, (x, y) in _lettered(place, ends):
+    for x, y in place.values():
+        out.append(f'<circle cx="{x:.1f}" cy="{y:.1f}" r="3" fill="{INK}"/>')
+    for words, (x, y) in _lettered(place, letters):
         out.append(
             f'<text x="{x:.1f}" y="{y - 6:.1f}" font-size="11" font-weight="700" text-anchor="middle" fill="{INK}"'
-            f' stroke="#fff" stroke-width="3" paint-order="stroke">{letters}</text>'
+            f' stroke="#fff" stroke-width="3" paint-order="stroke">{words}</text>'
         )
     return out
 
 
-def _lettered(place: dict[str, Array], ends: set[str]) -> list[tuple[str, Array]]:
+def _lettered(place: dict[str, Array], letters: dict[str, str]) -> list[tuple[str, Array]]:
     """Letters and where they stand; points that cover one another in this view share a label."""
     labels: list[tuple[str, Array]] = []
-    for number, (name, spot) in enumerate(place.items()):
-        if name not in ends:
-            continue
+    for name, spot in place.items():
         near = next((k for k, (_, other) in enumerate(labels) if np.linalg.norm(other - spot) < TOGETHER), None)
         if near is None:
-            labels.append((letter(number), spot))
+            labels.append((letters[name], spot))
         else:
-            labels[near] = (f"{labels[near][0]} {letter(number)}", labels[near][1])
+            labels[near] = (f"{labels[near][0]} {letters[name]}", labels[near][1])
     return labels
 
 

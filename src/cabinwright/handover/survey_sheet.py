@@ -46,7 +46,7 @@ def survey_sheet_html(sheet: Sheet) -> str:
                 "rows": rows,
                 "halves": [part for part in (rows[:half], rows[half:]) if part],
                 "taken": any(tape.taken for tape in numbered),
-                "drawing": Markup(tape_drawing(places, numbered, says=f"{heading}: tapes by number")),
+                "drawing": Markup(tape_drawing(places, letters, numbered, says=f"{heading}: tapes by number")),
             }
         )
     done = sum(tape.distance_m is not None for tape in everything)
