@@ -313,3 +313,23 @@ def test_whatever_is_read_off_a_tape_is_answered(data: st.DataObject) -> None:
     assert np.isfinite([point.at_m for point in result.points.values()]).all()
     assert np.isfinite([point.sigma_m for point in result.points.values()]).all()
     assert json.loads(plan_json(build, design(build, None, lambda what, share: None)))["survey"]["points"]
+
+
+def test_a_wrong_height_is_left_out_and_no_tape_is_blamed() -> None:
+    text = written(known(*KNOWN)) + '[[survey.heights]]\npoint = "left door"\nheight_m = 1.5\n'
+    result = surveyed(text)
+    assert result.suspect_tapes == ()
+    assert [item.code for item in result.findings] == ["survey.suspect_reading"]
+    assert "left door" in result.findings[0].message
+    assert worst_m(result) < 0.015
+
+
+def test_where_three_good_tapes_are_left_the_wrong_one_still_tells_the_side() -> None:
+    """Four tapes from known points, one 10 cm long: which one stays open, but the point does not flip to its image."""
+    thin = tuple(f"{a}|{b}" for a, b in combinations(NAMES, 2) if a not in KNOWN)
+    result = surveyed(written(known(*KNOWN), without=thin, errors_m={("left hinge", "left door"): 0.1}))
+    (tape,) = result.suspect_tapes
+    assert "left door" in (tape.from_, tape.to)
+    assert len(tape.or_else) == 3
+    assert {"survey.suspect_undecided"} <= {item.code for item in result.findings}
+    assert np.linalg.norm(np.subtract(result.points["left door"].at_m, CAR["left door"])) < 0.5

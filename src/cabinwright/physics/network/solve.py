@@ -61,8 +61,12 @@ def best_start(network: Network) -> Array:
 
 
 def _wild(network: Network, v_m: Array) -> Mask:
-    """(rows,) tapes that are far off; what is linear in the coordinates can be snooped however wrong it is."""
-    return np.asarray((np.abs(v_m) > WILD_M) & (np.arange(v_m.size) < network.tapes))
+    """(rows,) tapes, heights and offsets that are far off; a centre line that is still to be found makes no row wild."""
+    may_be = np.zeros(v_m.size, dtype=np.bool_)
+    may_be[: network.tapes + network.linear_m.size] = True
+    if network.centre_free:
+        may_be[network.tapes :][: network.linear_m.size] = network.linear[:, -1] == 0.0
+    return np.asarray((np.abs(v_m) > WILD_M) & may_be)
 
 
 def _explained(found: Adjusted) -> bool:
@@ -90,7 +94,10 @@ def solve(network: Network, start_m: Array, groups: Indices | None = None) -> So
 
 def snoop(network: Network, start_m: Array, wild: Mask, first: Adjusted, groups: Indices) -> Solved:
     """Leave out one measurement after the other until none stands out, then take back what agrees."""
-    order = [int(row) for row in sorted(np.flatnonzero(wild), key=lambda row: -abs(first.v_m[row]))]
+    order = list[int]()
+    for row in sorted(np.flatnonzero(wild), key=lambda row: -abs(first.v_m[row])):
+        if groups[row] not in groups[order]:
+            order.append(int(row))
     used = ~np.isin(groups, groups[order]) if order else np.ones(network.rows, bool)
     current = adjust(network, start_m, used=used)
     twins: dict[int, tuple[int, ...]] = {}

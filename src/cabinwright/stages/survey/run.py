@@ -21,6 +21,7 @@ from cabinwright.stages.survey.result import GlobalTest, LocatedPoint, NextTape,
 __all__ = ["run"]
 
 TURNS = 6  #: how often another image may be taken up before the survey is refused
+FAR_LESS = 0.5  #: share of the other side's error below which a reading that is left out speaks for a side
 NEARER = 0.8  #: a guess decides for an image whose distance from it is below this share of the other's
 
 
@@ -49,7 +50,7 @@ def _settled(posed: Posed) -> Solved:
         loose = floating(solved.final)
         if loose is not None:
             raise RefusedError(refusals.floats(posed, solved, loose))
-        other = _other_side(posed, solved.final)
+        other = _other_side(posed, solved)
         if other is None:
             refusals.check_agreement(posed, solved)
             return solved
@@ -57,10 +58,11 @@ def _settled(posed: Posed) -> Solved:
     raise RefusedError(refusals.NO_IMAGE_HOLDS)
 
 
-def _other_side(posed: Posed, current: Adjusted) -> Image | None:
+def _other_side(posed: Posed, solved: Solved) -> Image | None:
     """The mirror image to go over to; None where this one stands. Raises ``RefusedError`` where nothing tells."""
+    current = solved.final
     for image in images(current):
-        wish = _wish(posed.network.near_m, current, image)
+        wish = _wish(posed.network.near_m, current, image) or _trace(solved, image)
         if wish > 0.0 or (image.better and wish == 0.0):
             return image
         if image.as_good and wish == 0.0:
@@ -78,6 +80,22 @@ def _wish(near_m: Array, current: Adjusted, image: Image) -> float:
     if there < NEARER * here:
         return 1.0
     return -1.0 if here < NEARER * there else 0.0
+
+
+def _trace(solved: Solved, image: Image) -> float:
+    """What the readings left out say, wrong as they are: 1 for the image, -1 for where the points are, 0 for nothing.
+
+    A reading is likelier to be a little wrong than very wrong, so the side counts on which they are far less so.
+    """
+    network, rows = solved.final.network, np.array(solved.left_out, dtype=np.intp)
+    tapes = rows[rows < network.tapes]
+    mine = tapes[np.isin(network.tape_ends[tapes], image.points).any(axis=1)]
+    if not len(mine):
+        return 0.0
+    here, there = (float(np.abs(found.v_m[mine]).sum()) for found in (solved.final, image.found))
+    if there < FAR_LESS * here:
+        return 1.0
+    return -1.0 if here < FAR_LESS * there else 0.0
 
 
 def _outcome(build: Build, posed: Posed, solved: Solved) -> SurveyResult:
