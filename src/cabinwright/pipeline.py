@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from concurrent.futures import Executor
 from dataclasses import dataclass, field
 from typing import TypeVar
 
 from cabinwright.build.document import Build
 from cabinwright.errors import CabinwrightError
 from cabinwright.findings import Finding, finding
+from cabinwright.physics.directivity import Polar
 from cabinwright.physics.response import RecordedResponses
-from cabinwright.stages import survey, tuning
+from cabinwright.stages import layout, survey, tuning
+from cabinwright.stages.layout.result import LayoutResult
 from cabinwright.stages.survey.result import SurveyResult
 from cabinwright.stages.tuning.result import TuningResult
 
-__all__ = ["Results", "design"]
+__all__ = ["Results", "compare_places", "design"]
 
 Progress = Callable[[str, float], None]
 Answer = TypeVar("Answer")
@@ -28,7 +31,7 @@ class Results:
 
     tuning: TuningResult | None = None
     survey: SurveyResult | None = None
-    layout: None = None
+    layout: LayoutResult | None = None
     signal: None = None
     enclosure: None = None
     power: None = None
@@ -37,17 +40,28 @@ class Results:
     stopped: dict[str, tuple[Finding, ...]] = field(default_factory=dict)  #: stage: why it gave no answer
 
 
-def design(build: Build, recordings: RecordedResponses | None, progress: Progress) -> Results:
+def design(
+    build: Build,
+    recordings: RecordedResponses | None,
+    progress: Progress,
+    *,
+    polars: Mapping[str, Polar] | None = None,
+) -> Results:
     """Run every stage whose inputs are there.
 
     Whatever a stage raises becomes a ``stop`` of that stage, so that one cannot silence the others; only an interruption
     passes through.
     """
-    skipped = dict.fromkeys(("layout", "signal", "enclosure", "power", "workshop"), NOT_BUILT)
+    skipped = dict.fromkeys(("signal", "enclosure", "power", "workshop"), NOT_BUILT)
     stopped: dict[str, tuple[Finding, ...]] = {}
     surveyed = _attempt("survey", lambda: survey.run(build), stopped)
     if surveyed is None and "survey" not in stopped:
         skipped["survey"] = "needs [[survey.points]] and [[survey.tapes]] between them"
+    placed = None
+    if not build.places or not build.seats:
+        skipped["layout"] = "needs [[places]] and [[seats]], and [[cabin.surfaces]] for reflections"
+    else:
+        placed = _attempt("layout", lambda: compare_places(build, surveyed, progress, polars=polars), stopped)
     tuned = None
     if recordings is None:
         skipped["tuning"] = "needs channels, microphone_positions and recordings of every channel"
@@ -58,7 +72,26 @@ def design(build: Build, recordings: RecordedResponses | None, progress: Progres
             stopped,
             recordings.findings,
         )
-    return Results(survey=surveyed, tuning=tuned, skipped=skipped, stopped=stopped)
+    return Results(survey=surveyed, layout=placed, tuning=tuned, skipped=skipped, stopped=stopped)
+
+
+def compare_places(
+    build: Build,
+    surveyed: SurveyResult | None,
+    progress: Progress,
+    *,
+    polars: Mapping[str, Polar] | None = None,
+    executor: Executor | None = None,
+) -> LayoutResult | None:
+    """The layout stage with what the survey knows: coordinates for names, and how exact they are."""
+    named = survey.named_places(build)
+    sigmas = {}
+    for number, place in enumerate(build.places):
+        point = named.get(f"places[{number}].position_m")
+        if point is not None and surveyed is not None:
+            sigmas[place.name] = surveyed.points[point].sigma_m
+    located = survey.located(build, surveyed)
+    return layout.run(located, sigmas_m=sigmas, polars=polars, executor=executor, progress=progress)
 
 
 def _attempt(

@@ -6,6 +6,7 @@ import json
 import os
 import tomllib
 from collections.abc import Callable, Sequence
+from concurrent.futures import Executor
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
@@ -16,17 +17,20 @@ from cabinwright.errors import OutputError, PersonError, RefusedError
 from cabinwright.files import write_all
 from cabinwright.findings import Finding
 from cabinwright.handover.documents import (
+    layout_documents,
     plan_documents,
     survey_sheet_documents,
     tune_documents,
     verification_documents,
 )
+from cabinwright.measure.polars import read_polars
 from cabinwright.measure.reader import read_recordings
 from cabinwright.measure.signal import sweep_files
 from cabinwright.physics.response import RecordedResponses
-from cabinwright.pipeline import Results, crashed, design, refused
+from cabinwright.pipeline import Results, compare_places, crashed, design, refused
 from cabinwright.stages import survey, tuning
 from cabinwright.stages.layout.decide import Decision, decide
+from cabinwright.stages.layout.result import LayoutResult
 from cabinwright.stages.survey.sheet import KINDS, generic_sheet, own_sheet
 from cabinwright.stages.tuning.result import TuningResult
 from cabinwright.stages.tuning.settings import Settings
@@ -97,6 +101,23 @@ class Session:
             _replace(file, new)
         return decisions, file
 
+    def layout(
+        self, progress: Progress = unwatched, *, executor: Executor | None = None
+    ) -> tuple[LayoutResult, tuple[Path, ...]]:
+        """Compare places for loudspeakers and write the comparison. Raises ``RefusedError`` where there is nothing to compare."""
+        for table, cure in (
+            ("places", "Write where a speaker could go; docs/layout.md shows how."),
+            ("seats", "Say where the listeners' heads are."),
+        ):
+            if not getattr(self.build, table):
+                raise RefusedError(f"{self.folder / self.file_name}: there are no [[{table}]] to compare. {cure}")
+        surveyed = survey.run(self.build) if survey.has_names(self.build) else None
+        polars = read_polars(self.build, self.folder)
+        result = compare_places(self.build, surveyed, progress, polars=polars, executor=executor)
+        assert result is not None
+        progress("drawing", 0.0)
+        return result, write_all(self.out, layout_documents(self.located, result))
+
     def sweep(self) -> tuple[Path, ...]:
         """Write the measurement signal and its page into the build folder."""
         return write_all(self.folder, sweep_files(self.build))
@@ -128,10 +149,15 @@ class Session:
                 stopped["tuning"] = (*found, refused("tuning", str(error)))
             except Exception as error:
                 stopped["tuning"] = (crashed("tuning", error),)
-        results = design(self.build, recorded, progress)
+        try:
+            polars = read_polars(self.build, self.folder)
+        except PersonError as error:
+            polars, stopped["layout"] = {}, (refused("layout", str(error)),)
+        results = design(self.build, recorded, progress, polars=polars)
         if stopped:
             skipped = {stage: words for stage, words in results.skipped.items() if stage not in stopped}
             results = replace(results, skipped=skipped, stopped={**results.stopped, **stopped})
+            results = replace(results, layout=None if "layout" in stopped else results.layout)
         return results, write_all(self.out, plan_documents(self.build, results, recorded))
 
     def settings(self, file: Path | None = None) -> Settings:

@@ -8,48 +8,66 @@ COMMON_PRACTICE = "common practice"
 """What a rule of thumb cites that nobody has written down with authority."""
 
 SOURCES: dict[str, str] = {
+    "Allen & Berkley 1979": (
+        "J. B. Allen, D. A. Berkley, Image method for efficiently simulating small-room acoustics, J. Acoust. Soc."
+        " Am. 65(4), 943–950, 1979"
+    ),
     "Audio EQ Cookbook": (
         "R. Bristow-Johnson, Cookbook formulae for audio equalizer biquad filter coefficients; W3C Group Note "
         "Audio EQ Cookbook, 2021"
     ),
     "Baarda 1968": (
-        "W. Baarda, A testing procedure for use in geodetic networks, Netherlands Geodetic Commission, Publications on "
-        "Geodesy, New Series 2(5), Delft, 1968"
+        "W. Baarda, A testing procedure for use in geodetic networks, Netherlands Geodetic Commission, "
+        "Publications on Geodesy, New Series 2(5), Delft, 1968"
+    ),
+    "Beranek & Mellow 2012": (
+        "L. L. Beranek, T. J. Mellow, Acoustics: Sound Fields and Transducers, Academic Press, 2012"
+    ),
+    "Blauert 1997": "J. Blauert, Spatial Hearing, revised edition, MIT Press, 1997",
+    "Borish 1984": (
+        "J. Borish, Extension of the image model to arbitrary polyhedra, J. Acoust. Soc. Am. 75(6), 1827–1836, 1984"
     ),
     "Cramer 1993": (
         "O. Cramer, The variation of the specific heat ratio and the speed of sound in air with temperature, "
         "pressure, humidity, and CO2 concentration, J. Acoust. Soc. Am. 93(5), 2510–2516, 1993"
     ),
     "Farina 2000": (
-        "A. Farina, Simultaneous measurement of impulse response and distortion with a swept-sine technique, "
-        "108th Convention of the Audio Engineering Society, preprint 5093, 2000"
+        "A. Farina, Simultaneous measurement of impulse response and distortion with a swept-sine technique, 108th"
+        " Convention of the Audio Engineering Society, preprint 5093, 2000"
     ),
     "Farina 2007": (
-        "A. Farina, Advancements in impulse response measurements by sine sweeps, 122nd Convention of the "
-        "Audio Engineering Society, paper 7121, 2007"
+        "A. Farina, Advancements in impulse response measurements by sine sweeps, 122nd Convention of the Audio "
+        "Engineering Society, paper 7121, 2007"
     ),
     "Ghilani 2017": (
         "C. D. Ghilani, Adjustment Computations: Spatial Data Analysis, 6th edition, John Wiley & Sons, 2017"
+    ),
+    "Haas 1951": (
+        "H. Haas, Über den Einfluss eines Einfachechos auf die Hörsamkeit von Sprache, Acustica 1, 49–58, 1951"
     ),
     "IEC 61260-1": "IEC 61260-1:2014, Electroacoustics – Octave-band and fractional-octave-band filters – Part 1",
     "IEC 61672-1": "IEC 61672-1:2013, Electroacoustics – Sound level meters – Part 1: Specifications",
     "ISO 18233": "ISO 18233:2006, Acoustics – Application of new measurement methods in building and room acoustics",
     "ISO 4130": "ISO 4130:1978, Road vehicles – Three-dimensional reference system and fiducial marks – Definitions",
     "ISO 9613-1": "ISO 9613-1:1993, Acoustics – Attenuation of sound during propagation outdoors – Part 1",
+    "Kurze & Anderson 1971": (
+        "U. J. Kurze, G. S. Anderson, Sound attenuation by barriers, Applied Acoustics 4(1), 35–53, 1971"
+    ),
     "Levenberg 1944": (
-        "K. Levenberg, A method for the solution of certain non-linear problems in least squares, Quart. "
-        "Appl. Math. 2, 164–168, 1944"
+        "K. Levenberg, A method for the solution of certain non-linear problems in least squares, Quart. Appl. "
+        "Math. 2, 164–168, 1944"
     ),
     "Linkwitz 1976": (
         "S. H. Linkwitz, Active crossover networks for noncoincident drivers, J. Audio Eng. Soc. 24(1), 2–8, 1976"
     ),
     "Lundeby 1995": (
-        "A. Lundeby, T. E. Vigran, H. Bietz and M. Vorländer, Uncertainties of measurements in room "
-        "acoustics, Acustica 81, 344–355, 1995"
+        "A. Lundeby, T. E. Vigran, H. Bietz and M. Vorländer, Uncertainties of measurements in room acoustics, "
+        "Acustica 81, 344–355, 1995"
     ),
+    "Maekawa 1968": "Z. Maekawa, Noise reduction by screens, Applied Acoustics 1(3), 157–173, 1968",
     "Marquardt 1963": (
-        "D. W. Marquardt, An algorithm for least-squares estimation of nonlinear parameters, SIAM J. Appl. "
-        "Math. 11(2), 431–441, 1963"
+        "D. W. Marquardt, An algorithm for least-squares estimation of nonlinear parameters, SIAM J. Appl. Math. "
+        "11(2), 431–441, 1963"
     ),
     "Neely & Allen 1979": (
         "S. T. Neely and J. B. Allen, Invertibility of a room impulse response, J. Acoust. Soc. Am. 66(1), "
@@ -59,18 +77,19 @@ SOURCES: dict[str, str] = {
         "H. B. Nielsen, Damping parameter in Marquardt's method, IMM-REP-1999-05, Technical University of Denmark, 1999"
     ),
     "NIST SP 811": (
-        "A. Thompson and B. N. Taylor, Guide for the Use of the International System of Units (SI), NIST "
-        "Special Publication 811, 2008 edition"
+        "A. Thompson and B. N. Taylor, Guide for the Use of the International System of Units (SI), NIST Special "
+        "Publication 811, 2008 edition"
     ),
     "TOML 1.0": "TOML, Tom's Obvious Minimal Language, version 1.0.0, 2021, https://toml.io/en/v1.0.0",
     "Tukey 1977": "J. W. Tukey, Exploratory Data Analysis, Addison-Wesley, 1977 (median polish)",
     "UN Regulation No. 125": (
-        "UN Regulation No. 125, Uniform provisions concerning the approval of motor vehicles with regard to the forward "
-        "field of vision of the motor vehicle driver, United Nations Economic Commission for Europe"
+        "UN Regulation No. 125, Uniform provisions concerning the approval of motor vehicles with regard to the "
+        "forward field of vision of the motor vehicle driver, United Nations Economic Commission for Europe"
     ),
+    "Vorländer 2008": "M. Vorländer, Auralization, Springer, 2008, appendix: tables of absorption coefficients",
     "Welch 1967": (
-        "P. D. Welch, The use of fast Fourier transform for the estimation of power spectra, IEEE Trans. "
-        "Audio Electroacoust. 15(2), 70–73, 1967"
+        "P. D. Welch, The use of fast Fourier transform for the estimation of power spectra, IEEE Trans. Audio "
+        "Electroacoust. 15(2), 70–73, 1967"
     ),
 }
 """Short name -> full reference, in alphabetical order."""

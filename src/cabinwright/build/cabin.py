@@ -144,7 +144,7 @@ class Place(Model):
 class Weights(Model):
     """How much each side of a place counts where no place is better in all of them."""
 
-    sound: Weight = 4.0
+    sound: Weight = 6.0
     """Sound at the seats."""
     room: Weight = 2.0
     """Depth and volume behind the panel."""

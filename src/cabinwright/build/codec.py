@@ -106,6 +106,7 @@ def _strays(build: Build, folder: Path) -> Iterable[Fault]:
     ]
     if build.tuning and build.tuning.microphone_calibration:
         named.append((("tuning", "microphone_calibration"), build.tuning.microphone_calibration))
+    named += [(("places", index, "polar"), row.polar) for index, row in enumerate(build.places) if row.polar]
     for path, relative in named:
         try:
             resolve_inside(folder, relative)

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, NoReturn
 
 from cabinwright import __version__
 from cabinwright.cli.terminal import Interruptible, flush, hush, plain, rewrite, say, tell
+from cabinwright.errors import PersonError
 
 if TYPE_CHECKING:
     from cabinwright.findings import Finding
@@ -19,6 +20,7 @@ __all__ = ["main"]
 
 Command = Callable[[argparse.Namespace], int]
 INTERRUPTED = 130
+SHELLS = ("hatchback", "saloon", "estate", "crew van", "pick-up")
 
 
 def main(arguments: list[str] | None = None) -> int:
@@ -89,11 +91,24 @@ def _parser() -> argparse.ArgumentParser:
     new.add_argument("folder", type=Path, metavar="FOLDER")
     new.add_argument("--title", default="A new build", help="title of the build")
     new.add_argument("--driving-side", choices=("left", "right"), default="left", help="side the driver sits on")
+    new.add_argument("--shell", choices=SHELLS, help="add a generic cabin of this kind, to be replaced by a survey")
+    for name, words in (
+        ("length", "from the dash's face straight back to the end of the cabin"),
+        ("width", "between the doors at the windows' lower edge"),
+        ("height", "from the floor to the highest point of the roof"),
+    ):
+        new.add_argument(
+            f"--{name}",
+            type=_metres,
+            metavar="TAPE",
+            help=f"of the cabin, {words}: 1.45, 145cm or '57 in'; without it typical",
+        )
     builds = {}
     for name, run, words in (
         ("sweep", _sweep, "write the measurement signal and how to use it"),
         ("tune", _tune, "turn the recordings into processor settings and a report"),
         ("survey-sheet", _survey_sheet, "write a sheet to print: which tapes to take in the car, drawn and numbered"),
+        ("layout", _layout, "compare places for loudspeakers before anything is cut, and draw why"),
         ("plan", _plan, "run every stage whose inputs are there and write plan.json"),
         ("verify", _verify, "compare recordings made after loading the settings with the prediction"),
     ):
@@ -104,7 +119,7 @@ def _parser() -> argparse.ArgumentParser:
     accept.add_argument("places", nargs="+", metavar="PLACE", help="name of a [[places]] of the build")
     builds["survey-sheet"].add_argument(
         "--car",
-        choices=("hatchback", "saloon", "estate", "crew van", "pick-up"),
+        choices=SHELLS,
         help="kind of car; without it the build's own survey with the tapes to take next, or a hatchback where it has none",
     )
     builds["verify"].add_argument(
@@ -138,11 +153,28 @@ class Watched:
             rewrite("")
 
 
+def _metres(text: str) -> float:
+    """A tape as the command line has it: a bare number counts in metres."""
+    from cabinwright.units import UnitError, to_si
+
+    try:
+        return to_si(f"{text} m" if text.replace(".", "", 1).isdecimal() else text, suffix="m")
+    except UnitError as error:
+        raise argparse.ArgumentTypeError(str(error)) from None
+
+
 def _new(options: argparse.Namespace) -> int:
+    from cabinwright.build.shells import make_shell
     from cabinwright.build.starter import create
 
-    for path in create(options.folder, title=options.title, driving_side=options.driving_side):
+    tapes = {"length_m": options.length, "width_m": options.width, "height_m": options.height}
+    if options.shell is None and any(tape is not None for tape in tapes.values()):
+        raise PersonError(f"--length, --width and --height scale a generic cabin. Add --shell: {', '.join(SHELLS)}.")
+    shell = make_shell(options.shell, **tapes) if options.shell else None
+    for path in create(options.folder, title=options.title, driving_side=options.driving_side, shell=shell):
         say(f"wrote {path}")
+    if shell is not None:
+        say("The cabin in it is typical, not your car's: its maker's data say where airbags unfold, a survey the rest.")
     say(f"Next: edit {options.folder / 'build.toml'}, then run: cabinwright sweep {options.folder}")
     return 0
 
@@ -210,10 +242,30 @@ def _plan(options: argparse.Namespace) -> int:
     if results.survey is not None:
         say(f"  {'survey':<12} {len(results.survey.points)} points located from {len(results.survey.tapes)} tapes")
         _print_findings(list(results.survey.findings))
+    if results.layout is not None:
+        say(f"  {'layout':<12} {len(results.layout.places)} places compared")
+        _print_findings(list(results.layout.findings))
     if results.tuning is not None:
         say(f"  {'tuning':<12} done")
         _print_findings(list(results.tuning.findings))
     say(f"wrote {paths[0]}")
+    return 0
+
+
+def _layout(options: argparse.Namespace) -> int:
+    from cabinwright.session import Session
+
+    session, progress = Session.open(options.build), Watched()
+    result, paths = session.layout(progress)
+    progress.done()
+    _print_findings(list(result.findings))
+    for role in dict.fromkeys(row.role for row in result.ranking):
+        rows = [row for row in result.ranking if row.role == role]
+        first = rows[0]
+        beside = f", first in {100.0 * first.first_share:.0f} % of {result.draws} draws" if len(rows) > 1 else ""
+        say(f"  {role:<12} {' and '.join(first.places)} (of {len(rows)}{beside})")
+    say(f"open {paths[0]}")
+    say(f'Next: keep a place with  cabinwright accept {options.build} "NAME OF THE PLACE"')
     return 0
 
 

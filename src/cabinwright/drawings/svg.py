@@ -100,7 +100,7 @@ def _axes(axes: Axes, chart: Chart) -> None:
 def _steps(low: float, high: float, step: float) -> Iterator[tuple[float, str]]:
     for value in np.arange(np.ceil(low / step), np.floor(high / step) + 1) * step:
         decimals = 0 if step == round(step) else 1
-        yield float(value), f"{value:.{decimals}f}".replace("-", "\u2212")
+        yield float(value), f"{value + 0.0:.{decimals}f}".replace("-", "\u2212")
 
 
 def _content(axes: Axes, chart: Chart) -> None:

@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from cabinwright.build.document import Build
+from cabinwright.handover.layout_page import layout_html
 from cabinwright.handover.plan import StageResults, plan_json
 from cabinwright.handover.report import report_html
 from cabinwright.handover.settings_page import settings_files
 from cabinwright.handover.survey_sheet import survey_sheet_html
 from cabinwright.handover.verification import verification_files
 from cabinwright.physics.response import RecordedResponses
+from cabinwright.stages.layout.result import LayoutResult
 from cabinwright.stages.survey.sheet import Sheet
 from cabinwright.stages.tuning.result import TuningResult
 from cabinwright.stages.tuning.verify.result import VerificationResult
 
-__all__ = ["plan_documents", "survey_sheet_documents", "tune_documents", "verification_documents"]
+__all__ = ["layout_documents", "plan_documents", "survey_sheet_documents", "tune_documents", "verification_documents"]
 
 
 def tune_documents(build: Build, result: TuningResult, recordings: RecordedResponses) -> dict[str, str]:
@@ -34,3 +36,8 @@ def verification_documents(build: Build, result: VerificationResult, fingerprint
 def survey_sheet_documents(sheet: Sheet) -> dict[str, str]:
     """``survey-sheet.html``."""
     return {"survey-sheet.html": survey_sheet_html(sheet)}
+
+
+def layout_documents(build: Build, result: LayoutResult) -> dict[str, str]:
+    """``layout.html``."""
+    return {"layout.html": layout_html(build, result)}

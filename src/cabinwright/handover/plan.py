@@ -10,6 +10,7 @@ from cabinwright.findings import Finding
 from cabinwright.handover.json_text import json_text, plain
 from cabinwright.handover.report_words import all_findings
 from cabinwright.physics.response import RecordedResponses
+from cabinwright.stages.layout.result import LayoutResult
 from cabinwright.stages.survey.result import SurveyResult
 from cabinwright.stages.tuning.result import TuningResult
 from cabinwright.stages.tuning.settings import ChannelSettings
@@ -23,6 +24,8 @@ STAGES = ("survey", "layout", "signal", "enclosure", "power", "workshop", "tunin
 class StageResults(Protocol):
     """What the pipeline hands over: besides these an attribute per stage, ``None`` or absent where it was skipped."""
 
+    @property
+    def layout(self) -> LayoutResult | None: ...
     @property
     def tuning(self) -> TuningResult | None: ...
     @property
@@ -46,7 +49,7 @@ def plan_dict(build: Build, results: StageResults, recordings: RecordedResponses
             stages[stage] = {"findings": [item.to_dict() for item in stopped]} if stopped else None
         elif isinstance(result, TuningResult):
             stages[stage] = _tuning(result, recordings)
-        elif isinstance(result, SurveyResult):
+        elif isinstance(result, SurveyResult | LayoutResult):
             stages[stage] = result.to_dict()
         else:
             stages[stage] = {"findings": [], **plain(result)}

@@ -6,7 +6,11 @@ import csv
 from functools import cache
 from importlib.resources import files
 
-__all__ = ["crossover_range", "role_radius_m", "role_row", "rows"]
+__all__ = ["OCTAVES_HZ", "absorption", "crossover_range", "role_radius_m", "role_row", "rows"]
+
+
+OCTAVES_HZ = (125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0)
+"""Octave bands in which surfaces absorb (IEC 61260-1 nominal centres)."""
 
 
 @cache
@@ -38,3 +42,11 @@ def crossover_range(lower: str, upper: str) -> tuple[float, float, float]:
         if row["lower"] == lower and row["upper"] in (upper, "*"):
             return float(row["low_hz"]), float(row["usual_hz"]), float(row["high_hz"])
     raise KeyError((lower, upper))
+
+
+def absorption(material: str) -> tuple[float, ...]:
+    """Absorption coefficient of a surface material in ``OCTAVES_HZ``. Raises ``KeyError`` for an unknown material."""
+    for row in rows("absorption"):
+        if row["material"] == material:
+            return tuple(float(row[f"{band:.0f}"]) for band in OCTAVES_HZ)
+    raise KeyError(material)
