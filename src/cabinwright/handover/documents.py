@@ -10,6 +10,7 @@ from cabinwright.handover.settings_page import settings_files
 from cabinwright.handover.survey_sheet import survey_sheet_html
 from cabinwright.handover.verification import verification_files
 from cabinwright.physics.response import RecordedResponses
+from cabinwright.stages.layout.meets import meet
 from cabinwright.stages.layout.result import LayoutResult
 from cabinwright.stages.survey.sheet import Sheet
 from cabinwright.stages.tuning.result import TuningResult
@@ -20,7 +21,10 @@ __all__ = ["layout_documents", "plan_documents", "survey_sheet_documents", "tune
 
 def tune_documents(build: Build, result: TuningResult, recordings: RecordedResponses) -> dict[str, str]:
     """``settings.json``, ``settings.html`` and ``report.html``."""
-    return {**settings_files(build, result), "report.html": report_html(build, result, recordings)}
+    return {
+        **settings_files(build, result),
+        "report.html": report_html(build, result, recordings, meet(build, recordings)),
+    }
 
 
 def plan_documents(build: Build, results: StageResults, recordings: RecordedResponses | None = None) -> dict[str, str]:

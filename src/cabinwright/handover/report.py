@@ -27,12 +27,14 @@ from cabinwright.handover.wording import (
 )
 from cabinwright.physics.filters import Filter
 from cabinwright.physics.response import RecordedResponses
+from cabinwright.stages.layout.meets import Met
 from cabinwright.stages.tuning.result import Decision, TuningResult
 from cabinwright.stages.tuning.settings import ChannelSettings
 from cabinwright.stages.tuning.sides import EVERYTHING
 
 __all__ = ["drawn", "finding_groups", "report_html"]
 
+MET_CHARTS = 4  #: channels whose early levels are drawn
 MARKED = ("clock_drift_ppm",)  #: figures that say something only where markers tell the clocks apart
 SEVERITY_WORDS = {
     "stop": ("Stop", "settle before loading"),
@@ -41,7 +43,7 @@ SEVERITY_WORDS = {
 }
 
 
-def report_html(build: Build, result: TuningResult, recordings: RecordedResponses) -> str:
+def report_html(build: Build, result: TuningResult, recordings: RecordedResponses, met: tuple[Met, ...] = ()) -> str:
     """Text of ``report.html``: one file, nothing fetched from anywhere, no script."""
     return page(
         "report",
@@ -69,9 +71,33 @@ def report_html(build: Build, result: TuningResult, recordings: RecordedResponse
         expectation=expectation(result),
         decisions=_grouped(result.decisions),
         recordings=_recordings(build, recordings),
+        met=_met(met),
         limits=LIMITS,
         caution=CAUTION,
     )
+
+
+def _met(met: tuple[Met, ...]) -> dict[str, Any] | None:
+    """Prediction held against measurement; None where the cabin was never described."""
+    if not met:
+        return None
+    return {
+        "position": met[0].position,
+        "arrivals": drawn(charts.met_arrivals_chart(met), "met"),
+        "levels": [
+            {"name": item.channel, "chart": drawn(charts.met_levels_chart(item), f"met-{k}")}
+            for k, item in enumerate(met[:MET_CHARTS])
+        ],
+        "rows": [
+            {
+                "name": item.channel,
+                "correlation": f"{item.correlation:.2f}".replace("-", "−"),
+                "bands": f"{item.band_correlation:.2f}".replace("-", "−"),
+                "apart": decibels(item.apart_db, plus=False),
+            }
+            for item in met
+        ],
+    }
 
 
 def drawn(chart: Chart, name: str) -> dict[str, Any]:

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cabinwright.drawings.chart import Axis, Chart, Line, Mark, Shade, Spread, stacked
+from cabinwright.stages.layout.meets import Met
 from cabinwright.stages.tuning.result import ChannelCurves, SumCurves, TuningResult
 
 __all__ = [
@@ -13,6 +14,8 @@ __all__ = [
     "channel_chart",
     "impulse_chart",
     "level_difference_chart",
+    "met_arrivals_chart",
+    "met_levels_chart",
     "reference_db",
     "step_chart",
     "sum_chart",
@@ -167,3 +170,40 @@ def _levels(label: str, curves: list[Array], zero: float, *, least: float = -np.
     tops = [float(np.nanmax(curve)) - zero for curve in curves if np.isfinite(curve).any()]
     top = float(np.ceil(max((max(tops, default=0.0) + 2.0), least) / STEP_DB) * STEP_DB)
     return Axis(label, top - RANGE_DB, top, step=STEP_DB)
+
+
+def met_arrivals_chart(met: tuple[Met, ...]) -> Chart:
+    """Envelopes of the first milliseconds, measured over predicted, one row for each channel."""
+    lines, ticks = [], []
+    for row, item in enumerate(met):
+        level = float(len(met) - 1 - row)
+        ticks.append((level, item.channel))
+        top = 0.85 / max(float(item.measured.max()), float(item.predicted.max()), 1.0)
+        first = row == 0
+        x = 1000.0 * item.time_s
+        lines.append(Line(x, level + top * item.measured, "measured" if first else "", "after"))
+        lines.append(Line(x, level + top * item.predicted, "predicted by rays" if first else "", "right"))
+    end = 1000.0 * float(met[0].time_s[-1])
+    return Chart(
+        "Envelope of the first milliseconds of each channel, measured and predicted.",
+        Axis("after the direct sound, ms", -1.0, end, 1.0),
+        Axis("", -0.2, len(met) - 0.05, ticks=tuple(ticks)),
+        lines=tuple(lines),
+        marks=(Mark(0.0, "x"),),
+        height_mm=18.0 + 16.0 * len(met),
+    )
+
+
+def met_levels_chart(item: Met) -> Chart:
+    """Third-octave levels of the first 10 ms of one channel, mean level free."""
+    return Chart(
+        f"{item.channel}: third-octave levels of the first 10 ms, measured and predicted.",
+        Axis.frequency(low_hz=500.0, high_hz=8000.0),
+        Axis("level, dB", -18.0, 12.0, 6.0),
+        lines=(
+            Line(item.band_hz, item.measured_db, "measured", "after"),
+            Line(item.band_hz, item.predicted_db, "predicted by rays", "right"),
+        ),
+        width_mm=HALF_MM,
+        height_mm=50.0,
+    )
