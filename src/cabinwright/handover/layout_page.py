@@ -20,7 +20,7 @@ from cabinwright.stages.layout.result import LayoutResult, Pair, PlaceResult, Ra
 __all__ = ["DETAILED", "layout_html"]
 
 DETAILED = 12  #: places with charts of their own: the first choices of each role
-RAYS_OF = 4  #: places whose rays are drawn
+RAYS_OF = 2  #: places whose rays are drawn: more would hide one another
 LIMITS = (
     "Rays and flat surfaces: reflections hold where a surface is larger than the wavelength, from about 500 Hz up; small "
     "parts, gaps and curved panes scatter more than is drawn.",

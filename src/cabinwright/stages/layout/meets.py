@@ -32,6 +32,7 @@ BEFORE_S = 0.001
 SAME_M = 0.03  #: speaker and place nearer than this are one
 SKIPPED = ("subwoofer", "woofer")  #: rays say nothing of them
 ONSET_DB = -12.0
+SLACK_S = 0.0005  #: the first peak of an envelope is found no better than this where a reflection follows at once
 
 
 @dataclass(frozen=True)
@@ -41,7 +42,7 @@ class Met:
     channel: str
     position: str
     time_s: Real  #: (n,) from the direct sound
-    measured: Real  #: (n,) envelope, direct sound 1
+    measured: Real  #: (n,) envelope, its highest 1
     predicted: Real  #: (n,) likewise
     band_hz: Real  #: (b,) third octaves
     measured_db: Real  #: (b,) mean removed
@@ -92,11 +93,12 @@ def _one(
     ours = _predicted(build, room, images, speaker, rate, len(impulse))
     theirs = np.abs(hilbert(_limited(ours, rate)))
     at = _onset(theirs)
-    if at is None or first + size > len(envelope):
+    if at is None or first + size > len(envelope) or not envelope[first : first + size].any():
         return None
-    other = max(at - round(BEFORE_S * rate), 0)
-    measured = envelope[first : first + size] / envelope[start]
-    predicted = theirs[other : other + size] / theirs[at]
+    measured = envelope[first : first + size]
+    other = _aligned(measured, theirs, max(at - round(BEFORE_S * rate), 0), rate)
+    predicted = theirs[other : other + size]
+    measured, predicted = measured / measured.max(), predicted / predicted.max()
     time = np.arange(size) / rate - BEFORE_S
     early = (time >= 0.0) & (time <= FIRST_S)
     bands = octave_bands(fraction=3, low_hz=LOW_HZ, high_hz=HIGH_HZ)
@@ -169,6 +171,13 @@ def _onset(envelope: Real) -> int | None:
     first = int(np.argmax(envelope >= high * 10.0 ** (ONSET_DB / 20.0)))
     rising = envelope[first:-1] > envelope[first + 1 :]
     return first + (int(np.argmax(rising)) if rising.any() else 0)
+
+
+def _aligned(measured: Real, theirs: Real, first: int, rate: float) -> int:
+    """Where the prediction begins so that both envelopes lie over one another best: latencies are not in the rays."""
+    reach = round(SLACK_S * rate)
+    starts = [k for k in range(first - reach, first + reach + 1) if 0 <= k <= len(theirs) - len(measured)]
+    return max(starts, key=lambda k: _correlation(measured, theirs[k : k + len(measured)]), default=first)
 
 
 def _band_levels(impulse: Real, first: int, rate: float, low: Real, high: Real) -> Real:

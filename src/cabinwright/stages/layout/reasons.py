@@ -33,9 +33,11 @@ def reasons_for(
     criteria: Mapping[str, float | None],
     best: Mapping[str, float | None] | None,
     first_share: float,
+    barred: str | None,
 ) -> tuple[str, ...]:
     """Sentences about one choice; ``best`` is what the first choice of the role has, None for the first itself."""
-    out = [_sound(places[name], seat) for name in choice.places]
+    out = [barred] if barred else []
+    out += [_sound(places[name], seat) for name in choice.places]
     if pair is not None:
         out.append(_pair(pair, seat))
     out += [
@@ -43,6 +45,8 @@ def reasons_for(
     ]
     if best is not None:
         out += _against(criteria, best)
+    if barred:
+        return tuple(out)
     out.append(f"comes first in {100.0 * first_share:.0f} % of the draws with errors of survey, mounting and aim")
     return tuple(out)
 

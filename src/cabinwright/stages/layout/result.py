@@ -152,6 +152,7 @@ class Ranked:
     role: str
     places: tuple[str, ...]
     first_share: float  #: how often it comes first under the errors, 0 to 1
+    barred: str | None  #: why it is out of the contest (an airbag's way, no partner); None: it is in it
     better_than: tuple[str, ...]  #: choices it beats in everything that is known
     criteria: dict[str, float | None]  #: sound, room, irreversible, looks, view, cost; None where unknown
     score: float  #: weighted, 0 to 1
@@ -200,6 +201,7 @@ class LayoutResult:
                     "role": item.role,
                     "places": item.places,
                     "first_share": item.first_share,
+                    "barred": item.barred,
                     "better_than": item.better_than,
                     "criteria": item.criteria,
                     "score": item.score,

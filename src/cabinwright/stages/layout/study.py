@@ -19,7 +19,7 @@ from cabinwright.physics.directivity import Polar
 from cabinwright.physics.image_sources import Images
 from cabinwright.stages.layout.errors import DRAW_ORDER, aims_within, drawn_sound_db, sound_of
 from cabinwright.stages.layout.heard import Source, hear
-from cabinwright.stages.layout.keep_outs import clearances, keep_out_findings
+from cabinwright.stages.layout.keep_outs import AIRBAGS, SURE, clearances, keep_out_findings
 from cabinwright.stages.layout.low import LOW_HZ, LOW_ROLES, hear_low, low_figures, make_cavity, with_map
 from cabinwright.stages.layout.pairs import find_pairs
 from cabinwright.stages.layout.pose import aim_of, normal_of, radius_of
@@ -246,11 +246,19 @@ class Study:
         by_pair: Mapping[tuple[str, str], Pair],
     ) -> Iterator[Ranked]:
         score = score_all(rows, self.build.layout.weights, sound)
-        beaten = np.asarray([any(dominates(a, b) for a in rows if a is not b) for b in rows])
+        barred = [self._barred(choice, mine) for choice in mine]
+        fit = [row for row, why in zip(rows, barred, strict=True) if why is None]
+        beaten = np.asarray(
+            [
+                why is not None or any(dominates(a, b) for a in fit if a is not b)
+                for b, why in zip(rows, barred, strict=True)
+            ]
+        )
         contest = np.where(beaten[None], -1.0, score)
         firsts = np.bincount(contest[1:].argmax(axis=1), minlength=len(mine)) if len(contest) > 1 else None
         share = firsts / (len(contest) - 1) if firsts is not None else (contest[0] == contest[0].max()).astype(float)
-        order = sorted(range(len(mine)), key=lambda k: (bool(beaten[k]), -float(score[0, k])))
+        share = np.where([why is not None for why in barred], 0.0, share)
+        order = sorted(range(len(mine)), key=lambda k: (barred[k] is not None, bool(beaten[k]), -float(score[0, k])))
         for place, k in enumerate(order):
             pair = by_pair.get((mine[k].places[0], mine[k].places[-1])) if len(mine[k].places) == 2 else None
             best = None if place == 0 else rows[order[0]]
@@ -263,8 +271,29 @@ class Study:
                 ),
                 criteria=rows[k],
                 score=float(score[0, k]),
-                reasons=reasons_for(mine[k], places, pair, self.seat, rows[k], best, float(share[k])),
+                barred=barred[k],
+                reasons=reasons_for(mine[k], places, pair, self.seat, rows[k], best, float(share[k]), barred[k]),
             )
+
+    def _barred(self, choice: Choice, rivals: list[Choice]) -> str | None:
+        """Why a choice is out of the contest; None where it is in it."""
+        for name in choice.places:
+            if name in self._forbidden:
+                return f"{name} stands where nothing may: {self._forbidden[name]}"
+        sides = {item.name: item.side for item in self.build.places}
+        alone = len(choice.places) == 1 and sides[choice.places[0]] != "centre" and choice.role != "subwoofer"
+        if alone and any(len(other.places) == 2 for other in rivals):
+            return f"{choice.places[0]} has no partner on the other side"
+        return None
+
+    @cached_property
+    def _forbidden(self) -> dict[str, str]:
+        """Places that a stop keeps anything out of."""
+        return {
+            gap.place: gap.keep_out
+            for gap in clearances(self.build)
+            if gap.kind in AIRBAGS and gap.gap_m < SURE * gap.sigma_m
+        }
 
     @cached_property
     def view(self) -> ViewResult | None:
