@@ -16,7 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from cabinwright.physics.facets import Facet, blocked, open_edges
 
-__all__ = ["MOST_LOSS_DB", "detour_m", "screen_loss_db"]
+__all__ = ["MOST_LOSS_DB", "detour_m", "free_edges", "screen_loss_db"]
 
 Real = NDArray[np.float64]
 MOST_LOSS_DB = 24.0
@@ -32,13 +32,13 @@ def screen_loss_db(*, detour_m: ArrayLike, frequency_hz: ArrayLike, speed_m_s: f
     return np.asarray(np.where(root < 1e-9, 5.0, np.minimum(loss, MOST_LOSS_DB)))
 
 
-def detour_m(facets: Sequence[Facet], source_m: Real, receiver_m: Real) -> float:
+def detour_m(facets: Sequence[Facet], source_m: Real, receiver_m: Real, *, edges_m: Real | None = None) -> float:
     """How much longer the shortest way round free edges is than the straight one; infinite where there is none.
 
-    One edge, or two in a row where one does not do.
+    One edge, or two in a row where one does not do. ``edges_m`` is what ``free_edges(facets)`` gives, for those who ask often.
     """
     straight = float(np.linalg.norm(receiver_m - source_m))
-    ends = _free_edges(facets)
+    ends = free_edges(facets) if edges_m is None else edges_m
     if not len(ends):
         return float("inf")
     first = _over(ends, source_m, receiver_m)
@@ -59,7 +59,7 @@ def detour_m(facets: Sequence[Facet], source_m: Real, receiver_m: Real) -> float
     return max(best - straight, 0.0)
 
 
-def _free_edges(facets: Sequence[Facet]) -> Real:
+def free_edges(facets: Sequence[Facet]) -> Real:
     """(n, 2, 3): ends of the edges that sound can bend round."""
     out = []
     for index, ends in open_edges(facets):

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cabinwright.physics.directivity import Polar, band_loss_db
-from cabinwright.physics.edges import MOST_LOSS_DB, detour_m, screen_loss_db
+from cabinwright.physics.edges import screen_loss_db
 from cabinwright.physics.image_sources import Paths, hidden
 from cabinwright.physics.interference import dip_hz, dips_wander, draws_image, peak_to_dip_db
 from cabinwright.stages.layout.result import Heard, Reflection
@@ -28,6 +28,8 @@ BANDS = {
 """The octaves that a role is judged in (common practice, no source)."""
 PER_OCTAVE = 24
 CURVE_HZ = 100.0 * 2.0 ** (np.arange(0, int(np.log2(100.0) * PER_OCTAVE)) / PER_OCTAVE)  #: 100 Hz to 10 kHz
+ALONG = np.stack([np.interp(np.log(CURVE_HZ), np.log(OCTAVES), one) for one in np.eye(len(OCTAVES))])
+"""(bands, f): from octave bands to the curve, straight on a logarithmic axis, the last values held beyond."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -62,7 +64,7 @@ def _one_seat(room: Room, source: Source, role: str, number: int, centre: Paths,
     distance = max(float(np.linalg.norm(straight)), 1e-6)
     angle = _angle(source.aim, straight[None] / distance)
     direct = _loss(room, source, angle)[0]
-    detour = detour_m(room.facets, source.position_m, head) if covered else 0.0
+    detour = room.detour_m(source.position_m, head) if covered else 0.0
     screen = (
         screen_loss_db(detour_m=detour, frequency_hz=OCTAVES, speed_m_s=room.speed_m_s) if covered else 0.0 * OCTAVES
     )
@@ -187,26 +189,19 @@ def _box_curve(room: Room, source: Source, number: int, box: Paths, covered: boo
     heads = room.boxes_m[number]
     straight = heads - source.position_m
     away = np.maximum(np.linalg.norm(straight, axis=1), 1e-6)
-    wave = 2.0 * np.pi * CURVE_HZ / room.speed_m_s
-    log_f, octaves = np.log(CURVE_HZ), np.log(OCTAVES)
+    level = _loss(room, source, _angle(source.aim, straight / away[:, None])) @ ALONG
     shade = hidden(room.facets, source.position_m[None], heads)[0] if room.facets else np.zeros(points, dtype=bool)
-    total = np.empty((points, len(CURVE_HZ)), dtype=np.complex128)
-    direct = _loss(room, source, _angle(source.aim, straight / away[:, None]))
-    for point in range(points):
-        level = np.interp(log_f, octaves, direct[point])
-        if shade[point]:
-            loss = screen_loss_db(
-                detour_m=detour_m(room.facets, source.position_m, heads[point]),
-                frequency_hz=CURVE_HZ,
-                speed_m_s=room.speed_m_s,
-            )
-            level = level - np.minimum(loss, MOST_LOSS_DB)
-        total[point] = distance_m / away[point] * 10.0 ** (level / 20.0) * np.exp(-1j * wave * away[point])
-        rows = box.of(0, number * points + point)
-        if len(rows):
-            table = _levels(room, source, box, rows, distance_m)
-            gain = 10.0 ** (np.stack([np.interp(log_f, octaves, row) for row in table]) / 20.0)
-            total[point] += np.sum(gain * np.exp(-1j * np.outer(box.length_m[rows], wave)), axis=0)
+    for point in np.flatnonzero(shade):
+        detour = room.detour_m(source.position_m, heads[point])
+        level[point] -= screen_loss_db(detour_m=detour, frequency_hz=CURVE_HZ, speed_m_s=room.speed_m_s)
+    level += 20.0 * np.log10(distance_m / away)[:, None]
+    rows = np.flatnonzero(box.receiver // points == number)
+    level = np.vstack([level, _levels(room, source, box, rows, distance_m) @ ALONG])
+    length = np.concatenate([away, box.length_m[rows]])
+    wave = 2.0 * np.pi * CURVE_HZ / room.speed_m_s
+    each = np.exp(level * (np.log(10.0) / 20.0) - 1j * np.outer(length, wave))
+    total = np.zeros((points, len(CURVE_HZ)), dtype=np.complex128)
+    np.add.at(total, np.concatenate([np.arange(points), box.receiver[rows] % points]), each)
     power = np.abs(total) ** 2
     smooth = np.stack([np.convolve(np.pad(row, 1, mode="edge"), np.ones(3) / 3.0, mode="valid") for row in power])
     return np.asarray(10.0 * np.log10(np.maximum(smooth, 1e-9)))

@@ -12,7 +12,7 @@ from cabinwright.findings import Finding, finding
 from cabinwright.physics.bands import octave_bands
 from cabinwright.physics.cavity import Cavity, OpenShellError, evenness_db, solve_cavity
 from cabinwright.stages.layout.result import LowFrequency, LowPlace
-from cabinwright.stages.layout.room import Room
+from cabinwright.stages.layout.room import BOX_POINTS, Room
 from cabinwright.tables import OCTAVES_HZ
 
 __all__ = ["LOW_ROLES", "MAP_HZ", "hear_low", "low_figures", "make_cavity", "with_map"]
@@ -66,7 +66,7 @@ def hear_low(cavity: Cavity, room: Room, position_m: Real) -> LowPlace | None:
         level = cavity.level_db(position_m, points, frequency_hz=LOW_HZ)  # (f, all points)
     except ValueError:
         return None
-    per_seat = {seat.name: level[:, 9 * k : 9 * (k + 1)] for k, seat in enumerate(room.seats)}
+    per_seat = {seat.name: level[:, BOX_POINTS * k : BOX_POINTS * (k + 1)] for k, seat in enumerate(room.seats)}
     figures = {name: low_figures(rows) for name, rows in per_seat.items()}
     return LowPlace(
         frequency_hz=LOW_HZ,

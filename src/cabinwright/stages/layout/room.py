@@ -13,15 +13,18 @@ from numpy.typing import NDArray
 from cabinwright.build.document import Build, Seat
 from cabinwright.findings import Finding, finding
 from cabinwright.physics.air import speed_of_sound_m_s
+from cabinwright.physics.edges import detour_m, free_edges
 from cabinwright.physics.facets import Facet, FacetError
 from cabinwright.physics.image_sources import Images
 from cabinwright.tables import OCTAVES_HZ, absorption
 
-__all__ = ["BOX_ORDER", "ORDER", "Room", "box_points", "listening_seat", "make_room"]
+__all__ = ["BOX_ORDER", "BOX_POINTS", "ORDER", "Room", "box_points", "front_row", "listening_seat", "make_room"]
 
 Real = NDArray[np.float64]
 ORDER = 3  #: reflections are followed to this order at the head centre
 BOX_ORDER = 2  #: and to this one over the head box
+BOX_POINTS = 9  #: centre and corners
+FRONT_M = 0.5  #: seats no further behind the foremost than this are front seats
 LIKELY_M = (1.0, 7.0)  #: length of the inside of a road car; outside it units are probably mixed up
 LIKELY_WIDE_M = 2.5
 
@@ -47,6 +50,14 @@ class Room:
         return np.stack([box_points(seat) for seat in self.seats])
 
     @cached_property
+    def _edges_m(self) -> Real:
+        return free_edges(self.facets)
+
+    def detour_m(self, source_m: Real, receiver_m: Real) -> float:
+        """How much longer the way round the nearest free edge is than the straight one; infinite where there is none."""
+        return detour_m(self.facets, source_m, receiver_m, edges_m=self._edges_m)
+
+    @cached_property
     def head_images(self) -> Images:
         """Images of the head centres."""
         return Images(self.facets, self.heads_m, most_order=ORDER)
@@ -69,7 +80,13 @@ def listening_seat(build: Build) -> str:
     if build.tuning and build.tuning.seat:
         return build.tuning.seat
     sign = 1.0 if build.vehicle.driving_side == "right" else -1.0
-    return max(build.seats, key=lambda seat: (sign * seat.head_m[1] > 0.0, -seat.head_m[0])).name
+    return max(front_row(build.seats), key=lambda seat: sign * seat.head_m[1]).name
+
+
+def front_row(seats: tuple[Seat, ...]) -> list[Seat]:
+    """Seats in the first row, however the survey's frame lies sideways."""
+    foremost = min(seat.head_m[0] for seat in seats)
+    return [seat for seat in seats if seat.head_m[0] < foremost + FRONT_M]
 
 
 def make_room(build: Build) -> tuple[Room, list[Finding]]:
