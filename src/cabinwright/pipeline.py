@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 from concurrent.futures import Executor
 from dataclasses import dataclass, field
@@ -84,12 +85,17 @@ def compare_places(
     executor: Executor | None = None,
 ) -> LayoutResult | None:
     """The layout stage with what the survey knows: coordinates for names, and how exact they are."""
-    named = survey.named_places(build)
+    named = survey.named_places(build) if surveyed is not None else {}
+    heard = layout.listening_seat(build) if build.seats else ""
+    seats = {seat.name: number for number, seat in enumerate(build.seats)}
+    head = named.get(f"seats[{seats.get(heard, -1)}].head_m")
     sigmas = {}
     for number, place in enumerate(build.places):
-        point = named.get(f"places[{number}].position_m")
-        if point is not None and surveyed is not None:
-            sigmas[place.name] = surveyed.points[point].sigma_m
+        points = [point for point in (named.get(f"places[{number}].position_m"), head) if point is not None]
+        if points and surveyed is not None:
+            rows = [surveyed.points[point].sigma_m for point in points]
+            x, y, z = (math.sqrt(sum(row[axis] ** 2 for row in rows)) for axis in range(3))
+            sigmas[place.name] = (x, y, z)
     located = survey.located(build, surveyed)
     return layout.run(located, sigmas_m=sigmas, polars=polars, executor=executor, progress=progress)
 

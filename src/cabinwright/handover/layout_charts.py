@@ -31,6 +31,7 @@ Array = NDArray[np.float64]
 HALF_MM, WIDE_MM = 88.0, 180.0
 LATEST_MS = 12.0
 FLOOR_DB = -40.0
+RAYS_FROM_HZ = 500.0  #: below, surfaces of a cabin are no larger than the wavelength
 RAYS = 4  #: strongest early reflections drawn for each place
 MAP_STEPS = (0.0, 3.0, 6.0, 9.0, 12.0, 15.0, 18.0)
 LOW_INKS = ("after", "right", "target", "before", "filters", "trace")
@@ -94,6 +95,7 @@ def response_chart(place: PlaceResult, heard: Heard) -> Chart:
         Axis("level, dB", -24.0, 18.0, 6.0),
         lines=(Line(x, mean, "mean over the head box", "after"), Line(x, table[0], "at its centre", "before")),
         spreads=(Spread(x, table.min(axis=0), table.max(axis=0), "from place to place", "after"),),
+        shades=(Shade(200.0, RAYS_FROM_HZ),),
         marks=(Mark(0.0, "y"),),
         width_mm=HALF_MM,
         height_mm=52.0,
