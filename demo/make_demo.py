@@ -1,9 +1,10 @@
 """Make the demo's recordings: an invented five-door estate, simulated by pyroomacoustics.
 
     python demo/make_demo.py                  the build and its recordings
+    python demo/make_demo.py --build          the build alone; the recordings stay as they are
     python demo/make_demo.py --verification   tune it, then record again with one channel entered wrongly
 
-Both steps give the same files every time. Nothing here comes from a real car.
+All of them give the same files every time. Nothing here comes from a real car.
 """
 
 from __future__ import annotations
@@ -22,6 +23,7 @@ import soundfile
 HERE = Path(__file__).resolve().parent
 sys.path.insert(0, str(HERE.parent / "tests"))  # the simulated cars of the tests; development only
 
+from cabin import cabin_text  # noqa: E402, the module beside this one
 from cars import RATE, Car, Loudspeaker, heard_at, record, recording_file  # noqa: E402
 from cars.loudspeakers import bell, high_pass, low_pass  # noqa: E402
 from outside.score import played as processed  # noqa: E402
@@ -55,6 +57,7 @@ CLIPPED = ("right midbass", "p5")  #: recorded with the microphone's gain too hi
 WRONG_WAY = "left midbass"  #: at the verification its polarity was keyed in the wrong way round
 NOISE = 8e-5  #: rms of the microphone's noise, full scale 1
 PEAK = 0.45
+PASSENGER = '[[seats]]\nname = "passenger"\nhead_m = [1.2800, -0.3600, 0.9800]'
 SWEEP = "[tuning.sweep]\nlength_s = 2.5\nlow_hz = 15.0\nhigh_hz = 21000.0"
 README = """# Invented data
 
@@ -120,7 +123,9 @@ def build_text(car: Car) -> str:
         for name, place, file in verification_files(car)
     )
     text = car.build_toml("loopback", suffix="flac", tuning_extra=SWEEP)
-    return head + text.replace("[tuning]\n", again + "[tuning]\n")
+    text = text.replace("[processor]", f"{PASSENGER}\n[processor]", 1)
+    cabin = cabin_text(seed=SEED, corner_m=CORNER_M, size_m=SIZE_M)
+    return head + text.replace("[tuning]\n", again + "[tuning]\n") + cabin
 
 
 def verification_files(car: Car) -> list[tuple[str, str, str]]:
@@ -152,12 +157,17 @@ def write(file: Path, data: np.ndarray) -> None:
     soundfile.write(file, np.clip(data, -1.0, 1.0 - 2.0**-15), RATE, subtype="PCM_16")
 
 
-def make_recordings(car: Car) -> None:
-    """The first round."""
+def make_build(car: Car) -> None:
+    """``build.toml`` and the page that says what it is."""
     BUILD.mkdir(exist_ok=True)
-    shutil.rmtree(BUILD / "recordings", ignore_errors=True)
     (BUILD / "build.toml").write_text(build_text(car), encoding="utf-8", newline="\n")
     (BUILD / "README.md").write_text(README, encoding="utf-8", newline="\n")
+
+
+def make_recordings(car: Car) -> None:
+    """The first round."""
+    make_build(car)
+    shutil.rmtree(BUILD / "recordings", ignore_errors=True)
     signal = sweep(car)
     rng = np.random.default_rng(SEED)
     gain = scale(car, signal)
@@ -204,8 +214,13 @@ def tuned() -> dict[str, Any]:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--verification", action="store_true", help="tune, then make the second round of recordings")
-    car = estate()
-    if parser.parse_args().verification:
+    parser.add_argument(
+        "--build", action="store_true", help="write the build alone and leave the recordings as they are"
+    )
+    options, car = parser.parse_args(), estate()
+    if options.build:
+        make_build(car)
+    elif options.verification:
         make_verification(car, tuned())
     else:
         make_recordings(car)

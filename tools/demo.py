@@ -1,4 +1,4 @@
-"""The demo: a fresh copy of the invented build, tuned and verified with the real commands, then told in five lines."""
+"""The demo: a fresh copy of the invented build, tuned, verified, its places compared by the real commands, told in five lines."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from environment import ROOT, ensure  # tools/environment.py: this folder comes 
 FOLDER = "demo-build"
 #: The second round was recorded with these settings loaded, whatever a later version's tune gives.
 LOADED = f"{FOLDER}/verification/loaded_settings.json"
-COMMANDS = (("tune", FOLDER), ("verify", FOLDER, "--settings", LOADED))
+COMMANDS = (("tune", FOLDER), ("verify", FOLDER, "--settings", LOADED), ("layout", FOLDER))
 
 
 def main() -> int:
@@ -53,7 +53,8 @@ def five_lines(tuned: str, out: Path) -> list[str]:
         f"Tune: {'; '.join(sides)}.",
         f"Image: {said['image']}.",
         f"Second round, with one polarity keyed in wrongly on purpose: {verdict['summary']}",
-        f"Open {where / 'report.html'} in a browser; beside it lie settings.html to key in and verification.html.",
+        f"Open {where / 'report.html'} in a browser; beside it lie settings.html to key in, verification.html, and "
+        "layout.html, which compares places for loudspeakers.",
     ]
 
 
