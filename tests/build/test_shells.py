@@ -165,3 +165,10 @@ def test_a_tape_without_a_known_unit_is_refused(tmp_path: Path, capsys: pytest.C
     with pytest.raises(SystemExit) as ended:
         main(["new", str(tmp_path / "x"), "--shell", "saloon", "--length", "2 furlongs"])
     assert ended.value.code == 2 and "not a unit" in capsys.readouterr().err
+
+
+def test_the_documented_tapes_are_the_ones_used() -> None:
+    page = (Path(__file__).parents[2] / "docs" / "cabin.md").read_text(encoding="utf-8")
+    for kind in KINDS:
+        shell = make_shell(kind)
+        assert f"| {kind} | {shell.length_m:g} m | {shell.width_m:g} m | {shell.height_m:g} m |" in page

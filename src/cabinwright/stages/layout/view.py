@@ -22,6 +22,7 @@ from cabinwright.build.cabin import Pillar, Place
 from cabinwright.build.document import Build, Seat
 from cabinwright.findings import Finding, finding
 from cabinwright.stages.layout.keep_outs import pod_radius_of
+from cabinwright.stages.layout.room import front_row
 
 __all__ = ["LIMIT_DEG", "PillarView", "PodView", "ViewResult", "driver_seat", "driver_view", "eyes_of", "pillar_view"]
 
@@ -105,10 +106,9 @@ def driver_view(build: Build) -> ViewResult | None:
 
 
 def driver_seat(build: Build) -> Seat | None:
-    """The foremost seat on the driving side; the only one where there is no other; ``None`` where nobody can tell."""
+    """The seat of the first row that lies farthest to the driving side; ``None`` without seats."""
     sign = -1.0 if build.vehicle.driving_side == "left" else 1.0
-    ranked = sorted(build.seats, key=lambda seat: seat.head_m[0])
-    return next((seat for seat in ranked if sign * seat.head_m[1] > 0.0), ranked[0] if len(ranked) == 1 else None)
+    return max(front_row(build.seats), key=lambda seat: sign * seat.head_m[1]) if build.seats else None
 
 
 def eyes_of(seat: Seat) -> Real:
