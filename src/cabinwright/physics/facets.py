@@ -57,6 +57,8 @@ class Facet:
             raise FacetError(f"corner {worst + 1} lies {1000 * off[worst]:.0f} mm off the plane of the others")
         if _crosses_itself(self.outline_m):
             raise FacetError("its outline crosses itself")
+        if _touches_itself(self.outline_m):
+            raise FacetError("its outline touches itself")
 
     @cached_property
     def _newell(self) -> Real:
@@ -196,3 +198,15 @@ def _crosses_itself(outline: Real) -> bool:
             if side(a, b, c) * side(a, b, d) < 0.0 and side(c, d, a) * side(c, d, b) < 0.0:
                 return True
     return False
+
+
+def _touches_itself(outline: Real) -> bool:
+    """Whether a corner lies on an edge that does not end in it (within a thousandth of a millimetre)."""
+    count = len(outline)
+    edges = np.roll(outline, -1, axis=0) - outline
+    moved = outline[:, None] - outline[None]  # (corner, edge, 2)
+    along = np.clip((moved * edges).sum(axis=2) / (edges**2).sum(axis=1), 0.0, 1.0)
+    away = np.linalg.norm(moved - along[..., None] * edges, axis=2)
+    mine = np.arange(count)
+    away[mine, mine] = away[mine, mine - 1] = np.inf
+    return bool((away < 1e-6).any())

@@ -21,7 +21,7 @@ __all__ = ["Images", "Paths", "hidden"]
 
 Real = NDArray[np.float64]
 Whole = NDArray[np.intp]
-FLUSH_M = 1e-3  #: a source this close to a facet is mounted in it
+FLUSH_M = 0.005  #: a source this close to a facet is mounted in it, on whichever side a tape puts it
 BATCH = 256  #: sources at a time: bounds memory, changes nothing else
 
 
