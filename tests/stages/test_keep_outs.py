@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
+import numpy as np
 import pytest
+from scipy.spatial.transform import Rotation
 
 from build.samples import MINIMAL
 from cabinwright.build.codec import parse
@@ -75,6 +77,31 @@ def test_a_flat_volume_is_named_and_still_counts() -> None:
     flat = "[[0.5, -0.5, 0], [0.5, -0.5, 1], [0.5, 0.5, 0], [0.5, 0.5, 1]]"
     found = keep_out_findings(car(box=flat, at="[0.5, 0, 0.5]", place="aim = [0, 1, 0]"))
     assert [item.code for item in found] == ["layout.keep_out_flat", "layout.airbag"]
+
+
+def test_speakers_are_held_against_airbags_too() -> None:
+    speaker = '[[speakers]]\nname = "{}"\nrole = "tweeter"\nside = "left"\nposition_m = [0.6, 0, 0.5]\n'
+    found = keep_out_findings(car(place="aim = [-1, 0, 0]\n" + speaker.format("old one") + speaker.format("pod")))
+    assert [(item.code, item.details["place"]) for item in found] == [("layout.airbag", "old one")]
+
+
+def test_turning_and_moving_the_whole_car_changes_no_gap() -> None:
+    """Corners, place, aim and panel turned together by random rotations (SciPy's)."""
+    rng = np.random.default_rng(2)
+    for turn in Rotation.random(20, rng=rng):
+        shift, corners = rng.uniform(-1.0, 1.0, 3), rng.uniform(-0.4, 0.4, (9, 3))
+        at, aim, normal = rng.uniform(-0.8, 0.8, 3), rng.normal(size=3), rng.normal(size=3)
+        gaps = [
+            clearances(
+                car(
+                    box=str((move.apply(corners) + by).tolist()),
+                    at=str((move.apply(at) + by).tolist()),
+                    place=f"aim = {move.apply(aim).tolist()}\nnormal = {move.apply(normal).tolist()}\ndepth_m = 0.1",
+                )
+            )[0].gap_m
+            for move, by in ((Rotation.identity(), 0.0 * shift), (turn, shift))
+        ]
+        assert gaps[0] == pytest.approx(gaps[1], abs=3e-4)  # the disc's polygon turns too: 0.5 % of 20 mm
 
 
 def test_nothing_to_hold_against_is_no_finding() -> None:

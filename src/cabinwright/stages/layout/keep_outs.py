@@ -7,7 +7,7 @@ cannot be waived: parts there are thrown at people. A distance cannot tell how a
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -57,9 +57,21 @@ def clearances(build: Build, places: Iterable[Place] | None = None) -> tuple[Cle
 
 
 def keep_out_findings(build: Build, places: Iterable[Place] | None = None) -> tuple[Finding, ...]:
-    """What stands where nothing may: a stop in an airbag's way, a caution elsewhere; flat volumes are named too."""
+    """What stands where nothing may: a stop in an airbag's way, a caution elsewhere; flat volumes are named too.
+
+    Unless ``places`` are given, the places of the build and its speakers, which may have got there without being chosen.
+    """
     found = [_flat(volume) for volume in (build.cabin.keep_outs if build.cabin else ()) if is_flat(_corners(volume))]
-    return (*found, *(item for gap in clearances(build, places) if (item := _judge(gap)) is not None))
+    chosen = (*build.places, *_speakers(build)) if places is None else places
+    return (*found, *(item for gap in clearances(build, chosen) if (item := _judge(gap)) is not None))
+
+
+def _speakers(build: Build) -> Iterator[Place]:
+    """Speakers with a position, as places; those accepted from a place are held against everything as that already."""
+    known = {place.name for place in build.places}
+    for item in build.speakers:
+        if item.position_m is not None and item.name not in known:
+            yield Place(name=item.name, role=item.role, side=item.side, position_m=item.position_m, aim=item.aim)
 
 
 def _corners(volume: KeepOut) -> Real:
