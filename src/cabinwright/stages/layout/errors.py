@@ -1,82 +1,133 @@
 """The best aim inside its limit, and what errors of survey, mounting and aim do to the comparing figure.
 
-The paths of a place are found once for every drawn position; an aim changes only directivity, so that trying aims costs
-little. Draws use reflections to the second order at the listening head's centre.
+Draws use the direct sound and reflections to the second order at the listening head's centre; only how they differ from
+the place as stated is kept, and added to the stated figure. What is set in a facet moves with it, and nothing moves
+through one. An aim changes only directivity, so that trying aims costs little.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
 from cabinwright.physics.directivity import band_loss_db
-from cabinwright.physics.edges import MOST_LOSS_DB
-from cabinwright.physics.image_sources import Images, hidden
+from cabinwright.physics.facets import Facet, blocked
+from cabinwright.physics.image_sources import FLUSH_M, Images, Paths, hidden
 from cabinwright.stages.layout.heard import EARLY_S, Source, bands_of
 from cabinwright.stages.layout.room import Room
 from cabinwright.tables import OCTAVES_HZ
 
-__all__ = ["aims_within", "drawn_sound_db", "sound_of"]
+__all__ = ["DRAW_ORDER", "EDGE_DB", "aims_within", "drawn_aims", "drawn_positions_m", "forgiven", "sound_of"]
 
 Real = NDArray[np.float64]
 OCTAVES = np.asarray(OCTAVES_HZ)
 DRAW_ORDER = 2
 RINGS, ROUND = (0.25, 0.5, 0.75, 1.0), 12
+EDGE_DB = 5.0  #: what a draw loses that just gets out of sight (Kurze & Anderson 1971, in the plane of the edge)
+FORGIVEN_DB = 1.0  #: an error that costs no more than this is forgiven
+TURNS_DEG = (1.0, 2.0, 3.0, 5.0, 7.0, 10.0, 15.0, 20.0, 30.0, 45.0)
+SHIFTS_M = (0.002, 0.005, 0.01, 0.015, 0.02, 0.03, 0.05)
 
 
 def aims_within(normal: Real, limit_deg: float) -> Real:
     """(n, 3): directions no further from ``normal`` than the limit: itself and four rings of twelve."""
-    helper = np.eye(3)[int(np.abs(normal).argmin())]
-    first = np.cross(normal, helper)
+    return np.vstack([normal[None], *(_ring(normal, limit_deg * part) for part in RINGS)])
+
+
+def _ring(axis: Real, tilt_deg: float) -> Real:
+    """(ROUND, 3): directions at one angle from an axis."""
+    first = np.cross(axis, np.eye(3)[int(np.abs(axis).argmin())])
     first = first / np.linalg.norm(first)
-    second = np.cross(normal, first)
-    out = [normal]
-    for ring in RINGS:
-        tilt = np.radians(limit_deg) * ring
-        for k in range(ROUND):
-            turn = 2.0 * np.pi * k / ROUND
-            side = np.cos(turn) * first + np.sin(turn) * second
-            out.append(np.cos(tilt) * normal + np.sin(tilt) * side)
-    return np.asarray(out)
+    second = np.cross(axis, first)
+    turn = 2.0 * np.pi * np.arange(ROUND)[:, None] / ROUND
+    tilt = np.radians(tilt_deg)
+    return np.asarray(np.cos(tilt) * axis + np.sin(tilt) * (np.cos(turn) * first + np.sin(turn) * second))
 
 
-def sound_of(room: Room, images: Images, positions_m: Real, aims: Real, source: Source, role: str) -> Real:
-    """(draws,) ``sound_db`` at the listening head for positions (draws, 3) and as many aims, at receiver 0 of ``images``."""
+def drawn_positions_m(facets: Sequence[Facet], position_m: Real, moves_m: Real) -> Real:
+    """(n, 3): where a place ends that is moved by ``moves_m`` (n, 3) and neither leaves its facet nor passes one."""
+    moves = np.array(moves_m, dtype=np.float64)
+    own = [facet.normal for facet in facets if facet.holds(position_m[None], within_m=FLUSH_M)[0]]
+    if own:
+        _, size, across = np.linalg.svd(np.asarray(own))
+        across = across[: len(size)][size > 1e-6]  # what the facets that hold it fix, each direction once
+        moves -= (moves @ across.T) @ across
+    start = np.broadcast_to(position_m, moves.shape)
+    for facet in facets:
+        through = blocked(facet, start, start + moves)
+        moves[through] -= np.outer(moves[through] @ facet.normal, facet.normal)
+    for facet in facets:  # in a corner: what still passes one stays where it is
+        moves[blocked(facet, start, start + moves)] = 0.0
+    return np.asarray(start + moves)
+
+
+def drawn_aims(aim: Real, turns: Real) -> Real:
+    """(n, 3): unit vectors; ``turns`` (n, 3) are small vectors in radians, of which the part across the aim counts."""
+    aims = aim + turns - np.outer(turns @ aim, aim)
+    return np.asarray(aims / np.linalg.norm(aims, axis=1, keepdims=True))
+
+
+def sound_of(
+    room: Room, images: Images, source: Source, role: str, *, positions_m: Real, aims: Real, screen_db: Real | float
+) -> Real:
+    """(n,) the comparing figure at receiver 0 of ``images``.
+
+    ``positions_m`` (n, 3) go with ``aims`` (n, 3) one by one; a single position is heard with each aim. ``screen_db`` (bands,)
+    is what direct sound loses where it is hidden.
+    """
     head = images.receivers_m[0]
-    paths = images.paths(positions_m)
     straight = head - positions_m
     distance = np.maximum(np.linalg.norm(straight, axis=1), 1e-6)
-
-    def loss(ways: Real, which: Real) -> Real:
-        angle = np.arccos(np.clip(np.einsum("ni,ni->n", ways, which), -1.0, 1.0))
-        return band_loss_db(
-            angle_rad=angle, bands_hz=OCTAVES, radius_m=source.radius_m, speed_m_s=room.speed_m_s, polar=source.polar
-        )
-
-    direct = loss(straight / distance[:, None], aims)
-    if room.facets:
-        covered = hidden(room.facets, positions_m, head[None])[:, 0]
-        direct = np.where(covered[:, None], direct - MOST_LOSS_DB, direct)
+    covered = hidden(room.facets, positions_m, head[None])[:, 0] if room.facets else np.zeros(len(distance), dtype=bool)
+    which = np.arange(len(aims)) if len(positions_m) > 1 else np.zeros(len(aims), dtype=np.intp)
+    direct = _loss(room, source, straight[which] / distance[which, None], aims)
+    direct = direct - np.where(covered[which, None], screen_db, 0.0)
+    paths = images.paths(positions_m)
+    copies = 1 if len(positions_m) > 1 else len(aims)
+    rows = np.tile(np.arange(len(paths.source)), copies)
+    owner = np.repeat(np.arange(copies), len(paths.source)) if copies > 1 else paths.source
+    power = np.zeros((len(aims), len(OCTAVES)))
+    if len(rows):
+        off_axis = 10.0 ** (_loss(room, source, paths.leaving[rows], aims[owner]) / 10.0)
+        np.add.at(power, owner, _kept(room, paths, distance)[rows] * off_axis)
     judged = bands_of(role)
-    power = np.zeros((len(positions_m), len(OCTAVES)))
-    if len(paths.source):
-        late = (paths.length_m - distance[paths.source]) / room.speed_m_s
-        kept = np.vstack([np.maximum(1.0 - room.absorption, 1e-6), np.ones(len(OCTAVES))])[paths.facets].prod(axis=1)
-        away = (distance[paths.source] / paths.length_m) ** 2
-        row = kept * away[:, None] * 10.0 ** (loss(paths.leaving, aims[paths.source]) / 10.0)
-        np.add.at(power, paths.source, row * ((late > 0.0) & (late < EARLY_S))[:, None])
     ratio = power[:, judged].mean(axis=1) / np.mean(10.0 ** (direct[:, judged] / 10.0), axis=1)
     return np.asarray(direct[:, judged].mean(axis=1) - 10.0 * np.log10(1.0 + ratio))
 
 
-def drawn_sound_db(
-    room: Room, images: Images, source: Source, role: str, *, draws: int, sigmas: Mapping[str, Real | float], seed: int
-) -> Real:
-    """(draws,) the figure under errors: ``position`` (3,) metres and ``aim`` radians, one standard deviation each."""
-    rng = np.random.default_rng(seed)
-    positions = source.position_m + rng.normal(size=(draws, 3)) * np.asarray(sigmas["position"])
-    aims = source.aim + rng.normal(size=(draws, 3)) * float(np.asarray(sigmas["aim"]))
-    aims = aims / np.linalg.norm(aims, axis=1, keepdims=True)
-    return sound_of(room, images, positions, aims, source, role)
+def _loss(room: Room, source: Source, ways: Real, aims: Real) -> Real:
+    angle = np.arccos(np.clip(np.einsum("ni,ni->n", ways, aims), -1.0, 1.0))
+    return band_loss_db(
+        angle_rad=angle, bands_hz=OCTAVES, radius_m=source.radius_m, speed_m_s=room.speed_m_s, polar=source.polar
+    )
+
+
+def _kept(room: Room, paths: Paths, distance_m: Real) -> Real:
+    """(paths, bands): power that walls and distance leave of each early path, over direct sound; 0 for late ones."""
+    late = (paths.length_m - distance_m[paths.source]) / room.speed_m_s
+    walls = np.vstack([np.maximum(1.0 - room.absorption, 1e-6), np.ones(len(OCTAVES))])[paths.facets].prod(axis=1)
+    away = (distance_m[paths.source] / paths.length_m) ** 2 * ((late > 0.0) & (late < EARLY_S))
+    return np.asarray(walls * away[:, None])
+
+
+def forgiven(room: Room, images: Images, source: Source, role: str, *, screen_db: Real | float) -> tuple[float, float]:
+    """The largest turn [degrees] and shift [m] tried that cost no more than ``FORGIVEN_DB`` in whatever direction."""
+    here = source.position_m[None]
+    aims = np.vstack([source.aim[None], *(_ring(source.aim, turn) for turn in TURNS_DEG)])
+    turned = sound_of(room, images, source, role, positions_m=here, aims=aims, screen_db=screen_db)
+    axes = np.vstack([np.eye(3), -np.eye(3)])
+    moves = np.vstack([shift * axes for shift in SHIFTS_M])
+    positions = np.vstack([here, drawn_positions_m(room.facets, source.position_m, moves)])
+    still = np.broadcast_to(source.aim, positions.shape)
+    shifted = sound_of(room, images, source, role, positions_m=positions, aims=still, screen_db=screen_db)
+    return _up_to(turned, TURNS_DEG), _up_to(shifted, SHIFTS_M)
+
+
+def _up_to(figures: Real, steps: Sequence[float]) -> float:
+    """The last step before the first at which some direction costs too much, 0 if there is none; ``figures[0]``: as stated."""
+    cost = (figures[0] - figures[1:]).reshape(len(steps), -1).max(axis=1)
+    bad = np.flatnonzero(cost > FORGIVEN_DB)
+    count = int(bad[0]) if len(bad) else len(steps)
+    return steps[count - 1] if count else 0.0

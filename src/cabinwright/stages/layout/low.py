@@ -9,13 +9,23 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cabinwright.findings import Finding, finding
-from cabinwright.physics.bands import octave_bands
+from cabinwright.physics.bands import Bands, octave_bands
 from cabinwright.physics.cavity import Cavity, OpenShellError, evenness_db, solve_cavity
 from cabinwright.stages.layout.result import LowFrequency, LowPlace
-from cabinwright.stages.layout.room import BOX_POINTS, Room
+from cabinwright.stages.layout.room import Room
 from cabinwright.tables import OCTAVES_HZ
 
-__all__ = ["LOW_ROLES", "MAP_HZ", "hear_low", "low_figures", "make_cavity", "with_map"]
+__all__ = [
+    "BASS",
+    "LOW_HZ",
+    "LOW_ROLES",
+    "MAP_HZ",
+    "heads_in_air",
+    "hear_low",
+    "low_figures",
+    "make_cavity",
+    "with_map",
+]
 
 Real = NDArray[np.float64]
 LOW_ROLES = ("subwoofer", "woofer", "midbass")
@@ -24,12 +34,13 @@ CROSSFADE_HZ = (160.0, 320.0)
 LEAK_HZ = 12.0  #: a real car leaks: below this its pressure as a whole does not build up (common practice, no source)
 LOW_HZ = np.geomspace(20.0, VALID_HZ, 80)
 GAIN_HZ = (25.0, 80.0)  #: where a low place earns its keep
+BASS = (GAIN_HZ[0] <= LOW_HZ) & (GAIN_HZ[1] >= LOW_HZ)
 MAP_HZ = 50.0
 
 
 def make_cavity(room: Room) -> tuple[Cavity | None, LowFrequency | None, list[Finding]]:
     """The cavity; None with the finding that says why where the shell does not close."""
-    if len(room.facets) < 4:
+    if not room.facets:
         return None, None, []
     try:
         cavity = solve_cavity(
@@ -59,35 +70,53 @@ def make_cavity(room: Room) -> tuple[Cavity | None, LowFrequency | None, list[Fi
     return cavity, low, found
 
 
-def hear_low(cavity: Cavity, room: Room, position_m: Real) -> LowPlace | None:
-    """One place at every head box; None where the place or a head lies outside the shell."""
-    points = room.boxes_m.reshape(-1, 3)
+def heads_in_air(cavity: Cavity, room: Room) -> dict[str, Real]:
+    """Per seat in the air (points, 3) of its head box; a corner outside the shell gives way to the centre."""
+    out = {}
+    for seat, box in zip(room.seats, room.boxes_m, strict=True):
+        air = cavity.shell.inside(box)
+        if air[0]:
+            out[seat.name] = np.where(air[:, None], box, box[:1])
+    return out
+
+
+def hear_low(cavity: Cavity, heads_m: Mapping[str, Real], position_m: Real) -> LowPlace | None:
+    """One place at the head boxes of ``heads_in_air``; None where there are none or the place lies outside the shell."""
+    if not heads_m:
+        return None
     try:
-        level = cavity.level_db(position_m, points, frequency_hz=LOW_HZ)  # (f, all points)
+        level = cavity.level_db(position_m, np.concatenate(list(heads_m.values())), frequency_hz=LOW_HZ)  # (f, points)
     except ValueError:
         return None
-    per_seat = {seat.name: level[:, BOX_POINTS * k : BOX_POINTS * (k + 1)] for k, seat in enumerate(room.seats)}
+    columns = np.split(level, np.cumsum([len(box) for box in heads_m.values()])[:-1], axis=1)
+    per_seat = dict(zip(heads_m, columns, strict=True))
     figures = {name: low_figures(rows) for name, rows in per_seat.items()}
+    bands = octave_bands(fraction=3, low_hz=float(LOW_HZ[0]), high_hz=VALID_HZ)
     return LowPlace(
         frequency_hz=LOW_HZ,
         level_db={name: rows.T for name, rows in per_seat.items()},
+        third_hz=bands.centres_hz,
+        third_db={name: _thirds(rows, bands) for name, rows in per_seat.items()},
         uneven_db={name: row["uneven"] for name, row in figures.items()},
         gain_db={name: row["gain"] for name, row in figures.items()},
     )
 
 
+def _thirds(level_db: Real, bands: Bands) -> Real:
+    """(bands,) power mean of levels (f, points) over each band and the points."""
+    power = np.mean(10.0 ** (level_db / 10.0), axis=1)
+    inside = [(a <= LOW_HZ) & (b > LOW_HZ) for a, b in zip(bands.lower_hz, bands.upper_hz, strict=True)]
+    return np.asarray([10.0 * np.log10(power[here].mean()) for here in inside])
+
+
 def low_figures(level_db: Real) -> Mapping[str, float]:
     """Of levels ``(f, points)``: ``gain`` from 25 to 80 Hz, ``uneven`` over the box, ``ripple`` along frequency, all dB."""
-    f = LOW_HZ
-    bass = (f >= GAIN_HZ[0]) & (f <= GAIN_HZ[1])
     mean = 10.0 * np.log10(np.mean(10.0 ** (level_db / 10.0), axis=1))
     _, spread = evenness_db(level_db, frequency_hz=LOW_HZ)
-    bands = octave_bands(fraction=3, low_hz=25.0, high_hz=160.0)
-    inside = [(f >= a) & (f < b) for a, b in zip(bands.lower_hz, bands.upper_hz, strict=True)]
-    thirds = np.asarray([mean[here].mean() for here in inside if here.any()])
+    thirds = _thirds(level_db, octave_bands(fraction=3, low_hz=25.0, high_hz=160.0))
     trend = np.polyval(np.polyfit(np.arange(len(thirds)), thirds, 1), np.arange(len(thirds)))
     return {
-        "gain": float(mean[bass].mean()),
+        "gain": float(mean[BASS].mean()),
         "uneven": float(np.nanmean(spread)),
         "ripple": float(np.std(thirds - trend)),
     }

@@ -56,6 +56,9 @@ def surface_under(build: Build, place: Place) -> Surface | None:
     best, best_m = None, FLUSH_M
     for surface in build.cabin.surfaces if build.cabin else ():
         corners = _corners(surface)
+        away_m = abs(float((at[0] - corners.mean(axis=0)) @ _unit(newell_normal(corners))))
+        if away_m > 2.0 * FLUSH_M:  # off its plane, and off what a facet may be warped
+            continue
         try:
             triangles = corners[ear_clip(corners)]
         except ValueError:  # no polygon at all; the check of the shell says so

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from cabinwright.build.cabin import Place, Weights
 from cabinwright.stages.layout.result import Pair, PlaceResult
 
-__all__ = ["CRITERIA", "Choice", "choices_of", "criteria_of", "dominates", "score_all"]
+__all__ = ["CRITERIA", "Choice", "beaten", "choices_of", "criteria_of", "dominates", "score_all"]
 
 Real = NDArray[np.float64]
 CRITERIA = ("sound", "room", "irreversible", "looks", "view", "cost")
@@ -89,6 +89,46 @@ def dominates(one: Mapping[str, float | None], other: Mapping[str, float | None]
             return False
         better |= gain > ALIKE[name]
     return better
+
+
+def beaten(rows: Sequence[Mapping[str, float | None]], sound_db: Real, *, fit: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """(draws, choices): whether some other choice is nowhere worse and somewhere better, sound being that of the draw.
+
+    Only choices that are ``fit`` (choices,) beat or are beaten. What is unknown decides nothing, so that choices can beat
+    one another in a circle; where that leaves none, those stay that are beaten by nobody from outside their circle.
+    """
+    no_worse, better = _apart_from_sound(rows)
+    no_worse &= fit[:, None] & fit[None]
+    out = np.zeros(sound_db.shape, dtype=bool)
+    for draw, sound in enumerate(sound_db):
+        gain = sound[:, None] - sound[None]
+        wins = no_worse & (gain >= -ALIKE["sound"]) & (better | (gain > ALIKE["sound"]))
+        out[draw] = wins.any(axis=0)
+        if out[draw][fit].all():
+            out[draw] = _from_outside(wins)
+    return out
+
+
+def _apart_from_sound(rows: Sequence[Mapping[str, float | None]]) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """(choices, choices) each: whether a choice is nowhere worse than another, and whether it is somewhere better."""
+    no_worse, better = np.ones((len(rows), len(rows)), dtype=bool), np.zeros((len(rows), len(rows)), dtype=bool)
+    for name in CRITERIA:
+        if name == "sound":
+            continue
+        values = np.asarray([np.nan if row[name] is None else row[name] for row in rows], dtype=np.float64)
+        gain = values[:, None] - values[None]
+        gain = -gain if name in LOWER_IS_BETTER else gain
+        no_worse &= ~(gain < -ALIKE[name])  # NaN is neither
+        better |= gain > ALIKE[name]
+    return no_worse, better
+
+
+def _from_outside(wins: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """(choices,) beaten, directly or through others, by one that it does not beat in turn (Warshall's closure)."""
+    reach = wins.copy()
+    for k in range(len(reach)):
+        reach |= np.outer(reach[:, k], reach[k])
+    return np.asarray((reach & ~reach.T).any(axis=0))
 
 
 def score_all(rows: Sequence[Mapping[str, float | None]], weights: Weights, sound_db: Real) -> Real:

@@ -34,8 +34,13 @@ def reasons_for(
     best: Mapping[str, float | None] | None,
     first_share: float,
     barred: str | None,
+    *,
+    master: str | None = None,
 ) -> tuple[str, ...]:
-    """Sentences about one choice; ``best`` is what the first choice of the role has, None for the first itself."""
+    """Sentences about one choice; ``best`` is what the first choice of the role has, None for the first itself.
+
+    ``barred`` says why it is out of the contest, ``master`` which choice is nowhere worse and somewhere better.
+    """
     out = [barred] if barred else []
     out += [_sound(places[name], seat) for name in choice.places]
     if pair is not None:
@@ -47,6 +52,8 @@ def reasons_for(
         out += _against(criteria, best)
     if barred:
         return tuple(out)
+    if master:
+        out.append(f"{master}: nowhere worse in what is known, and somewhere better")
     out.append(f"comes first in {100.0 * first_share:.0f} % of the draws with errors of survey, mounting and aim")
     return tuple(out)
 

@@ -75,6 +75,8 @@ class Aimed:
     turn_deg: float  #: from the stated aim
     gain_db: float  #: in ``sound_db`` over the stated aim
     spread_db: float  #: standard deviation of ``sound_db`` under errors of survey, mounting and aim
+    forgives_deg: float  #: the largest turn tried that costs no more than 1 dB, whichever way
+    forgives_m: float  #: the largest shift tried that costs no more than 1 dB, whichever way
 
 
 @dataclass(frozen=True)
@@ -83,6 +85,8 @@ class LowPlace:
 
     frequency_hz: Real  #: (f,)
     level_db: dict[str, Real]  #: per seat (points, f): over the same speaker in half space at 1 m
+    third_hz: Real  #: (b,) third octaves from 20 to 200 Hz
+    third_db: dict[str, Real]  #: per seat (b,): power mean over the head box and the band
     uneven_db: dict[str, float]  #: per seat: mean over third octaves of the standard deviation over the head box
     gain_db: dict[str, float]  #: per seat: mean level from 25 to 80 Hz
 
@@ -113,6 +117,7 @@ class PairHeard:
     level_difference_db: float  #: left minus right, 500 Hz to 4 kHz
     lean: float  #: where a centred voice stands after delay alone: -1 fully left, 0 middle, 1 fully right (tangent law)
     lean_deg: float
+    lean_undelayed: float  #: where it stands without any delay, likewise (time traded against level; rough)
     elevation_deg: float  #: of the image, mean of both
 
 
@@ -249,6 +254,8 @@ def _place(item: PlaceResult) -> dict[str, Any]:
             "turn_deg": item.aimed.turn_deg,
             "gain_db": item.aimed.gain_db,
             "spread_db": item.aimed.spread_db,
+            "forgives_deg": item.aimed.forgives_deg,
+            "forgives_m": item.aimed.forgives_m,
         },
         "seats": {name: _heard(heard) for name, heard in item.seats.items()},
     }
@@ -300,6 +307,8 @@ def _low(item: LowPlace) -> dict[str, Any]:
     return {
         "frequency_hz": item.frequency_hz,
         "level_db": {seat: level.mean(axis=0) for seat, level in item.level_db.items()},
+        "third_octaves_hz": item.third_hz,
+        "third_octaves_db": item.third_db,
         "uneven_db": item.uneven_db,
         "gain_db": item.gain_db,
     }

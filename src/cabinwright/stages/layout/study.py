@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Mapping
 from concurrent.futures import Executor
 from dataclasses import dataclass
 from functools import cached_property, partial
@@ -13,19 +13,37 @@ from numpy.typing import NDArray
 
 from cabinwright.build.cabin import Place
 from cabinwright.build.document import Build
-from cabinwright.findings import Finding, finding
+from cabinwright.findings import Finding
 from cabinwright.physics.cavity import Cavity
 from cabinwright.physics.directivity import Polar
+from cabinwright.physics.edges import screen_loss_db
 from cabinwright.physics.image_sources import Images
-from cabinwright.stages.layout.errors import DRAW_ORDER, aims_within, drawn_sound_db, sound_of
+from cabinwright.stages.layout.contest import ranked
+from cabinwright.stages.layout.doubts import doubts
+from cabinwright.stages.layout.errors import (
+    DRAW_ORDER,
+    EDGE_DB,
+    aims_within,
+    drawn_aims,
+    drawn_positions_m,
+    forgiven,
+    sound_of,
+)
 from cabinwright.stages.layout.heard import Source, hear
-from cabinwright.stages.layout.keep_outs import AIRBAGS, SURE, clearances, keep_out_findings
-from cabinwright.stages.layout.low import LOW_HZ, LOW_ROLES, hear_low, low_figures, make_cavity, with_map
+from cabinwright.stages.layout.keep_outs import clearances, keep_out_findings
+from cabinwright.stages.layout.low import (
+    BASS,
+    LOW_HZ,
+    LOW_ROLES,
+    heads_in_air,
+    hear_low,
+    low_figures,
+    make_cavity,
+    with_map,
+)
 from cabinwright.stages.layout.pairs import find_pairs
 from cabinwright.stages.layout.pose import aim_of, normal_of, radius_of
-from cabinwright.stages.layout.ranking import Choice, choices_of, criteria_of, dominates, score_all
-from cabinwright.stages.layout.reasons import reasons_for
-from cabinwright.stages.layout.result import Aimed, LayoutResult, LowFrequency, LowPlace, Pair, PlaceResult, Ranked
+from cabinwright.stages.layout.result import Aimed, Heard, LayoutResult, LowFrequency, LowPlace, PlaceResult, Ranked
 from cabinwright.stages.layout.room import Room, listening_seat, make_room
 from cabinwright.stages.layout.view import ViewResult, driver_view
 from cabinwright.tables import OCTAVES_HZ
@@ -36,7 +54,7 @@ Real = NDArray[np.float64]
 Progress = Callable[[str, float], None]
 BATCH = 8  #: places that go to a worker together
 SEED = 1979
-OUTSIDE_M = 0.01  #: a place this far outside the shell is no slip of the tape
+HALF = 0.5  #: how much the bass of a place counts that is not for bass alone, and wobbles along frequency
 
 
 def _unwatched(what: str, share: float) -> None:
@@ -94,8 +112,12 @@ class Study:
 
     @cached_property
     def _low(self) -> tuple[Cavity | None, LowFrequency | None, list[Finding]]:
-        wanted = any(place.role in LOW_ROLES for place in self.build.places)
-        return make_cavity(self.room) if wanted or self.room.facets else (None, None, [])
+        return make_cavity(self.room)
+
+    @cached_property
+    def _heads_m(self) -> dict[str, Real]:
+        cavity = self._low[0]
+        return heads_in_air(cavity, self.room) if cavity is not None else {}
 
     @cached_property
     def seat(self) -> str:
@@ -104,8 +126,7 @@ class Study:
 
     @cached_property
     def _draw_images(self) -> Images:
-        head = next(item.head_m for item in self.build.seats if item.name == self.seat)
-        return Images(self.room.facets, np.asarray([head], dtype=np.float64), most_order=DRAW_ORDER)
+        return Images(self.room.facets, self._head_m[None], most_order=DRAW_ORDER)
 
     def place(self, place: Place) -> tuple[PlaceResult, Real]:
         """One place, and its comparing figure in every draw, (draws,)."""
@@ -117,8 +138,10 @@ class Study:
         )
         seats = hear(self.room, source, place.role)
         cavity = self._low[0]
-        low = hear_low(cavity, self.room, source.position_m) if cavity is not None and place.role in LOW_ROLES else None
-        draws = self._draws(place, source, low)
+        bass = cavity is not None and self.seat in self._heads_m and place.role in LOW_ROLES
+        low = hear_low(cavity, self._heads_m, source.position_m) if cavity is not None and bass else None
+        heard = seats[self.seat]
+        draws = self._draws(place, source, heard, low)
         result = PlaceResult(
             name=place.name,
             role=place.role,
@@ -127,7 +150,7 @@ class Study:
             radius_m=source.radius_m,
             aim=_point(source.aim),
             seats=seats,
-            aimed=self._aimed(place, source, draws) if place.role != "subwoofer" else None,
+            aimed=self._aimed(place, source, heard, draws) if place.role != "subwoofer" else None,
             low=low,
         )
         return result, draws
@@ -137,67 +160,83 @@ class Study:
         place = next(item for item in self.build.places if item.name == name)
         return self.place(place.model_copy(update={"position_m": position_m}))
 
-    def _draws(self, place: Place, source: Source, low: LowPlace | None) -> Real:
-        """The comparing figure, first as it is stated, then under errors drawn at random."""
+    def _draws(self, place: Place, source: Source, heard: Heard, low: LowPlace | None) -> Real:
+        """(1 + draws,) the comparing figure, first as stated, then under errors drawn at random."""
         count = self.build.layout.draws
-        survey = np.asarray(self.sigmas_m.get(place.name, (0.0, 0.0, 0.0)))
-        sigmas: dict[str, Real | float] = {
-            "position": np.hypot(survey, place.position_sigma_m),
-            "aim": float(np.radians(place.aim_sigma_deg)),
-        }
-        seed = SEED + crc32(place.name.encode())
-        as_stated = sound_of(
-            self.room, self._draw_images, source.position_m[None], source.aim[None], source, place.role
+        rng = np.random.default_rng(SEED + crc32(place.name.encode()))
+        sigma = np.hypot(np.asarray(self.sigmas_m.get(place.name, (0.0, 0.0, 0.0))), place.position_sigma_m)
+        moves, turns = rng.normal(size=(2, count, 3))
+        positions = drawn_positions_m(self.room.facets, source.position_m, moves * sigma)
+        positions = np.vstack([source.position_m[None], positions])
+        bass = 0.0 if low is None else self._low_draws(low, positions)
+        if place.role == "subwoofer" and low is not None:
+            return np.asarray(low.gain_db[self.seat] + bass)
+        aims = np.vstack([source.aim[None], drawn_aims(source.aim, turns * np.radians(place.aim_sigma_deg))])
+        sound = self._sound(source, place.role, heard, positions, aims)
+        return np.asarray(heard.sound_db + (sound - sound[0]) + HALF * bass)
+
+    def _sound(self, source: Source, role: str, heard: Heard, positions: Real, aims: Real) -> Real:
+        return sound_of(
+            self.room,
+            self._draw_images,
+            source,
+            role,
+            positions_m=positions,
+            aims=aims,
+            screen_db=self._screen(heard),
         )
-        drawn = drawn_sound_db(self.room, self._draw_images, source, place.role, draws=count, sigmas=sigmas, seed=seed)
-        sound = np.concatenate([as_stated, drawn])
-        if low is None:
-            return sound
-        bass = self._low_draws(source, low, np.asarray(sigmas["position"]), count, seed)
-        return bass if place.role == "subwoofer" else sound + 0.5 * (bass - low.gain_db[self.seat])
 
-    def _low_draws(self, source: Source, low: LowPlace, sigma: Real, count: int, seed: int) -> Real:
-        """(1 + draws,) gain less unevenness and ripple. By reciprocity the head plays and the drawn places listen."""
+    def _screen(self, heard: Heard) -> Real | float:
+        """What direct sound loses where it is hidden: as stated, else what it loses where it just gets out of sight."""
+        if not heard.occluded:
+            return EDGE_DB
+        detour = np.inf if heard.detour_m is None else heard.detour_m
+        return screen_loss_db(detour_m=detour, frequency_hz=np.asarray(OCTAVES_HZ), speed_m_s=self.room.speed_m_s)
+
+    def _low_draws(self, low: LowPlace, positions: Real) -> Real:
+        """(1 + draws,) minus unevenness and ripple, plus what errors change. By reciprocity the head plays, places listen."""
         cavity = self._low[0]
-        level = low.level_db[self.seat]
-        head = next(item.head_m for item in self.build.seats if item.name == self.seat)
-        figures = low_figures(level.T)
-        stated = figures["gain"] - figures["uneven"] - figures["ripple"]
-        places = source.position_m + np.random.default_rng(seed).normal(size=(count, 3)) * sigma
+        figures = low_figures(low.level_db[self.seat].T)
+        stated = -figures["uneven"] - figures["ripple"]
+        assert cavity is not None
         try:
-            assert cavity is not None
-            heard = cavity.level_db(head, places, frequency_hz=LOW_HZ)  # (f, draws)
-            here = cavity.level_db(head, source.position_m[None], frequency_hz=LOW_HZ)[:, 0]
-        except ValueError:  # drawn through the wall
-            return np.full(count + 1, stated)
-        bass = (LOW_HZ >= 25.0) & (LOW_HZ <= 80.0)
-        moved = (heard - here[:, None])[bass]
-        return np.concatenate([[stated], stated + moved.mean(axis=0) - 0.5 * moved.std(axis=0)])
+            heard = cavity.level_db(self._head_m, positions, frequency_hz=LOW_HZ)  # (f, 1 + draws)
+        except ValueError:  # a place on the wall's outer side, drawn along it past its end
+            return np.full(len(positions), stated)
+        moved = (heard - heard[:, :1])[BASS]
+        return np.asarray(stated + moved.mean(axis=0) - HALF * moved.std(axis=0))
 
-    def _aimed(self, place: Place, source: Source, draws: Real) -> Aimed:
+    @property
+    def _head_m(self) -> Real:
+        return np.asarray(next(item.head_m for item in self.build.seats if item.name == self.seat))
+
+    def _aimed(self, place: Place, source: Source, heard: Heard, draws: Real) -> Aimed:
         spread = float(np.std(draws[1:])) if len(draws) > 2 else 0.0
         best, gain = source.aim, 0.0
         if place.aim_limit_deg:
-            aims = aims_within(normal_of(self.build, place), place.aim_limit_deg)
-            positions = np.broadcast_to(source.position_m, aims.shape)
-            tried = sound_of(self.room, self._draw_images, positions, aims, source, place.role)
-            here = sound_of(self.room, self._draw_images, source.position_m[None], source.aim[None], source, place.role)
-            gains = tried - here[0]
-            if gains.max() > 0.0:
-                best, gain = aims[int(gains.argmax())], float(gains.max())
-        turn = float(np.degrees(np.arccos(np.clip(best @ source.aim, -1.0, 1.0))))
-        return Aimed(_point(best), turn, gain, spread)
+            normal = normal_of(self.build, place)
+            aims = np.vstack([source.aim[None], aims_within(normal, place.aim_limit_deg)])
+            tried = self._sound(source, place.role, heard, source.position_m[None], aims)
+            within = _turn_deg(source.aim, normal) <= place.aim_limit_deg + 0.5
+            first = int(tried[1:].argmax()) + 1
+            if tried[first] > tried[0] or not within:  # an aim out of reach is no answer, however good
+                best, gain = aims[first], float(tried[first] - tried[0])
+        turn, shift = forgiven(self.room, self._draw_images, source, place.role, screen_db=self._screen(heard))
+        return Aimed(_point(best), _turn_deg(best, source.aim), gain, spread, turn, shift)
 
     def compared(self, done: Mapping[str, tuple[PlaceResult, Real]]) -> LayoutResult:
         """Pairs, ranking and findings from what each place gave."""
         places = {name: row[0] for name, row in done.items()}
         pairs = find_pairs(self.build, places, self.room.speed_m_s)
         gaps = clearances(self.build)
-        ranking = tuple(self._ranked({name: row[1] for name, row in done.items()}, places, pairs))
+        ranking = ranked(
+            self.build, places, pairs, {name: row[1] for name, row in done.items()}, seat=self.seat, view=self.view
+        )
         cavity, low, low_found = self._low
         if cavity is not None and low is not None:
             low = self._mapped(low, cavity, ranking, places)
-        found = [*self._made[1], *low_found, *self._remarks(places), *keep_out_findings(self.build)]
+        found = [*self._made[1], *low_found, *keep_out_findings(self.build)]
+        found += doubts(self.build, self.room, cavity.shell if cavity else None, places, pairs, seat=self.seat)
         found += self.view.findings if self.view else ()
         order = {"stop": 0, "caution": 1, "note": 2}
         return LayoutResult(
@@ -221,105 +260,16 @@ class Study:
         subs = subs or [name for name, item in places.items() if item.low is not None]
         if not subs:
             return low
-        head = next(item.head_m for item in self.build.seats if item.name == self.seat)
-        return with_map(low, cavity, subs[0], np.asarray(places[subs[0]].position_m), float(head[2]))
-
-    def _ranked(
-        self, draws: Mapping[str, Real], places: Mapping[str, PlaceResult], pairs: tuple[Pair, ...]
-    ) -> Iterator[Ranked]:
-        wishes = {item.name: item for item in self.build.places}
-        view = {pod.place: pod.added_deg for pod in self.view.pods} if self.view else {}
-        by_pair = {(pair.left, pair.right): pair for pair in pairs}
-        every = choices_of(places, pairs)
-        for role in dict.fromkeys(choice.role for choice in every):
-            mine = [choice for choice in every if choice.role == role]
-            sound = np.stack([np.mean([draws[name] for name in choice.places], axis=0) for choice in mine], axis=1)
-            rows = [criteria_of(c, float(sound[0, k]), wishes, view) for k, c in enumerate(mine)]
-            yield from self._one_role(mine, rows, sound, places, by_pair)
-
-    def _one_role(
-        self,
-        mine: list[Choice],
-        rows: list[dict[str, float | None]],
-        sound: Real,
-        places: Mapping[str, PlaceResult],
-        by_pair: Mapping[tuple[str, str], Pair],
-    ) -> Iterator[Ranked]:
-        score = score_all(rows, self.build.layout.weights, sound)
-        barred = [self._barred(choice, mine) for choice in mine]
-        fit = [row for row, why in zip(rows, barred, strict=True) if why is None]
-        beaten = np.asarray(
-            [
-                why is not None or any(dominates(a, b) for a in fit if a is not b)
-                for b, why in zip(rows, barred, strict=True)
-            ]
-        )
-        contest = np.where(beaten[None], -1.0, score)
-        firsts = np.bincount(contest[1:].argmax(axis=1), minlength=len(mine)) if len(contest) > 1 else None
-        share = firsts / (len(contest) - 1) if firsts is not None else (contest[0] == contest[0].max()).astype(float)
-        share = np.where([why is not None for why in barred], 0.0, share)
-        order = sorted(range(len(mine)), key=lambda k: (barred[k] is not None, bool(beaten[k]), -float(score[0, k])))
-        for place, k in enumerate(order):
-            pair = by_pair.get((mine[k].places[0], mine[k].places[-1])) if len(mine[k].places) == 2 else None
-            best = None if place == 0 else rows[order[0]]
-            yield Ranked(
-                role=mine[k].role,
-                places=mine[k].places,
-                first_share=float(share[k]),
-                better_than=tuple(
-                    " and ".join(mine[j].places) for j in range(len(mine)) if dominates(rows[k], rows[j])
-                ),
-                criteria=rows[k],
-                score=float(score[0, k]),
-                barred=barred[k],
-                reasons=reasons_for(mine[k], places, pair, self.seat, rows[k], best, float(share[k]), barred[k]),
-            )
-
-    def _barred(self, choice: Choice, rivals: list[Choice]) -> str | None:
-        """Why a choice is out of the contest; None where it is in it."""
-        for name in choice.places:
-            if name in self._forbidden:
-                return f"{name} stands where nothing may: {self._forbidden[name]}"
-        sides = {item.name: item.side for item in self.build.places}
-        alone = len(choice.places) == 1 and sides[choice.places[0]] != "centre" and choice.role != "subwoofer"
-        if alone and any(len(other.places) == 2 for other in rivals):
-            return f"{choice.places[0]} has no partner on the other side"
-        return None
-
-    @cached_property
-    def _forbidden(self) -> dict[str, str]:
-        """Places that a stop keeps anything out of."""
-        return {
-            gap.place: gap.keep_out
-            for gap in clearances(self.build)
-            if gap.kind in AIRBAGS and gap.gap_m < SURE * gap.sigma_m
-        }
+        return with_map(low, cavity, subs[0], np.asarray(places[subs[0]].position_m), float(self._head_m[2]))
 
     @cached_property
     def view(self) -> ViewResult | None:
         """What pillars and pods hide from the driver."""
         return driver_view(self.build)
 
-    def _remarks(self, places: Mapping[str, PlaceResult]) -> Iterator[Finding]:
-        """What is odd about places and heads themselves."""
-        cavity = self._low[0]
-        if cavity is not None:
-            for seat in self.build.seats:
-                if not cavity.shell.inside(np.asarray([seat.head_m]))[0]:
-                    yield finding("layout.head_outside", where=seat.name)
-            for item in self.build.places:
-                at = np.asarray([item.position_m])
-                away = float(cavity.shell.nearest(at).distance_m[0])
-                if not cavity.shell.inside(at)[0] and away > OUTSIDE_M:
-                    yield finding("layout.place_outside", where=item.name, value=round(100.0 * away), unit="cm")
-        for name, result in places.items():
-            heard = result.seats[self.seat]
-            if heard.occluded and result.role not in ("subwoofer", "woofer", "rear fill"):
-                yield finding("layout.place_hidden", where=name, seat=self.seat)
-            if heard.off_axis_deg > 90.0 and result.role not in ("subwoofer", "woofer"):
-                yield finding(
-                    "layout.faces_away", where=name, value=round(heard.off_axis_deg), limit=90, unit="°", seat=self.seat
-                )
+
+def _turn_deg(one: Real, other: Real) -> float:
+    return float(np.degrees(np.arccos(np.clip(one @ other, -1.0, 1.0))))
 
 
 def _point(values: Real) -> tuple[float, float, float]:
