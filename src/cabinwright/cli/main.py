@@ -175,7 +175,8 @@ def _new(options: argparse.Namespace) -> int:
         say(f"wrote {path}")
     if shell is not None:
         say("The cabin in it is typical, not your car's: its maker's data say where airbags unfold, a survey the rest.")
-    say(f"Next: edit {options.folder / 'build.toml'}, then run: cabinwright sweep {options.folder}")
+    then = "layout" if shell is not None else "sweep"
+    say(f"Next: edit {options.folder / 'build.toml'}, then run: cabinwright {then} {options.folder}")
     return 0
 
 
