@@ -26,7 +26,8 @@ _TOWARDS: dict[View, tuple[int, float]] = {"plan": (2, 1.0), "side": (1, -1.0), 
 """Axis that points at the onlooker, with its sign: what lies nearer to him is drawn later."""
 HEAD_RADIUS_M = 0.085
 AXIS_M = 0.18
-MARGIN_M = 0.12
+MARGIN_M = 0.06
+TOGETHER_M = 0.03  #: places and heads nearer than this on paper share one label
 
 
 def project(points: Iterable[Sequence[float]], view: View) -> Array:
@@ -91,7 +92,19 @@ def _heads(build: Build, view: View) -> Iterator[Shape]:
         box = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * half + [x, y]
         yield Disc((float(x), float(y)), HEAD_RADIUS_M, "head")
         yield Stroke(box, "head box", closed=True)
-        yield Words((float(x), float(y) - HEAD_RADIUS_M), seat.name, size_pt=7.0, shift_mm=(0.0, -3.2))
+    flat = project([seat.head_m for seat in build.seats], view)
+    for (x, y), names in _together(flat, [seat.name for seat in build.seats]):
+        yield Words((x, y - HEAD_RADIUS_M), names, size_pt=7.0, shift_mm=(0.0, -3.2))
+
+
+def _together(flat: Array, labels: Sequence[str]) -> Iterator[tuple[tuple[float, float], str]]:
+    """Points (n, 2) with their labels, those that fall on one another under one label."""
+    left = list(range(len(labels)))
+    while left:
+        near = [k for k in left if np.linalg.norm(flat[k] - flat[left[0]]) < TOGETHER_M]
+        x, y = flat[left[0]]
+        yield (float(x), float(y)), ", ".join(labels[k] for k in near)
+        left = [k for k in left if k not in near]
 
 
 def _ray(path: Sequence[Sequence[float]], view: View) -> Iterator[Shape]:
@@ -113,7 +126,9 @@ def _places(
             tip = project([tuple(place.position_m + AXIS_M * aim / np.linalg.norm(aim))], view)[0]
             shapes.append(Stroke(np.array([[x, y], tip]), "axis", arrow=True))
         shapes.append(Disc((x, y), place.radius_m or 0.0, "place first" if place.name in first else "place", 1.3))
-        shapes.append(Words((x, y), str(numbers[place.name]), (2.3, 1.4), bold=True, size_pt=8.0))
+    flat = project([place.position_m for place in build.places], view)
+    for at, words in _together(flat, [str(numbers[place.name]) for place in build.places]):
+        shapes.append(Words(at, words, (2.0, 1.4), anchor="start", bold=True, size_pt=8.0))
     return shapes
 
 

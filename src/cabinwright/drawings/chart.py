@@ -31,8 +31,12 @@ INKS: dict[str, Ink] = {
     "filters": Ink("#a84a08", (1.2, 1.6), 1.5),
     "trace": Ink("#0a5f73", (), 1.0),
     "trace alternate": Ink("#a84a08", (), 1.0),
+    "stem first": Ink("#a84a08", (), 2.2),
+    "stem second": Ink("#68747d", (), 1.2),
+    "stem third": Ink("#1f2a33", (), 0.6),
 }
-"""Every colour has a contrast of at least 4.5 to 1 on white and differs from its neighbours in lightness or dash."""
+"""Every colour has a contrast of at least 4.5 to 1 on white and differs from its neighbours in lightness, dash or, where
+dashes would break up short stems, width."""
 
 PAPER, INK, GRID, SHADE = "#ffffff", "#1f2a33", "#dfe4e7", "#eceff1"
 

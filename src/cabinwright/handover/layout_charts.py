@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cabinwright.build.document import Build
-from cabinwright.drawings.cabin import View, cabin_picture
+from cabinwright.drawings.cabin import HEAD_RADIUS_M, View, cabin_picture, project
 from cabinwright.drawings.chart import Axis, Chart, Line, Mark, Shade, Spread
 from cabinwright.drawings.picture import Cells, Disc, Picture, Shape, Stroke, Words
 from cabinwright.physics.directivity import band_loss_db
@@ -28,13 +28,14 @@ __all__ = [
 ]
 
 Array = NDArray[np.float64]
-HALF_MM, WIDE_MM = 88.0, 180.0
+HALF_MM, REAR_MM, WIDE_MM = 88.0, 120.0, 180.0
 LATEST_MS = 12.0
 FLOOR_DB = -40.0
 RAYS_FROM_HZ = 500.0  #: below, surfaces of a cabin are no larger than the wavelength
 RAYS = 4  #: strongest early reflections drawn for each place
 MAP_STEPS = (0.0, 3.0, 6.0, 9.0, 12.0, 15.0, 18.0)
 LOW_INKS = ("after", "right", "target", "before", "filters", "trace")
+STEMS = ((3, "stem third", "three"), (2, "stem second", "two reflections"), (1, "stem first", "one reflection"))
 ANGLES_DEG = (15.0, 30.0, 45.0, 60.0)
 
 
@@ -53,7 +54,7 @@ def views(
             rays.append([place.position_m, head])
         early = sorted((r for r in heard.reflections if r.delay_s < 0.010), key=lambda r: -r.level_db)[:RAYS]
         rays += [[place.position_m, *row.points_m, head] for row in early]
-    widths: dict[View, float] = {"plan": WIDE_MM, "side": WIDE_MM, "rear": HALF_MM}
+    widths: dict[View, float] = {"plan": WIDE_MM, "side": WIDE_MM, "rear": REAR_MM}
     return [
         (view, cabin_picture(build, view, numbers=numbers, aims=aims, first=first, rays=rays, width_mm=width))
         for view, width in widths.items()
@@ -66,14 +67,14 @@ def _first(result: LayoutResult, role: str) -> object:
 
 def arrivals_chart(place: PlaceResult, heard: Heard) -> Chart:
     """Direct sound and reflections against time: height is level."""
-    direct = Line(np.array([0.0, 0.0]), np.array([FLOOR_DB, 0.0]), "direct sound", "after")
     rows = [r for r in heard.reflections if r.delay_s * 1000.0 < LATEST_MS and r.level_db > FLOOR_DB]
-    lines = [direct]
-    for order, ink, label in ((1, "right", "one reflection"), (2, "before", "two"), (3, "target", "three")):
+    lines = []
+    for order, ink, label in STEMS:  # the strongest are drawn last, over all others
         mine = [r for r in rows if r.order == order]
         x = np.array([[1000.0 * r.delay_s, 1000.0 * r.delay_s, np.nan] for r in mine]).ravel()
         y = np.array([[FLOOR_DB, r.level_db, np.nan] for r in mine]).ravel()
         lines.append(Line(x, y, label, ink))
+    lines.append(Line(np.array([0.0, 0.0]), np.array([FLOOR_DB, 0.0]), "direct sound", "after"))
     return Chart(
         f"{place.name}: arrivals after the direct sound; {len(rows)} reflections within {LATEST_MS:.0f} ms.",
         Axis("after the direct sound, ms", -0.3, LATEST_MS, 2.0),
@@ -141,19 +142,28 @@ def low_map(build: Build, low: LowFrequency) -> Picture:
     """Level in the plane of the heads at one low frequency, from above."""
     x, y = low.map_x_m, low.map_y_m
     shapes: list[Shape] = [Cells(x, y, low.map_db, MAP_STEPS)]
+    for surface in build.cabin.surfaces if build.cabin else ():
+        shapes.append(Stroke(project(surface.corners_m, "plan"), "thin", closed=True))
     for seat in build.seats:
         at = (float(seat.head_m[0]), float(seat.head_m[1]))
-        shapes += [Disc(at, 0.085, "head"), Words(at, seat.name, (0.0, -0.8), size_pt=7.0)]
+        shapes.append(Disc(at, HEAD_RADIUS_M, "head"))
+        shapes.append(Words((at[0], at[1] - HEAD_RADIUS_M), seat.name, (0.0, -3.2), size_pt=7.0))
     place = next((item for item in build.places if item.name == low.map_of), None)
     if place is not None:
         at = (float(place.position_m[0]), float(place.position_m[1]))
-        shapes += [Disc(at, 0.05, "place first"), Words(at, place.name, (0.0, 3.2), bold=True)]
-    step = float(x[1] - x[0])
+        behind = at[0] > float(x.mean())  # its name runs towards the middle, so that none is cut off
+        shapes += [
+            Disc(at, 0.05, "place first"),
+            Words(at, place.name, (0.0, 4.2), "end" if behind else "start", bold=True),
+        ]
+    walls = [corner[:2] for item in (build.cabin.surfaces if build.cabin else ()) for corner in item.corners_m]
+    every = np.asarray([*walls, (x[0], y[0]), (x[-1], y[-1])], dtype=np.float64)
+    low_m, high_m = every.min(axis=0) - 0.05, every.max(axis=0) + 0.05
     return Picture(
         f"Level at {low.map_hz:.0f} Hz in the plane of the heads, {low.map_of} playing.",
         tuple(shapes),
-        (float(x[0]) - 2 * step, float(y[0]) - 2 * step),
-        (float(x[-1]) + 2 * step, float(y[-1]) + 2 * step),
+        (float(low_m[0]), float(low_m[1])),
+        (float(high_m[0]), float(high_m[1])),
         width_mm=120.0,
     )
 
@@ -170,6 +180,10 @@ def view_picture(pod: PodView) -> Picture:
     shapes += [Stroke(np.asarray(line)[:, :2], "measure") for line in (seen.outer_m, seen.inner_m, seen.parallel_m)]
     shapes += [Disc((float(x), float(y)), 0.012, "head", 0.8) for x, y in eyes]
     shapes.append(Disc((float(seen.pivot_m[0]), float(seen.pivot_m[1])), 0.0, "thin", 0.5))
+    middle, apart = hidden[1:3].mean(axis=0), hidden[0] - hidden[1]
+    beside = (3.0, 0.0) if abs(apart[1]) > abs(apart[0]) else (0.0, 5.0)
+    shapes.append(Words((float(middle[0]), float(middle[1])), f"{seen.angle_deg:.1f}°", beside, bold=True, size_pt=8.0))
+    shapes.append(Words((float(seen.pivot_m[0]), float(seen.pivot_m[1])), "eyes", (0.0, -4.0)))
     every = np.vstack([eyes, seen.outer_m[:, :2], seen.inner_m[:, :2], np.asarray(seen.lower_m)[:, :2]])
     low, high = every.min(axis=0) - 0.08, every.max(axis=0) + 0.08
     return Picture(

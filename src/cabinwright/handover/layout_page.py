@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from typing import Any
 
@@ -19,6 +20,7 @@ from cabinwright.stages.layout.result import LayoutResult, Pair, PlaceResult, Ra
 
 __all__ = ["DETAILED", "layout_html"]
 
+_UNIT = re.compile(r"(?<=\d) (?=(?:ms|dB|k?Hz|c?m|%)(?![\w/]))")
 DETAILED = 12  #: places with charts of their own: the first choices of each role
 RAYS_OF = 2  #: places whose rays are drawn: more would hide one another
 LIMITS = (
@@ -121,13 +123,18 @@ def _role(result: LayoutResult, role: str, numbers: Mapping[str, int]) -> dict[s
                 "score": f"{row.score:.2f}",
                 "criteria": _criteria(row),
                 "better": row.better_than,
-                "reasons": row.reasons,
+                "reasons": [_unbroken(reason) for reason in row.reasons],
             }
         )
     octaves = bands_of(role)
     low, high = result.bands_hz[octaves][0], result.bands_hz[octaves][-1]
     words = "by the cabin's modes, 25 to 80 Hz" if role == "subwoofer" else f"octaves {hertz(low)} to {hertz(high)}"
     return {"role": role, "rows": rows, "words": words}
+
+
+def _unbroken(text: str) -> str:
+    """The same with every figure on one line with its unit."""
+    return _UNIT.sub("\u00a0", text)
 
 
 def _criteria(row: Ranked) -> list[str]:
@@ -172,7 +179,7 @@ def _detail(place: PlaceResult, result: LayoutResult, numbers: Mapping[str, int]
                 "range": "in part of the box"
                 if row.dip_range_hz is None
                 else " to ".join(map(hertz, row.dip_range_hz)),
-                "help": "" if row.stays_put is None else "may help" if row.stays_put else "helps not",
+                "help": "" if row.stays_put is None else "may help" if row.stays_put else "cannot help",
                 "draws": "yes" if row.draws_image else "",
             }
             for row in early
