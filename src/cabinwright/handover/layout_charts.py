@@ -180,7 +180,7 @@ def view_picture(pod: PodView) -> Picture:
     shapes += [Stroke(np.asarray(line)[:, :2], "measure") for line in (seen.outer_m, seen.inner_m, seen.parallel_m)]
     shapes += [Disc((float(x), float(y)), 0.012, "head", 0.8) for x, y in eyes]
     shapes.append(Disc((float(seen.pivot_m[0]), float(seen.pivot_m[1])), 0.0, "thin", 0.5))
-    middle, apart = hidden[1:3].mean(axis=0), hidden[0] - hidden[1]
+    middle, apart = hidden.mean(axis=0), hidden[0] - hidden[1]
     beside = (3.0, 0.0) if abs(apart[1]) > abs(apart[0]) else (0.0, 5.0)
     shapes.append(Words((float(middle[0]), float(middle[1])), f"{seen.angle_deg:.1f}°", beside, bold=True, size_pt=8.0))
     shapes.append(Words((float(seen.pivot_m[0]), float(seen.pivot_m[1])), "eyes", (0.0, -4.0)))

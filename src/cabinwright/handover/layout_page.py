@@ -15,7 +15,7 @@ from cabinwright.handover.pages import page
 from cabinwright.handover.report import drawn, finding_groups
 from cabinwright.stages.layout.heard import bands_of
 from cabinwright.stages.layout.low import LOW_ROLES
-from cabinwright.stages.layout.reasons import hertz, strongest
+from cabinwright.stages.layout.reasons import hertz
 from cabinwright.stages.layout.result import LayoutResult, Pair, PlaceResult, Ranked
 
 __all__ = ["DETAILED", "layout_html"]
@@ -160,7 +160,6 @@ def _criteria(row: Ranked) -> list[str]:
 
 def _detail(place: PlaceResult, result: LayoutResult, numbers: Mapping[str, int], k: int) -> dict[str, Any]:
     heard = place.seats[result.listening_seat]
-    loud = strongest(heard)
     early = sorted((r for r in heard.reflections if r.delay_s < 0.010), key=lambda r: -r.level_db)[:5]
     return {
         "number": numbers[place.name],
@@ -169,7 +168,6 @@ def _detail(place: PlaceResult, result: LayoutResult, numbers: Mapping[str, int]
         "words": _aim_words(place),
         "response": drawn(charts.response_chart(place, heard), f"response-{k}"),
         "arrivals": drawn(charts.arrivals_chart(place, heard), f"arrivals-{k}"),
-        "loud": loud is not None,
         "rows": [
             {
                 "surfaces": ", ".join(row.surfaces),
