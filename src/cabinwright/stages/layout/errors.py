@@ -19,7 +19,19 @@ from cabinwright.stages.layout.heard import EARLY_S, Source, bands_of
 from cabinwright.stages.layout.room import Room
 from cabinwright.tables import OCTAVES_HZ
 
-__all__ = ["DRAW_ORDER", "EDGE_DB", "aims_within", "drawn_aims", "drawn_positions_m", "forgiven", "sound_of"]
+__all__ = [
+    "DRAW_ORDER",
+    "EDGE_DB",
+    "SHIFTS_M",
+    "TURNS_DEG",
+    "aims_within",
+    "drawn_aims",
+    "drawn_positions_m",
+    "forgiven",
+    "shifts_of",
+    "sound_of",
+    "turns_of",
+]
 
 Real = NDArray[np.float64]
 OCTAVES = np.asarray(OCTAVES_HZ)
@@ -112,22 +124,20 @@ def _kept(room: Room, paths: Paths, distance_m: Real) -> Real:
     return np.asarray(walls * away[:, None])
 
 
-def forgiven(room: Room, images: Images, source: Source, role: str, *, screen_db: Real | float) -> tuple[float, float]:
-    """The largest turn [degrees] and shift [m] tried that cost no more than ``FORGIVEN_DB`` in whatever direction."""
-    here = source.position_m[None]
-    aims = np.vstack([source.aim[None], *(_ring(source.aim, turn) for turn in TURNS_DEG)])
-    turned = sound_of(room, images, source, role, positions_m=here, aims=aims, screen_db=screen_db)
+def turns_of(aim: Real) -> Real:
+    """(n, 3): aims turned by each of ``TURNS_DEG`` in twelve directions."""
+    return np.vstack([_ring(aim, turn) for turn in TURNS_DEG])
+
+
+def shifts_of(facets: Sequence[Facet], position_m: Real) -> Real:
+    """(n, 3): positions shifted by each of ``SHIFTS_M`` along and against the car's axes, as far as panels let them."""
     axes = np.vstack([np.eye(3), -np.eye(3)])
-    moves = np.vstack([shift * axes for shift in SHIFTS_M])
-    positions = np.vstack([here, drawn_positions_m(room.facets, source.position_m, moves)])
-    still = np.broadcast_to(source.aim, positions.shape)
-    shifted = sound_of(room, images, source, role, positions_m=positions, aims=still, screen_db=screen_db)
-    return _up_to(turned, TURNS_DEG), _up_to(shifted, SHIFTS_M)
+    return drawn_positions_m(facets, position_m, np.vstack([shift * axes for shift in SHIFTS_M]))
 
 
-def _up_to(figures: Real, steps: Sequence[float]) -> float:
-    """The last step before the first at which some direction costs too much, 0 if there is none; ``figures[0]``: as stated."""
-    cost = (figures[0] - figures[1:]).reshape(len(steps), -1).max(axis=1)
+def forgiven(stated_db: float, figures_db: Real, steps: Sequence[float]) -> float:
+    """The largest step up to which no direction costs more than ``FORGIVEN_DB``; 0 if the first does already."""
+    cost = (stated_db - figures_db).reshape(len(steps), -1).max(axis=1)
     bad = np.flatnonzero(cost > FORGIVEN_DB)
     count = int(bad[0]) if len(bad) else len(steps)
     return steps[count - 1] if count else 0.0

@@ -15,7 +15,7 @@ from cabinwright.stages.layout.result import Heard, Reflection
 from cabinwright.stages.layout.room import Room
 from cabinwright.tables import OCTAVES_HZ
 
-__all__ = ["EARLY_S", "SPEECH", "Source", "bands_of", "hear", "sound_db"]
+__all__ = ["EARLY_S", "SPEECH", "Source", "bands_of", "hear"]
 
 Real = NDArray[np.float64]
 OCTAVES = np.asarray(OCTAVES_HZ)
@@ -80,6 +80,7 @@ def _one_seat(room: Room, source: Source, role: str, number: int, centre: Paths,
     azimuth, elevation = _direction(-straight / distance)
     curve = _box_curve(room, source, number, box, covered, distance)
     early_db = float(10.0 * np.log10(max(ratio, 1e-6)))
+    uneven = _uneven_db(curve, judged)
     return Heard(
         distance_m=distance,
         off_axis_deg=float(np.degrees(angle[0])),
@@ -92,13 +93,22 @@ def _one_seat(room: Room, source: Source, role: str, number: int, centre: Paths,
         early_db=early_db,
         box_hz=CURVE_HZ,
         box_db=curve,
-        sound_db=sound_db(heard_direct, early_db, role),
+        uneven_db=uneven,
+        sound_db=float(np.mean(heard_direct[judged]) - 10.0 * np.log10(1.0 + 10.0 ** (early_db / 10.0)) - uneven),
     )
 
 
-def sound_db(direct_db: Real, early_db: float, role: str) -> float:
-    """The comparing figure: direct loss in the role's octaves, and the direct sound's part of all that comes early."""
-    return float(np.mean(direct_db[bands_of(role)]) - 10.0 * np.log10(1.0 + 10.0 ** (early_db / 10.0)))
+def _uneven_db(curve_db: Real, judged: slice) -> float:
+    """Standard deviation over the head box of third-octave levels, mean over the role's octaves: what no filter helps.
+
+    Each point's own mean level is taken off first: louder all over where the head is nearer is no fault.
+    """
+    low, high = OCTAVES[judged][0] / np.sqrt(2.0), OCTAVES[judged][-1] * np.sqrt(2.0)
+    here = np.flatnonzero((low <= CURVE_HZ) & (high > CURVE_HZ))
+    power = 10.0 ** (curve_db[:, here] / 10.0)
+    thirds = np.add.reduceat(power, np.arange(0, len(here), PER_OCTAVE // 3), axis=1)
+    level = 10.0 * np.log10(thirds)
+    return float(np.mean(np.std(level - level.mean(axis=1, keepdims=True), axis=0)))
 
 
 def _loss(room: Room, source: Source, angle: Real) -> Real:

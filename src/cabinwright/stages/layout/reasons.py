@@ -3,26 +3,32 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from statistics import fmean
 
+from cabinwright.stages.layout.heard import bands_of
 from cabinwright.stages.layout.low import LOW_ROLES
 from cabinwright.stages.layout.ranking import CRITERIA, LOWER_IS_BETTER, Choice
 from cabinwright.stages.layout.result import Heard, Pair, PlaceResult, Reflection
+from cabinwright.tables import OCTAVES_HZ
 
 __all__ = ["hertz", "reasons_for", "strongest"]
 
 WORDS = {
     "room": ("more room behind it", "less room behind it"),
-    "irreversible": ("less is cut for good", "more is cut for good"),
-    "looks": ("it looks better", "it looks worse"),
-    "view": ("it hides less of the road", "it hides more of the road"),
-    "cost": ("it costs less", "it costs more"),
+    "irreversible": ("easier to put back", "harder to put back"),
+    "looks": ("looks better", "looks worse"),
+    "view": ("hides less of the road", "hides more of the road"),
+    "cost": ("costs less", "costs more"),
 }
 
 
-def strongest(heard: Heard) -> Reflection | None:
-    """The loudest reflection within 10 ms."""
+def strongest(heard: Heard, role: str = "fullrange") -> Reflection | None:
+    """The reflection within 10 ms that is loudest in the octaves of a role; if any has a dip in them, the loudest of those."""
+    bands = bands_of(role)
+    top_hz = OCTAVES_HZ[bands.stop - 1] * 2.0**0.5
     early = [item for item in heard.reflections if item.delay_s < 0.010]
-    return max(early, key=lambda item: item.level_db, default=None)
+    early = [item for item in early if item.dip_hz < top_hz] or early
+    return max(early, key=lambda item: fmean(item.bands_db[bands]), default=None)
 
 
 def reasons_for(
@@ -53,7 +59,7 @@ def reasons_for(
     if barred:
         return tuple(out)
     if master:
-        out.append(f"{master}: nowhere worse in what is known, and somewhere better")
+        out.append(f"{master} beats it: nowhere worse in what is known, and somewhere better")
     out.append(f"comes first in {100.0 * first_share:.0f} % of the draws with errors of survey, mounting and aim")
     return tuple(out)
 
@@ -67,19 +73,19 @@ def _sound(place: PlaceResult, seat: str) -> str:
         words += ", hidden from the head" + (
             f" (the way round is {100.0 * heard.detour_m:.0f} cm longer)" if heard.detour_m is not None else ""
         )
-    loud = strongest(heard)
+    loud = strongest(heard, place.role)
     if loud is None:
         return words + ", no reflection within 10 ms"
     words += (
-        f", strongest reflection off {' and '.join(loud.surfaces)} {1000.0 * loud.delay_s:.1f} ms later at "
-        f"{_db(loud.level_db)}: dips {loud.peak_to_dip_db:.0f} dB below the tops from {hertz(loud.dip_hz)} up"
+        f", strongest reflection ({', then '.join(loud.surfaces)}) {_late(loud.delay_s)} later at {_db(loud.level_db)}: "
+        f"first dip at {hertz(loud.dip_hz)}, {loud.peak_to_dip_db:.0f} dB below the tops"
     )
     if loud.dip_range_hz is None:
-        return words + ", only in part of the head box"
+        return words + ", in part of the head box only"
     low, high = loud.dip_range_hz
     if loud.stays_put:
-        return words + ", which stay put over the head box (a filter may help)"
-    return words + f", which wander from {hertz(low)} to {hertz(high)} over the head box (no filter helps)"
+        return words + ", which stays put over the head box (a filter may help)"
+    return words + f", which wanders from {hertz(low)} to {hertz(high)} over the head box (no filter helps)"
 
 
 def _pair(pair: Pair, seat: str) -> str:
@@ -106,14 +112,20 @@ def _against(mine: Mapping[str, float | None], best: Mapping[str, float | None])
     out = []
     a, b = mine["sound"], best["sound"]
     if a is not None and b is not None and abs(a - b) >= 0.3:
-        out.append(f"sound {abs(a - b):.1f} dB {'better' if a > b else 'worse'} than the first choice's")
+        out.append(f"sound {abs(a - b):.1f} dB {'better' if a > b else 'worse'}")
     for name in CRITERIA[1:]:
         a, b = mine[name], best[name]
         if a is None or b is None or a == b:
             continue
         better = (a < b) if name in LOWER_IS_BETTER else (a > b)
-        out.append(WORDS[name][0 if better else 1] + " than with the first choice")
-    return out
+        out.append(WORDS[name][0 if better else 1])
+    return ["against the first choice: " + ", ".join(out)] if out else []
+
+
+def _late(delay_s: float) -> str:
+    """Two digits below a millisecond, where they decide."""
+    late_ms = 1000.0 * delay_s
+    return f"{late_ms:.2f} ms" if late_ms < 1.0 else f"{late_ms:.1f} ms"
 
 
 def hertz(value: float) -> str:

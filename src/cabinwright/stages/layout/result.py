@@ -64,6 +64,7 @@ class Heard:
     early_db: float  #: power of reflections within 10 ms against the direct sound, role's own bands
     box_hz: Real  #: (f,)
     box_db: Real  #: (points, f) twelfth octaves over the head box, 0 dB: direct sound on axis at the head centre
+    uneven_db: float  #: standard deviation over the head box of third-octave levels, mean over the role's own bands
     sound_db: float  #: the figure that places are compared by; see docs/layout.md
 
 
@@ -271,6 +272,7 @@ def _heard(item: Heard) -> dict[str, Any]:
         "elevation_deg": item.elevation_deg,
         "direct_bands_db": item.direct_bands_db,
         "early_db": item.early_db,
+        "uneven_db": item.uneven_db,
         "sound_db": item.sound_db,
         "reflections": [
             {

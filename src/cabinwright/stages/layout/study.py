@@ -23,11 +23,15 @@ from cabinwright.stages.layout.doubts import doubts
 from cabinwright.stages.layout.errors import (
     DRAW_ORDER,
     EDGE_DB,
+    SHIFTS_M,
+    TURNS_DEG,
     aims_within,
     drawn_aims,
     drawn_positions_m,
     forgiven,
+    shifts_of,
     sound_of,
+    turns_of,
 )
 from cabinwright.stages.layout.heard import Source, hear
 from cabinwright.stages.layout.keep_outs import clearances, keep_out_findings
@@ -80,6 +84,7 @@ def run(
     if not build.places or not build.seats:
         return None
     study = Study(build, sigmas_m or {}, polars or {})
+    study.make_ready()
     batches = [build.places[at : at + BATCH] for at in range(0, len(build.places), BATCH)]
     work = partial(_batch, study)
     done: dict[str, tuple[PlaceResult, Real]] = {}
@@ -119,6 +124,10 @@ class Study:
         cavity = self._low[0]
         return heads_in_air(cavity, self.room) if cavity is not None else {}
 
+    def make_ready(self) -> None:
+        """Works out what all places share, so that it goes to workers with the study and is not worked out by each."""
+        _ = self.room.head_images, self.room.box_images, self._draw_images, self._heads_m
+
     @cached_property
     def seat(self) -> str:
         """The seat whose sound decides."""
@@ -141,7 +150,7 @@ class Study:
         bass = cavity is not None and self.seat in self._heads_m and place.role in LOW_ROLES
         low = hear_low(cavity, self._heads_m, source.position_m) if cavity is not None and bass else None
         heard = seats[self.seat]
-        draws = self._draws(place, source, heard, low)
+        draws, shift_m = self._draws(place, source, heard, low)
         result = PlaceResult(
             name=place.name,
             role=place.role,
@@ -150,7 +159,7 @@ class Study:
             radius_m=source.radius_m,
             aim=_point(source.aim),
             seats=seats,
-            aimed=self._aimed(place, source, heard, draws) if place.role != "subwoofer" else None,
+            aimed=self._aimed(place, source, heard, draws, shift_m) if place.role != "subwoofer" else None,
             low=low,
         )
         return result, draws
@@ -160,20 +169,25 @@ class Study:
         place = next(item for item in self.build.places if item.name == name)
         return self.place(place.model_copy(update={"position_m": position_m}))
 
-    def _draws(self, place: Place, source: Source, heard: Heard, low: LowPlace | None) -> Real:
-        """(1 + draws,) the comparing figure, first as stated, then under errors drawn at random."""
+    def _draws(self, place: Place, source: Source, heard: Heard, low: LowPlace | None) -> tuple[Real, float]:
+        """(1 + draws,) the comparing figure, as stated, then under errors drawn at random; and the shift it forgives."""
         count = self.build.layout.draws
         rng = np.random.default_rng(SEED + crc32(place.name.encode()))
         sigma = np.hypot(np.asarray(self.sigmas_m.get(place.name, (0.0, 0.0, 0.0))), place.position_sigma_m)
         moves, turns = rng.normal(size=(2, count, 3))
-        positions = drawn_positions_m(self.room.facets, source.position_m, moves * sigma)
-        positions = np.vstack([source.position_m[None], positions])
+        facets, at = self.room.facets, source.position_m
+        positions = np.vstack([at[None], drawn_positions_m(facets, at, moves * sigma)])
         bass = 0.0 if low is None else self._low_draws(low, positions)
-        if place.role == "subwoofer" and low is not None:
-            return np.asarray(low.gain_db[self.seat] + bass)
+        if place.role == "subwoofer":
+            stated = heard.sound_db if low is None else low.gain_db[self.seat]
+            return np.broadcast_to(stated + bass, (count + 1,)), 0.0
+        shifts = shifts_of(facets, at)
         aims = np.vstack([source.aim[None], drawn_aims(source.aim, turns * np.radians(place.aim_sigma_deg))])
-        sound = self._sound(source, place.role, heard, positions, aims)
-        return np.asarray(heard.sound_db + (sound - sound[0]) + HALF * bass)
+        aims = np.vstack([aims, np.broadcast_to(source.aim, shifts.shape)])
+        sound = self._sound(source, place.role, heard, np.vstack([positions, shifts]), aims)
+        drawn, shifted = sound[: count + 1], sound[count + 1 :]
+        figure = heard.sound_db + (drawn - sound[0]) + HALF * bass
+        return np.asarray(figure), forgiven(float(sound[0]), shifted, SHIFTS_M)
 
     def _sound(self, source: Source, role: str, heard: Heard, positions: Real, aims: Real) -> Real:
         return sound_of(
@@ -210,19 +224,25 @@ class Study:
     def _head_m(self) -> Real:
         return np.asarray(next(item.head_m for item in self.build.seats if item.name == self.seat))
 
-    def _aimed(self, place: Place, source: Source, heard: Heard, draws: Real) -> Aimed:
-        spread = float(np.std(draws[1:])) if len(draws) > 2 else 0.0
+    def _aimed(self, place: Place, source: Source, heard: Heard, draws: Real, shift_m: float) -> Aimed:
+        normal, limit = normal_of(self.build, place), place.aim_limit_deg or 0.0
+        turned = turns_of(source.aim)
+        within = aims_within(normal, limit) if limit else source.aim[None]
+        aims = np.vstack([source.aim[None], turned, within])
+        sound = self._sound(source, place.role, heard, source.position_m[None], aims)
+        tried = sound[1 + len(turned) :] - sound[0]
         best, gain = source.aim, 0.0
-        if place.aim_limit_deg:
-            normal = normal_of(self.build, place)
-            aims = np.vstack([source.aim[None], aims_within(normal, place.aim_limit_deg)])
-            tried = self._sound(source, place.role, heard, source.position_m[None], aims)
-            within = _turn_deg(source.aim, normal) <= place.aim_limit_deg + 0.5
-            first = int(tried[1:].argmax()) + 1
-            if tried[first] > tried[0] or not within:  # an aim out of reach is no answer, however good
-                best, gain = aims[first], float(tried[first] - tried[0])
-        turn, shift = forgiven(self.room, self._draw_images, source, place.role, screen_db=self._screen(heard))
-        return Aimed(_point(best), _turn_deg(best, source.aim), gain, spread, turn, shift)
+        reach = _turn_deg(source.aim, normal) <= limit + 0.5  # an aim out of reach is no answer, however good
+        if limit and (tried.max() > 0.0 or not reach):
+            best, gain = within[int(tried.argmax())], float(tried.max())
+        return Aimed(
+            aim=_point(best),
+            turn_deg=_turn_deg(best, source.aim),
+            gain_db=gain,
+            spread_db=float(np.std(draws[1:])) if len(draws) > 2 else 0.0,
+            forgives_deg=forgiven(float(sound[0]), sound[1 : 1 + len(turned)], TURNS_DEG),
+            forgives_m=shift_m,
+        )
 
     def compared(self, done: Mapping[str, tuple[PlaceResult, Real]]) -> LayoutResult:
         """Pairs, ranking and findings from what each place gave."""
@@ -269,7 +289,7 @@ class Study:
 
 
 def _turn_deg(one: Real, other: Real) -> float:
-    return float(np.degrees(np.arccos(np.clip(one @ other, -1.0, 1.0))))
+    return float(np.degrees(2.0 * np.arcsin(min(0.5 * float(np.linalg.norm(one - other)), 1.0))))  # exact near 0
 
 
 def _point(values: Real) -> tuple[float, float, float]:
