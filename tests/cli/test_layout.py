@@ -1,0 +1,124 @@
+"""``cabinwright layout``: what it says and writes, and every way in which a person or a disk can stop it."""
+
+from __future__ import annotations
+
+import os
+import re
+from pathlib import Path
+
+import pytest
+
+from cabinwright.cli.main import main
+from handover.html_check import Page
+from stages.cabin_build import HEAD, PLACES, cabin_text
+
+AIRBAG = """
+[[cabin.keep_outs]]
+name = "side airbag path"
+kind = "airbag path"
+corners_m = [[0.6, -0.72, 0.8], [0.9, -0.72, 0.8], [0.6, -0.5, 0.8], [0.9, -0.5, 0.8], [0.6, -0.72, 1.0], [0.9, -0.5, 1.0]]
+[layout]
+draws = 20
+"""
+EARLIER = "what an earlier run wrote"
+
+
+def folder(tmp_path: Path, text: str) -> Path:
+    made = tmp_path / "car"
+    (made / "out").mkdir(parents=True)
+    (made / "build.toml").write_text(text, encoding="utf-8")
+    (made / "out" / "layout.html").write_text(EARLIER, encoding="utf-8")
+    return made
+
+
+def run(capsys: pytest.CaptureFixture[str], build: Path) -> tuple[int, str, str]:
+    capsys.readouterr()
+    code = main(["layout", str(build)])
+    said = capsys.readouterr()
+    assert "Traceback" not in said.out + said.err
+    return code, said.out, said.err
+
+
+def test_first_choices_findings_and_what_to_do_next(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    build = folder(tmp_path, cabin_text(extra=AIRBAG))
+    before = (build / "build.toml").read_bytes()
+    code, out, err = run(capsys, build)
+    assert code == 0
+    assert re.search(r"^  stop +left pillar: .*side airbag path.* cannot be waived", out, re.MULTILINE)
+    roles = re.findall(r"^  (coaxial|subwoofer) +(.+) \(of 3, first in (\d+) % of 20 draws\)$", out, re.MULTILINE)
+    assert [role for role, _, _ in roles] == ["coaxial", "subwoofer"]
+    assert "left pillar" not in roles[0][1]  # what stands in an airbag's way is no first choice
+    page = build / "out" / "layout.html"
+    assert f"open {page}" in out
+    assert f'Next: keep a place with  cabinwright accept {build} "NAME OF THE PLACE"' in out
+    assert err.splitlines() == ["  hearing places", "  drawing"]
+    text = Page(page.read_text(encoding="utf-8")).text
+    for _, names, _ in roles:
+        assert names in text
+    assert (build / "build.toml").read_bytes() == before
+    assert [item.name for item in (build / "out").iterdir()] == ["layout.html"]
+
+
+def test_one_place_for_a_role_is_no_contest(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    one = '[[places]]\nname = "middle"\nrole = "centre"\nside = "centre"\nposition_m = [0.5, 0.0, 0.76]\n'
+    code, out, _ = run(capsys, folder(tmp_path, cabin_text(places=one)))
+    assert code == 0
+    assert re.search(r"^  centre +middle \(of 1\)$", out, re.MULTILINE)
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        (cabin_text(places=""), ("no [[places]] to compare", "docs/layout.md")),
+        (
+            HEAD.split("[[seats]]")[0] + PLACES.replace('aim = "driver"\n', ""),
+            ("no [[seats]]", "heads are"),
+        ),
+        (cabin_text().replace('aim = "driver"', 'aim = "drivr"', 1), ("drivr", '"driver"')),
+        (cabin_text().replace('role = "coaxial"', 'role = "horn"', 1), ('places["left pillar"].role', "tweeter")),
+        (
+            cabin_text().replace("radius_m = 0.035", 'radius_m = "3 stone"', 1),
+            ('places["left pillar"].radius_m', "stone"),
+        ),
+        (cabin_text().replace("radius_m = 0.035", 'polar = "horn.txt"', 1), ("horn.txt", "no such file")),
+    ],
+)
+def test_what_a_person_can_put_right(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], text: str, words: tuple[str, ...]
+) -> None:
+    build = folder(tmp_path, text)
+    code, out, err = run(capsys, build)
+    assert code == 2, err
+    assert out == ""
+    for word in words:
+        assert word in err
+    assert (build / "out" / "layout.html").read_text(encoding="utf-8") == EARLIER
+
+
+def test_a_page_that_cannot_be_written(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As on a disk that is write-protected: whoever runs the tests may well be allowed everything."""
+    build = folder(tmp_path, cabin_text(extra="\n[layout]\ndraws = 0\n"))
+
+    def refuse(*_: object, **__: object) -> None:
+        raise PermissionError(13, "Permission denied", "layout.html")
+
+    monkeypatch.setattr(os, "replace", refuse)
+    monkeypatch.setattr(Path, "replace", refuse)
+    code, _, err = run(capsys, build)
+    assert code == 2, err
+    assert "layout.html" in err
+    assert (build / "out" / "layout.html").read_text(encoding="utf-8") == EARLIER
+    assert [item.name for item in (build / "out").iterdir()] == ["layout.html"]
+
+
+def test_out_in_place_of_a_folder(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    build = tmp_path / "car"
+    build.mkdir()
+    (build / "build.toml").write_text(cabin_text(extra="\n[layout]\ndraws = 0\n"), encoding="utf-8")
+    (build / "out").write_text(EARLIER, encoding="utf-8")
+    code, _, err = run(capsys, build)
+    assert code == 2, err
+    assert "out" in err
+    assert (build / "out").read_text(encoding="utf-8") == EARLIER
