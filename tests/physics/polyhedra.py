@@ -130,8 +130,11 @@ def _between(plane: _Plane, start: Real, end: Real) -> bool:
     return bool(min(part, 1.0 - part) * length > 1e-6 and plane.holds(start + part * (end - start)))
 
 
-def plain_paths(facets: list[Real], source: Real, head: Real, order: int = 3) -> dict[tuple[int, ...], float]:
-    """Facets met, in order, and length of every path. A facet that the source lies on is its baffle, no mirror."""
+def plain_chains(facets: list[Real], source: Real, head: Real, order: int = 3) -> dict[tuple[int, ...], list[Real]]:
+    """Facets met, in order, and source, points of reflection, head of every path.
+
+    A facet that the source lies on is its baffle, no mirror.
+    """
     planes = [_Plane(corners) for corners in facets]
     mount = {k for k, plane in enumerate(planes) if abs(plane.side(source)) < 5e-3 and plane.holds(source)}
     found = {}
@@ -140,8 +143,14 @@ def plain_paths(facets: list[Real], source: Real, head: Real, order: int = 3) ->
             if way[0] not in mount and all(a != b for a, b in pairwise(way)):
                 chain = _chain(planes, way, source, head)
                 if chain is not None and _clear(planes, way, chain, mount):
-                    found[way] = float(sum(np.linalg.norm(b - a) for a, b in pairwise(chain)))
+                    found[way] = chain
     return found
+
+
+def plain_paths(facets: list[Real], source: Real, head: Real, order: int = 3) -> dict[tuple[int, ...], float]:
+    """Facets met, in order, and length of every path."""
+    chains = plain_chains(facets, source, head, order)
+    return {way: float(sum(np.linalg.norm(b - a) for a, b in pairwise(chain))) for way, chain in chains.items()}
 
 
 def _chain(planes: list[_Plane], way: tuple[int, ...], source: Real, head: Real) -> list[Real] | None:
