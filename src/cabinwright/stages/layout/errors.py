@@ -59,7 +59,7 @@ def _ring(axis: Real, tilt_deg: float) -> Real:
 
 
 def drawn_positions_m(facets: Sequence[Facet], position_m: Real, moves_m: Real) -> Real:
-    """(n, 3): where a place ends that is moved by ``moves_m`` (n, 3) and neither leaves its facet nor passes one."""
+    """(n, 3): where a place ends that is moved by ``moves_m`` (n, 3), without leaving its facet, passing or joining another."""
     moves = np.array(moves_m, dtype=np.float64)
     own = [facet.normal for facet in facets if facet.holds(position_m[None], within_m=FLUSH_M)[0]]
     if own:
@@ -68,7 +68,8 @@ def drawn_positions_m(facets: Sequence[Facet], position_m: Real, moves_m: Real) 
         moves -= (moves @ across.T) @ across
     start = np.broadcast_to(position_m, moves.shape)
     for facet in facets:
-        through = blocked(facet, start, start + moves)
+        joins = facet.holds(start + moves, within_m=FLUSH_M) & ~facet.holds(position_m[None], within_m=FLUSH_M)
+        through = blocked(facet, start, start + moves) | joins
         moves[through] -= np.outer(moves[through] @ facet.normal, facet.normal)
     for facet in facets:  # in a corner: what still passes one stays where it is
         moves[blocked(facet, start, start + moves)] = 0.0
