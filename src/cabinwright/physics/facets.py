@@ -155,12 +155,12 @@ def blocked(facet: Facet, starts_m: Real, ends_m: Real) -> Flags:
     return out
 
 
-def may_block(facets: Sequence[Facet]) -> list[int]:
-    """Facets that can stand between two points of the space they enclose: not those on the hull of all corners."""
-    corners = np.concatenate([facet.corners_m for facet in facets])
+def may_block(facets: Sequence[Facet], points_m: Real | None = None) -> list[int]:
+    """Facets that can stand between two points of facets or of ``points_m`` (n, 3): not those on the hull of all these."""
+    every = np.concatenate([np.empty((0, 3)) if points_m is None else points_m, *(facet.corners_m for facet in facets)])
     out = []
     for index, facet in enumerate(facets):
-        height = facet.height_m(corners)
+        height = facet.height_m(every)
         if height.max() > FLAT_M and height.min() < -FLAT_M:
             out.append(index)
     return out
