@@ -12,6 +12,7 @@ from typing import Any, get_args
 
 from cabinwright.build.checking import Fault, names_of, repeated, rows_of, shown, unknown
 from cabinwright.build.document import Build, Processor
+from cabinwright.build.factory import factory_check
 from cabinwright.build.fields import Role
 from cabinwright.build.locate import Path
 from cabinwright.build.place_checks import place_check
@@ -39,6 +40,7 @@ def cross_check(data: Mapping[str, Any]) -> Iterator[Fault]:
     yield from _timing(data)
     yield from _crossovers(data)
     yield from place_check(data)
+    yield from factory_check(data)
 
 
 def _reserved(data: Mapping[str, Any]) -> Iterator[Fault]:

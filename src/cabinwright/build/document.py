@@ -13,6 +13,7 @@ from pydantic import Field, model_validator
 from cabinwright.build.base import Hertz, Model
 from cabinwright.build.base import require as _rule
 from cabinwright.build.cabin import Cabin, LayoutWishes, Place
+from cabinwright.build.factory import FactoryOutput, FactoryRecording
 from cabinwright.build.fields import (
     Direction,
     Family,
@@ -320,3 +321,7 @@ class Build(Model):
     """Places where a speaker could go, one table each."""
     layout: LayoutWishes = LayoutWishes()
     """How places are compared."""
+    factory_outputs: Annotated[tuple[FactoryOutput, ...], Field(strict=False, max_length=32)] = ()
+    """Outputs of the car's own radio, one table each; the first is the reference of every capture."""
+    factory_recordings: Annotated[tuple[FactoryRecording, ...], Field(strict=False, max_length=500)] = ()
+    """Captures of those outputs, one table each."""
