@@ -15,13 +15,14 @@ from cabinwright.physics.facets import Facet
 from cabinwright.physics.image_sources import FLUSH_M
 from cabinwright.stages.layout.pose import aim_of, normal_of
 from cabinwright.stages.layout.result import Pair, PlaceResult
-from cabinwright.stages.layout.room import Room
+from cabinwright.stages.layout.room import MANY, Room, front_row
 
 __all__ = ["doubts"]
 
 Real = NDArray[np.float64]
 OUTSIDE_M = 0.01  #: a place this far outside the shell is no slip of the tape
 HEAD_M = 0.075  #: half the breadth of a head: no surface comes nearer to its centre
+OPEN_M = 0.3  #: and this far outside what surfaces of an open cabin reach
 FAR_M = 5.0  #: farther from every head than any place in a car
 BEFORE_M = 0.005  #: in front of a flush place, along its aim, there is air this near
 SLACK_DEG = 0.5
@@ -39,6 +40,7 @@ def doubts(
 ) -> Iterator[Finding]:
     """Findings about a located build's places and heads; ``seat`` is the one that decides."""
     yield from _heads(room, shell)
+    yield from _enclosed(build, places)
     for name, result in places.items():
         yield from _where(room, shell, result)
         yield from _sight(result, seat)
@@ -48,14 +50,15 @@ def doubts(
 
 
 def _outside_m(room: Room, shell: Shell | None, point: Real) -> float:
-    """How far a point lies outside the shell, or outside the box around all surfaces where they close nothing."""
+    """How far a point lies outside the shell; where surfaces close nothing, outside the box around many of them."""
     if shell is not None:
         return 0.0 if shell.inside(point[None])[0] else float(shell.nearest(point[None]).distance_m[0])
-    if not room.facets:
+    if len(room.facets) < MANY:
         return 0.0
     corners = np.concatenate([facet.corners_m for facet in room.facets])
     beyond = np.maximum(np.maximum(corners.min(axis=0) - point, point - corners.max(axis=0)), 0.0)
-    return float(np.linalg.norm(beyond))
+    away = float(np.linalg.norm(beyond))
+    return away if away > OPEN_M else 0.0
 
 
 def _heads(room: Room, shell: Shell | None) -> Iterator[Finding]:
@@ -74,6 +77,14 @@ def _heads(room: Room, shell: Shell | None) -> Iterator[Finding]:
             )
 
 
+def _enclosed(build: Build, places: Mapping[str, PlaceResult]) -> Iterator[Finding]:
+    """Front seats that no place can be seen from."""
+    for seat in front_row(build.seats):
+        hidden = [item.seats[seat.name].occluded for item in places.values() if item.role not in LOW]
+        if len(hidden) > 1 and all(hidden):
+            yield finding("layout.head_enclosed", where=seat.name, value=len(hidden))
+
+
 def _away_m(facet: Facet, point: Real) -> float:
     corners = facet.corners_m
     return float(nearest(point[None], corners[ear_clip(corners)]).distance_m[0])
@@ -84,7 +95,9 @@ def _where(room: Room, shell: Shell | None, place: PlaceResult) -> Iterator[Find
     outside = _outside_m(room, shell, at)
     if outside > OUTSIDE_M:
         yield finding("layout.place_outside", where=place.name, value=round(100.0 * outside), unit="cm")
-    near = min(heard.distance_m for heard in place.seats.values())
+    seat, near = min(((name, heard.distance_m) for name, heard in place.seats.items()), key=lambda item: item[1])
+    if near < HEAD_M:
+        yield finding("layout.place_in_head", where=place.name, value=round(100.0 * near, 1), unit="cm", seat=seat)
     if near > FAR_M:
         yield finding("layout.place_far", where=place.name, value=round(near, 1), limit=FAR_M, unit="m")
 

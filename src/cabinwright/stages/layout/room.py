@@ -18,7 +18,7 @@ from cabinwright.physics.facets import Facet, FacetError
 from cabinwright.physics.image_sources import Images
 from cabinwright.tables import OCTAVES_HZ, absorption
 
-__all__ = ["BOX_ORDER", "BOX_POINTS", "ORDER", "Room", "box_points", "front_row", "listening_seat", "make_room"]
+__all__ = ["BOX_ORDER", "BOX_POINTS", "MANY", "ORDER", "Room", "box_points", "front_row", "listening_seat", "make_room"]
 
 Real = NDArray[np.float64]
 ORDER = 3  #: reflections are followed to this order at the head centre
@@ -27,6 +27,7 @@ BOX_POINTS = 9  #: centre and corners
 FRONT_M = 0.5  #: seats no further behind the foremost than this are front seats
 LIKELY_M = (1.0, 7.0)  #: length of the inside of a road car; outside it units are probably mixed up
 LIKELY_WIDE_M = 2.5
+MANY = 6  #: fewer surfaces than this need not reach round a cabin
 
 
 @dataclass(frozen=True, eq=False)
@@ -122,12 +123,13 @@ def _size(facets: list[Facet]) -> Iterator[Finding]:
         return
     corners = np.concatenate([facet.corners_m for facet in facets])
     length, width, _ = np.ptp(corners, axis=0)
-    if not LIKELY_M[0] <= length <= LIKELY_M[1]:
+    short = length < LIKELY_M[0] and len(facets) >= MANY
+    if short or length > LIKELY_M[1]:
         yield finding(
             "layout.size_unlikely",
             where="cabin",
             value=round(float(length), 2),
-            limit=LIKELY_M[1],
+            limit=LIKELY_M[0] if short else LIKELY_M[1],
             unit="m",
             what="long",
         )
