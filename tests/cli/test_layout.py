@@ -4,10 +4,14 @@ from __future__ import annotations
 
 import os
 import re
+import shlex
+import tomllib
 from pathlib import Path
 
 import pytest
 
+from cabinwright.build.codec import parse
+from cabinwright.build.document import Build
 from cabinwright.cli.main import main
 from handover.html_check import Page
 from stages.cabin_build import HEAD, PLACES, cabin_text
@@ -20,6 +24,7 @@ corners_m = [[0.6, -0.72, 0.8], [0.9, -0.72, 0.8], [0.6, -0.5, 0.8], [0.9, -0.5,
 [layout]
 draws = 20
 """
+GUIDE = (Path(__file__).parents[2] / "docs" / "layout.md").read_text(encoding="utf-8")
 EARLIER = "what an earlier run wrote"
 
 
@@ -122,3 +127,31 @@ def test_out_in_place_of_a_folder(tmp_path: Path, capsys: pytest.CaptureFixture[
     assert code == 2, err
     assert "out" in err
     assert (build / "out").read_text(encoding="utf-8") == EARLIER
+
+
+def blocks(kind: str) -> list[str]:
+    return [
+        re.sub(r"^ {3}", "", text, flags=re.MULTILINE) for text in re.findall(rf"```{kind}\n(.*?)```", GUIDE, re.DOTALL)
+    ]
+
+
+def test_the_guides_commands_do_what_it_says(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    lines = [line.removeprefix("$ cabinwright ") for text in blocks("console") for line in text.splitlines()]
+    assert {"new", "layout", "plan", "accept"} == {line.split()[0] for line in lines}
+    for line in lines:
+        assert main(shlex.split(line)) == 0, f"{line}\n{capsys.readouterr().err}"
+    assert "Which place, and why" in (tmp_path / "next-van" / "out" / "layout.html").read_text(encoding="utf-8")
+    assert '"ranking"' in (tmp_path / "next-van" / "out" / "plan.json").read_text(encoding="utf-8")
+    build = tomllib.loads((tmp_path / "next-van" / "build.toml").read_text(encoding="utf-8"))
+    assert {"left door", "right door"} <= {row["name"] for row in build["speakers"]}
+
+
+def test_the_guides_tables_are_a_build() -> None:
+    cabin, weights = blocks("toml")
+    build = parse(HEAD + cabin + weights)
+    assert isinstance(build, Build)
+    assert build.places[0].aim_limit_deg == 20.0
+    assert build.layout.weights.irreversible == tomllib.loads(weights)["layout"]["weights"]["irreversible"]
