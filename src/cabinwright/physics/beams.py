@@ -81,11 +81,13 @@ class Polygons:
         height = np.einsum("nvi,ni->nv", self.corners_m, planes[:, :3]) + planes[:, 3:]
         real = self.real
         within = (height >= 0.0) & real
-        count = np.where(within.any(axis=1), self.count, 0)
-        rows = np.flatnonzero((count > 0) & (real & ~within).any(axis=1))
+        inner = within.sum(axis=1)
+        count = np.where(inner > 0, self.count, 0)
+        rows = np.flatnonzero((inner > 0) & (inner < self.count))
         if not len(rows):
             return Polygons(self.corners_m, count)
-        some, left = _cut(self.corners_m[rows], self.count[rows], height[rows], within[rows])
+        wide = int(self.count[rows].max())
+        some, left = _cut(self.corners_m[rows, :wide], self.count[rows], height[rows, :wide], within[rows, :wide])
         corners = self.corners_m
         if some.shape[1] > corners.shape[1]:
             corners = np.pad(corners, ((0, 0), (0, some.shape[1] - corners.shape[1]), (0, 0)))

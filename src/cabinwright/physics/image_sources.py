@@ -90,8 +90,8 @@ class Images:
         found: list[Whole] = [np.empty(0, dtype=np.intp)] * len(sources)
         for batch in _neighbours(sources, BATCH):
             rows, heard = self._heard(sources[batch], flush[:, batch])
-            for column, source in enumerate(batch):
-                found[source] = rows[heard[:, column]]
+            for source, by in zip(batch, np.ascontiguousarray(heard.T), strict=True):
+                found[source] = rows[np.flatnonzero(by)]
         source = np.repeat(np.arange(len(sources)), [len(rows) for rows in found])
         chain = np.concatenate([*found, np.empty(0, dtype=np.intp)])
         if self._seams:
@@ -100,15 +100,17 @@ class Images:
         if (outside := self._outside(sources) & ~flush).any():
             good = ~self._shut_out(source, chain, sources, outside)
             source, chain = source[good], chain[good]
-        way = _taken(chains.image_m, chain) - _taken(sources, source)
+        way = _taken(chains.image_m, chain)
+        way -= _taken(sources, source)
         length = np.sqrt(np.einsum("ni,ni->n", way, way))
+        way /= length[:, None]
         return Paths(
             source=source,
             receiver=_taken(chains.receiver, chain),
             order=_taken(chains.order, chain),
             facets=_taken(chains.facets, chain),
             length_m=length,
-            leaving=way / length[:, None],
+            leaving=way,
             _sources_m=sources,
             _chain=chain,
             _chains=chains,

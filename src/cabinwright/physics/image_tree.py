@@ -97,10 +97,12 @@ def _outline(facet: Facet) -> Real:
 
 
 def _hull(facet: Facet) -> list[int]:
-    """Corners on the hull of the outline, rising."""
+    """Corners on the hull of the outline, also those along its edges, rising."""
     if facet.convex:
         return list(range(len(facet.outline_m)))
-    return sorted(int(k) for k in ConvexHull(facet.outline_m).vertices)
+    sides = ConvexHull(facet.outline_m).equations
+    depth = -(facet.outline_m @ sides[:, :2].T + sides[:, 2]).max(axis=1)
+    return [int(k) for k in np.flatnonzero(depth < SAME_PLANE_M)]
 
 
 @dataclass(frozen=True, eq=False)
@@ -193,8 +195,8 @@ def _next(walls: Walls, last: _Level, pieces: Polygons, owner: Whole) -> _Level:
     windows = walls.windows.of(facet)
     for planes in last.beams.planes:
         windows = windows.clipped(planes[parent])
-        left = windows.count >= 3
-        parent, facet, windows = parent[left], facet[left], windows.of(left)
+    left = windows.count >= 3
+    parent, facet, windows = parent[left], facet[left], windows.of(left)
     inherited = _inherited(walls, last, parent, facet)
     goals = np.concatenate([last.image_m[parent][:, None], last.seen_m[parent]], axis=1)[:, : last.seen_m.shape[1] + 1]
     ways = np.concatenate([facet[:, None], last.facets[parent]], axis=1)
