@@ -58,6 +58,27 @@ def test_whatever_falls_on_one_another_shares_its_label() -> None:
     assert label(picture("plan"), "1")
 
 
+def test_no_number_lies_on_another_or_on_a_disc() -> None:
+    """Four places within a few centimetres, as in a corner of a dash: figures of 8 point are about 1.7 by 2.6 mm."""
+    close = [
+        place.model_copy(update={"position_m": (0.5 + 0.035 * k, -0.6, 0.8)})
+        for k, place in enumerate(BUILD.places[:4])
+    ]
+    build = BUILD.model_copy(update={"places": tuple(close)})
+    drawn = cabin_picture(build, "plan", numbers=NUMBERS, aims={})
+    words = [item for item in drawn.shapes if isinstance(item, Words) and item.bold]
+    discs = [item for item in drawn.shapes if isinstance(item, Disc) and item.look.startswith("place")]
+    assert len(words) == len(discs) == 4
+    at = [np.asarray(item.at) * drawn.mm_per_m + item.shift_mm for item in words]
+    for k, one in enumerate(at):
+        for other in at[k + 1 :]:
+            assert (np.abs(one - other) >= [1.6, 2.5]).any()
+        middle = one + np.array([0.0, 1.0])
+        for disc in discs:
+            apart = np.linalg.norm(middle - np.asarray(disc.centre) * drawn.mm_per_m)
+            assert apart > disc.radius_m * drawn.mm_per_m
+
+
 def test_everything_lies_inside_the_frame_and_to_scale() -> None:
     for view in VIEWS:
         drawn = picture(view)

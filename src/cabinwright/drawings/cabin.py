@@ -27,6 +27,9 @@ _TOWARDS: dict[View, tuple[int, float]] = {"plan": (2, 1.0), "side": (1, -1.0), 
 HEAD_RADIUS_M = 0.085
 AXIS_M = 0.18
 MARGIN_M = 0.06
+LEAST_MM = 1.3  #: radius of a place's disc on paper
+SIDES = tuple(np.array(side) for side in ((1, 1), (1, -1), (-1, 1), (-1, -1), (2.2, 0), (-2.2, 0), (0, 2.2), (0, -2.2)))
+"""Where a number may stand beside its disc, best first."""
 TOGETHER_M = 0.03  #: places and heads nearer than this on paper share one label
 
 
@@ -57,9 +60,10 @@ def cabin_picture(
     """
     shapes = [*_surfaces(build, view), *_keep_outs(build, view), *_heads(build, view)]
     shapes += [shape for path in rays for shape in _ray(path, view)]
-    shapes += _places(build, view, numbers, aims, set(first))
-    shapes += list(extra)
     low, high = _bounds(build, view)
+    blank = Picture("", (), low, high, width_mm=width_mm)
+    shapes += _places(build, view, numbers, aims, set(first), blank.mm_per_m)
+    shapes += list(extra)
     says = f"The cabin {VIEWS[view]}, to scale, with {len(build.seats)} heads and {len(build.places)} places."
     return Picture(says, tuple(shapes), low, high, width_mm=width_mm)
 
@@ -116,20 +120,45 @@ def _ray(path: Sequence[Sequence[float]], view: View) -> Iterator[Shape]:
 
 
 def _places(
-    build: Build, view: View, numbers: Mapping[str, int], aims: Mapping[str, Sequence[float]], first: set[str]
+    build: Build,
+    view: View,
+    numbers: Mapping[str, int],
+    aims: Mapping[str, Sequence[float]],
+    first: set[str],
+    mm_per_m: float,
 ) -> list[Shape]:
     shapes: list[Shape] = []
-    for place in build.places:
+    for place in sorted(build.places, key=lambda item: -(item.radius_m or 0.0)):  # no small one under a large one
         x, y = (float(value) for value in project([place.position_m], view)[0])
         if place.name in aims:
             aim = np.asarray(aims[place.name], dtype=np.float64)
             tip = project([tuple(place.position_m + AXIS_M * aim / np.linalg.norm(aim))], view)[0]
             shapes.append(Stroke(np.array([[x, y], tip]), "axis", arrow=True))
-        shapes.append(Disc((x, y), place.radius_m or 0.0, "place first" if place.name in first else "place", 1.3))
+        shapes.append(Disc((x, y), place.radius_m or 0.0, "place first" if place.name in first else "place", LEAST_MM))
     flat = project([place.position_m for place in build.places], view)
-    for at, words in _together(flat, [str(numbers[place.name]) for place in build.places]):
-        shapes.append(Words(at, words, (2.0, 1.4), anchor="start", bold=True, size_pt=8.0))
-    return shapes
+    radii = [max((place.radius_m or 0.0) * mm_per_m, LEAST_MM) for place in build.places]
+    return [*shapes, *_numbered(flat, radii, [str(numbers[place.name]) for place in build.places], mm_per_m)]
+
+
+def _numbered(flat: Array, radii_mm: Sequence[float], labels: Sequence[str], mm_per_m: float) -> Iterator[Words]:
+    """The numbers beside discs, each on the first side where it lies on no other number and on the fewest discs."""
+    discs = np.asarray(flat) * mm_per_m
+    taken: list[Array] = []
+    for at, words in _together(flat, labels):
+        centre = np.asarray(at) * mm_per_m
+        own = float(radii_mm[int(np.argmin(np.linalg.norm(discs - centre, axis=1)))])
+        half = np.array([0.85 * len(words), 1.3])  # of 8 point bold figures, mm
+
+        def crowd(shift: Array, centre: Array = centre, half: Array = half) -> int:
+            here = centre + shift
+            over = sum(bool((np.abs(here - other[:2]) < half + other[2:]).all()) for other in taken)
+            beyond = np.maximum(np.abs(discs - here) - half, 0.0)
+            return 100 * over + int((np.linalg.norm(beyond, axis=1) < radii_mm).sum())
+
+        sides = [side * (half + 0.7 * own + 0.2) for side in SIDES]
+        shift = min(sides, key=crowd)
+        taken.append(np.concatenate([centre + shift, half]))
+        yield Words(at, words, (float(shift[0]), float(shift[1] - 1.0)), bold=True, size_pt=8.0)
 
 
 def _bounds(build: Build, view: View) -> tuple[tuple[float, float], tuple[float, float]]:

@@ -119,7 +119,7 @@ def _role(result: LayoutResult, role: str, numbers: Mapping[str, int]) -> dict[s
                 "rank": place,
                 "names": " and ".join(row.places),
                 "numbers": ", ".join(str(numbers[name]) for name in row.places),
-                "share": f"{100.0 * row.first_share:.0f} %",
+                "share": "barred" if row.barred else f"{100.0 * row.first_share:.0f} %",
                 "score": f"{row.score:.2f}",
                 "criteria": _criteria(row),
                 "better": row.better_than,
@@ -206,8 +206,10 @@ def _pair(pair: Pair) -> dict[str, Any]:
             {
                 "seat": seat,
                 "delay": f"{1000.0 * item.delay_s:.2f} ms on the {item.delay_on}",
-                "level": f"{abs(item.level_difference_db):.1f} dB {'left' if item.level_difference_db > 0.0 else 'right'} louder",
-                "lean": f"{abs(item.lean_deg):.0f}° to the {'left' if item.lean_deg < 0.0 else 'right'}",
+                "level": f"{'left' if item.level_difference_db > 0.0 else 'right'} by {abs(item.level_difference_db):.1f} dB",
+                "lean": f"{abs(item.lean_deg):.0f}° {'left' if item.lean_deg < 0.0 else 'right'}"
+                if abs(item.lean_deg) >= 0.5
+                else "not",
                 "height": f"{item.elevation_deg:+.0f}°".replace("-", "−"),
             }
             for seat, item in pair.seats.items()

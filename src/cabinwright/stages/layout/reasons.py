@@ -91,10 +91,11 @@ def _sound(place: PlaceResult, seat: str) -> str:
 def _pair(pair: Pair, seat: str) -> str:
     both = pair.seats[seat]
     side = "left" if both.lean < 0.0 else "right"
-    words = (
-        f"{pair.left} and {pair.right}: {1000.0 * both.delay_s:.2f} ms of delay on the {both.delay_on} one, then "
-        f"{_db(abs(both.level_difference_db))} of level would lean the image {abs(both.lean_deg):.0f}° to the {side}"
-    )
+    words = f"{pair.left} and {pair.right}: {1000.0 * both.delay_s:.2f} ms of delay on the {both.delay_on} one, then "
+    if abs(both.lean_deg) < 0.5:
+        words += "the image stands midway"
+    else:
+        words += f"{_db(abs(both.level_difference_db))} of level would lean the image {abs(both.lean_deg):.0f}° to the {side}"
     if pair.compromise_s is not None:
         words += f"; for both front seats at once each is off by {1000.0 * pair.compromise_s:.2f} ms"
     return words
