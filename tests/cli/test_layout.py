@@ -8,11 +8,18 @@ import shlex
 import tomllib
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from cabinwright.build.codec import parse
 from cabinwright.build.document import Build
 from cabinwright.cli.main import main
+from cabinwright.stages.layout.errors import FORGIVEN_DB, SHIFTS_M, TURNS_DEG, aims_within
+from cabinwright.stages.layout.heard import BANDS, EARLY_S
+from cabinwright.stages.layout.low import CROSSFADE_HZ, GAIN_HZ, LEAK_HZ, VALID_HZ
+from cabinwright.stages.layout.ranking import ALIKE
+from cabinwright.stages.layout.reasons import hertz
+from cabinwright.tables import OCTAVES_HZ
 from handover.html_check import Page
 from stages.cabin_build import HEAD, PLACES, cabin_text
 
@@ -155,3 +162,28 @@ def test_the_guides_tables_are_a_build() -> None:
     assert isinstance(build, Build)
     assert build.places[0].aim_limit_deg == 20.0
     assert build.layout.weights.irreversible == tomllib.loads(weights)["layout"]["weights"]["irreversible"]
+
+
+def test_the_guide_states_the_figures_that_are_used() -> None:
+    """A limit that is changed in one place only misleads whoever trusts the other."""
+    rows = re.findall(r"^\| ([a-z, ]+) \| ([\d.]+(?: k?Hz)?) to ([\d.]+ k?Hz) \|$", GUIDE, re.MULTILINE)
+    told = {role: (low, high) for roles, low, high in rows for role in roles.split(", ")}
+    for role, octaves in BANDS.items():
+        if role != "subwoofer":
+            low, high = (hertz(float(np.asarray(OCTAVES_HZ)[octaves][end])) for end in (0, -1))
+            short = low.split()[0] if low.split()[1] == high.split()[1] else low
+            assert told.pop(role) == (short, high)
+    assert told == {}
+    for words in (
+        f"within {1000 * EARLY_S:.0f} ms",
+        f"Between {CROSSFADE_HZ[0]:.0f} and {CROSSFADE_HZ[1]:.0f} Hz",
+        f"mean from {GAIN_HZ[0]:.0f} to {GAIN_HZ[1]:.0f} Hz",
+        f"a leak below {LEAK_HZ:.0f} Hz",
+        f"below {VALID_HZ:.0f} Hz",
+        f"costs no more than {FORGIVEN_DB:.0f} dB",
+        f"(to {TURNS_DEG[-1]:.0f}°)",
+        f"(to {1000 * SHIFTS_M[-1]:.0f} mm)",
+        f"of {len(aims_within(np.array([0.0, 0.0, 1.0]), 20.0))} directions",
+        f"less than {ALIKE['sound']} dB in sound and {ALIKE['view']}° of view",
+    ):
+        assert words in GUIDE, words
