@@ -15,6 +15,7 @@ from cabinwright.findings import Finding
 __all__ = ["json_text", "plain"]
 
 DIGITS = 6  #: significant digits of a number in plan.json: far beyond what any of them is known to
+EXACT = ("sections",)  #: filters, as lists of floats: a bass filter with coefficients of six digits is another filter
 
 
 def json_text(data: Any) -> str:
@@ -41,7 +42,7 @@ def plain(value: Any) -> Any:
     if isinstance(value, np.ndarray | np.generic):
         return plain(value.tolist())
     if isinstance(value, Mapping):
-        return {str(key): plain(item) for key, item in value.items()}
+        return {str(key): item if key in EXACT else plain(item) for key, item in value.items()}
     if isinstance(value, list | tuple | set | frozenset):
         return [plain(item) for item in (sorted(value, key=str) if isinstance(value, set | frozenset) else value)]
     if isinstance(value, float):

@@ -209,7 +209,7 @@ def _pair(pair: Pair) -> dict[str, Any]:
                 "level": f"{'left' if item.level_difference_db > 0.0 else 'right'} by {abs(item.level_difference_db):.1f} dB",
                 "lean": f"{abs(item.lean_deg):.0f}° {'left' if item.lean_deg < 0.0 else 'right'}"
                 if abs(item.lean_deg) >= 0.5
-                else "not",
+                else "midway",
                 "height": f"{item.elevation_deg:+.0f}°".replace("-", "−"),
             }
             for seat, item in pair.seats.items()
