@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -62,14 +63,18 @@ class Polygons:
         padded = [np.pad(p.corners_m, ((0, 0), (0, most - p.corners_m.shape[1]), (0, 0))) for p in parts]
         return cls(np.concatenate(padded), np.concatenate([part.count for part in parts]))
 
+    @property
+    def after(self) -> Whole:
+        """(n, most): which corner follows each."""
+        step = np.arange(1, self.corners_m.shape[1] + 1)
+        return np.where(step < self.count[:, None], step, 0)
+
     def edge_on(self, eyes_m: Real) -> Flags:
         """Whether each is seen from the edge by its eye (n, 3), as a line that hides nothing."""
-        after = np.where((step := np.arange(self.corners_m.shape[1])) + 1 < self.count[:, None], step + 1, 0)
         here = self.corners_m - eyes_m[:, None]
-        turned = np.cross(here, np.take_along_axis(here, after[..., None], axis=1)) * self.real[..., None]
-        area = turned.sum(axis=1)
+        area = (_cross(here, _at(here, self.after)) * self.real[..., None]).sum(axis=1)
         off = np.abs(np.einsum("ni,ni->n", area, here[:, 0]))
-        return np.asarray(off <= 1e-9 * np.linalg.norm(area, axis=1))
+        return np.asarray(off <= 1e-9 * np.sqrt(np.einsum("ni,ni->n", area, area)))
 
     def mirrored(self, planes: Real) -> Polygons:
         """Each mirrored at its plane (n, 4) of unit normal."""
@@ -79,39 +84,54 @@ class Polygons:
     def clipped(self, planes: Real) -> Polygons:
         """What of each lies on the inner side of its plane (n, 4): Sutherland & Hodgman 1974."""
         height = np.einsum("nvi,ni->nv", self.corners_m, planes[:, :3]) + planes[:, 3:]
-        real = self.real
-        within = (height >= 0.0) & real
-        inner = within.sum(axis=1)
+        within = (height >= 0.0) & self.real
+        inner = np.count_nonzero(within, axis=1)
         count = np.where(inner > 0, self.count, 0)
         rows = np.flatnonzero((inner > 0) & (inner < self.count))
         if not len(rows):
             return Polygons(self.corners_m, count)
         wide = int(self.count[rows].max())
-        some, left = _cut(self.corners_m[rows, :wide], self.count[rows], height[rows, :wide], within[rows, :wide])
-        corners = self.corners_m
-        if some.shape[1] > corners.shape[1]:
-            corners = np.pad(corners, ((0, 0), (0, some.shape[1] - corners.shape[1]), (0, 0)))
-        else:
-            corners = corners.copy()
-        corners[rows, : some.shape[1]] = some
-        count[rows] = left
+        crossed = Polygons(self.corners_m[rows, :wide], self.count[rows])
+        cut = _cut(crossed, height[rows, :wide], within[rows, :wide])
+        more = max(cut.corners_m.shape[1] - self.corners_m.shape[1], 0)
+        corners = np.pad(self.corners_m, ((0, 0), (0, more), (0, 0))) if more else self.corners_m.copy()
+        corners[rows, : cut.corners_m.shape[1]] = cut.corners_m
+        count[rows] = cut.count
         return Polygons(corners, count)
 
 
-def _cut(corners: Real, count: Whole, height: Real, within: Flags) -> tuple[Real, Whole]:
-    """Polygons with corners on both sides: the corners within, and the crossings of the edges."""
+def _cut(polygons: Polygons, height: Real, within: Flags) -> Polygons:
+    """Of polygons with corners on both sides: the corners within, and the crossings of the edges."""
+    corners, after = polygons.corners_m, polygons.after
     n, most = height.shape
-    step = np.arange(most)
-    after = np.where(step + 1 < count[:, None], step + 1, 0)
-    next_height = np.take_along_axis(height, after, axis=1)
-    crossed = (within != np.take_along_axis(within, after, axis=1)) & (step < count[:, None])
-    part = np.divide(height, height - next_height, out=np.zeros_like(height), where=crossed)
-    points = corners + part[..., None] * (np.take_along_axis(corners, after[..., None], axis=1) - corners)
-    both = np.stack([corners, points], axis=2).reshape(n, 2 * most, 3)
+    crossed = (within != _at(within, after)) & polygons.real
+    row, step = np.nonzero(crossed)
+    here, there = corners[row, step], corners[row, (follows := after[row, step])]
+    part = height[row, step] / (height[row, step] - height[row, follows])
+    both = np.zeros((n, most, 2, 3))
+    both[:, :, 0] = corners
+    both[row, step, 1] = here + part[:, None] * (there - here)
     keep = np.stack([within, crossed], axis=2).reshape(n, 2 * most)
-    left = keep.sum(axis=1)
-    front = np.argsort(~keep, axis=1, kind="stable")[:, : int(left.max())]
-    return np.take_along_axis(both, front[..., None], axis=1), left
+    left = np.count_nonzero(keep, axis=1)
+    out = np.zeros((n, int(left.max()), 3))
+    owner, which = np.nonzero(keep)
+    place = np.arange(len(owner)) - np.repeat(np.cumsum(left) - left, left)
+    out[owner, place] = both.reshape(n, 2 * most, 3)[owner, which]
+    return Polygons(out, left)
+
+
+def _at(rows: NDArray[Any], which: Whole) -> NDArray[Any]:
+    """(n, most, ...): of each row the items ``which`` (n, most)."""
+    return rows[np.arange(len(rows))[:, None], which]
+
+
+def _cross(a: Real, b: Real) -> Real:
+    """Cross product along the last axis."""
+    out = np.empty(np.broadcast_shapes(a.shape, b.shape))
+    for k in range(3):
+        i, j = (k + 1) % 3, (k + 2) % 3
+        out[..., k] = a[..., i] * b[..., j] - a[..., j] * b[..., i]
+    return out
 
 
 @dataclass(frozen=True, eq=False)
@@ -149,23 +169,22 @@ class Cones:
 
 def cones(eyes_m: Real, windows: Polygons, *more: Real) -> Cones:
     """What each eye (n, 3) sees through its window; ``more`` planes (n, 4) are added to each."""
-    corners, real = windows.corners_m, windows.real
-    step = np.arange(corners.shape[1])
-    after = np.where(step + 1 < windows.count[:, None], step + 1, 0)
-    here = corners - eyes_m[:, None]
-    normal = np.cross(here, np.take_along_axis(here, after[..., None], axis=1))
-    size = np.linalg.norm(normal, axis=2)
+    here, real = windows.corners_m - eyes_m[:, None], windows.real
+    normal = _cross(here, _at(here, windows.after))
+    size = np.sqrt(np.einsum("nvi,nvi->nv", normal, normal))
     bounds = real & (size > LEAST_M2)
     middle = (here * real[..., None]).sum(axis=1) / np.maximum(windows.count, 1)[:, None]
     inner = np.where(np.einsum("nvi,ni->nv", normal, middle) < 0.0, -1.0, 1.0)
     unit = normal * (inner / np.where(bounds, size, 1.0))[..., None]
     offset = -np.einsum("nvi,ni->nv", unit, eyes_m)
-    planes = np.where(bounds[..., None], np.concatenate([unit, offset[..., None]], axis=2), NEUTRAL)
-    order = np.argsort(~bounds, axis=1, kind="stable")
-    planes = np.take_along_axis(planes, order[..., None], axis=1)[:, : int(bounds.sum(axis=1).max(initial=0))]
-    added = np.stack(more, axis=1) if more else np.empty((len(corners), 0, 4))
-    every = np.concatenate([added, planes], axis=1)
-    return Cones(np.ascontiguousarray(np.moveaxis(every, 1, 0)), bounds.sum(axis=1) + added.shape[1])
+    count = np.count_nonzero(bounds, axis=1) + len(more)
+    planes = np.tile(NEUTRAL, (int(count.max(initial=len(more))), len(count), 1))
+    for place, plane in enumerate(more):
+        planes[place] = plane
+    owner, edge = np.nonzero(bounds)
+    place = np.arange(len(owner)) - np.repeat(np.cumsum(count - len(more)) - count, count - len(more))
+    planes[place, owner, :3], planes[place, owner, 3] = unit[owner, edge], offset[owner, edge]
+    return Cones(planes, count)
 
 
 def every_window(seen: Cones, windows: Polygons) -> tuple[Whole, Whole]:

@@ -252,10 +252,11 @@ def _level(
 def _may_meet(beams: Cones, shades: Polygons, shaded: Whole) -> NDArray[np.bool_]:
     """Whether some part of a shade may lie in the beam; the plane that keeps the source off its facet aside."""
     out = np.ones(len(shades), dtype=np.bool_)
-    real = shades.real
-    for planes in beams.planes[1:]:
-        height = np.einsum("nvi,ni->nv", shades.corners_m, planes[shaded, :3]) + planes[shaded, 3:]
-        out &= ((height > 0.0) & real).any(axis=1)
+    for k in range(1, len(beams.planes)):
+        rows = np.flatnonzero(out & (beams.count[shaded] > k))
+        planes, some = beams.planes[k, shaded[rows]], shades.of(rows)
+        height = np.einsum("nvi,ni->nv", some.corners_m, planes[:, :3]) + planes[:, 3:]
+        out[rows] = ((height > 0.0) & some.real).any(axis=1)
     return out
 
 
