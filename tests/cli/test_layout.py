@@ -78,6 +78,17 @@ def test_one_place_for_a_role_is_no_contest(tmp_path: Path, capsys: pytest.Captu
     assert re.search(r"^  centre +middle \(of 1\)$", out, re.MULTILINE)
 
 
+def test_the_only_place_in_an_airbags_way_is_no_choice(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Nobody reads a place in an airbag's way as the one to take, neither here nor on the page."""
+    one = '[[places]]\nname = "left pillar"\nrole = "tweeter"\nside = "left"\nposition_m = [0.72, -0.62, 0.9]\n'
+    build = folder(tmp_path, cabin_text(places=one, extra=AIRBAG))
+    code, out, _ = run(capsys, build)
+    assert code == 0
+    assert re.search(r"^  tweeter +none: left pillar stands where nothing may: side airbag path$", out, re.MULTILINE)
+    text = Page((build / "out" / "layout.html").read_text(encoding="utf-8")).text
+    assert "the only choice" not in text and "none: left pillar stands where nothing may" in text
+
+
 @pytest.mark.parametrize(
     ("text", "words"),
     [

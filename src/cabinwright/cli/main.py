@@ -263,6 +263,9 @@ def _layout(options: argparse.Namespace) -> int:
     for role in dict.fromkeys(row.role for row in result.ranking):
         rows = [row for row in result.ranking if row.role == role]
         first = rows[0]
+        if first.barred:  # then all of them are
+            say(f"  {role:<12} none: {first.barred}")
+            continue
         beside = f", first in {100.0 * first.first_share:.0f} % of {result.draws} draws" if len(rows) > 1 else ""
         say(f"  {role:<12} {' and '.join(first.places)} (of {len(rows)}{beside})")
     say(f"open {paths[0]}")

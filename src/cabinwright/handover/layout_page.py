@@ -106,6 +106,8 @@ def _detailed(result: LayoutResult) -> list[str]:
 
 def _choice_words(row: Ranked, count: int) -> str:
     words = " and ".join(row.places)
+    if row.barred:  # then all of them are
+        return f"none: {row.barred}"
     if count == 1:
         return f"{words}: the only choice"
     return f"{words}: first of {count}, and in {100.0 * row.first_share:.0f} % of the draws"

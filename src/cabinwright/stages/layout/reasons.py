@@ -59,7 +59,7 @@ def reasons_for(
     if barred:
         return tuple(out)
     if master:
-        out.append(f"{master} beats it: nowhere worse in what is known, and somewhere better")
+        out.append(f"beaten by {master}: nowhere worse in what is known, and somewhere better")
     out.append(f"comes first in {100.0 * first_share:.0f} % of the draws with errors of survey, mounting and aim")
     return tuple(out)
 
