@@ -7,11 +7,23 @@ exact fractions, so ``"14 in"`` is the float nearest to 0.3556 and nothing else.
 
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import dataclass
 from fractions import Fraction
 
-__all__ = ["UNITS", "Unit", "UnitError", "from_si", "suffix_of", "to_si", "unit_names"]
+__all__ = [
+    "UNITS",
+    "Gauge",
+    "Unit",
+    "UnitError",
+    "awg_area_mm2",
+    "from_si",
+    "read_gauge",
+    "suffix_of",
+    "to_si",
+    "unit_names",
+]
 
 
 class UnitError(ValueError):
@@ -48,10 +60,15 @@ UNITS: dict[str, tuple[Unit, ...]] = {
         Unit("µs", Fraction(1, 1_000_000), ("us", "μs")),
     ),
     "hz": (Unit("Hz", Fraction(1)), Unit("kHz", Fraction(1000))),
+    "v": (Unit("V", Fraction(1), ("volt", "volts")), Unit("mV", Fraction(1, 1000))),
+    "a": (Unit("A", Fraction(1), ("amp", "amps", "ampere", "amperes")), Unit("mA", Fraction(1, 1000))),
+    "ah": (Unit("Ah", Fraction(1), ("A·h",)),),
+    "ohm": (Unit("Ω", Fraction(1), ("ohm", "ohms")), Unit("mΩ", Fraction(1, 1000), ("mohm", "milliohm"))),
+    "w": (Unit("W", Fraction(1), ("watt", "watts")), Unit("kW", Fraction(1000)), Unit("mW", Fraction(1, 1000))),
     "db": (Unit("dB", Fraction(1)),),
     "db_per_octave": (Unit("dB/octave", Fraction(1), ("dB/oct",)),),
 }
-"""Field suffix -> its units, the SI unit first. The decibel is no SI unit but is accepted for use with it."""
+"""Field suffix -> its units, the SI unit first. Decibel and ampere-hour are no SI units but are accepted for use with it."""
 
 _NUMBER = re.compile(
     r"""(?P<sign>[+\-−])?\s*
@@ -110,6 +127,51 @@ def from_si(value: float, *, symbol: str) -> float:
             if unit.symbol == symbol:
                 return value * unit.factor.denominator / unit.factor.numerator
     raise KeyError(symbol)
+
+
+@dataclass(frozen=True, slots=True)
+class Gauge:
+    """Size of a wire as it is written on its reel, with its nominal area."""
+
+    text: str  #: ``4 AWG`` or ``25 mm2``
+    area_mm2: float
+
+
+_AWG = re.compile(r"(?:AWG\s*)?(?P<size>[1-4]/0|0{1,4}|[1-9]\d?)(?:\s*(?:AWG|ga|gauge))?", re.IGNORECASE)
+_MM2 = re.compile(r"(?P<area>\d{1,3}(?:\.\d{1,4})?|\.\d{1,4})\s*(?:mm2|mm²|mm\^2|sq\s?mm)", re.IGNORECASE)
+AREA_RANGE_MM2 = (0.05, 500.0)
+
+
+def awg_area_mm2(number: int) -> float:
+    """Area [mm²] of a solid round wire of this American gauge; 0 is 1/0, -3 is 4/0.
+
+    Diameter 0.127 mm · 92^((36 − n)/39): ASTM B258.
+    """
+    diameter_mm = 0.127 * math.pow(92.0, (36 - number) / 39.0)
+    return math.pi / 4.0 * diameter_mm**2
+
+
+def read_gauge(text: str) -> Gauge:
+    """Read the size of a wire: ``"4 AWG"``, ``"1/0 AWG"``, ``"25 mm2"``.
+
+    Raises ``UnitError`` for anything else; the message says what would do.
+    """
+    stripped = text.strip()
+    metric = _MM2.fullmatch(stripped)
+    if metric:
+        area = float(metric["area"])
+        if not AREA_RANGE_MM2[0] <= area <= AREA_RANGE_MM2[1]:
+            raise UnitError(f"{_short(text)}: a wire has {AREA_RANGE_MM2[0]:g} to {AREA_RANGE_MM2[1]:g} mm2")
+        return Gauge(f"{area:g} mm2", area)
+    american = _AWG.fullmatch(stripped)
+    if american is None or stripped.isdigit():
+        raise UnitError(f'{_short(text)} is no size of a wire; write for example "4 AWG", "1/0 AWG" or "25 mm2"')
+    size = american["size"]
+    zeros = int(size[0]) if size.endswith("/0") else len(size) if size[0] == "0" else 0
+    number = 1 - zeros if zeros else int(size)
+    if number > 40:
+        raise UnitError(f"{_short(text)}: American gauges of wires run from 4/0 to 40 AWG")
+    return Gauge(f"{zeros}/0 AWG" if zeros else f"{number} AWG", awg_area_mm2(number))
 
 
 def _value(term: re.Match[str]) -> Fraction:

@@ -16,6 +16,7 @@ from cabinwright.build.factory import factory_check
 from cabinwright.build.fields import Role
 from cabinwright.build.locate import Path
 from cabinwright.build.place_checks import place_check
+from cabinwright.build.power_checks import power_check
 
 __all__ = ["HIGHEST", "SIDES", "cross_check", "fit_check"]
 
@@ -41,6 +42,7 @@ def cross_check(data: Mapping[str, Any]) -> Iterator[Fault]:
     yield from _crossovers(data)
     yield from place_check(data)
     yield from factory_check(data)
+    yield from power_check(data)
 
 
 def _reserved(data: Mapping[str, Any]) -> Iterator[Fault]:

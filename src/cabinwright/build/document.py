@@ -13,6 +13,7 @@ from pydantic import Field, model_validator
 from cabinwright.build.base import Hertz, Model
 from cabinwright.build.base import require as _rule
 from cabinwright.build.cabin import Cabin, LayoutWishes, Place
+from cabinwright.build.electrical import Fuse, Load, Promise, Relay, StateVariable, Supply, Switch, Wire
 from cabinwright.build.factory import FactoryOutput, FactoryRecording
 from cabinwright.build.fields import (
     Direction,
@@ -325,3 +326,19 @@ class Build(Model):
     """Outputs of the car's own radio, one table each; the first is the reference of every capture."""
     factory_recordings: Annotated[tuple[FactoryRecording, ...], Field(strict=False, max_length=500)] = ()
     """Captures of those outputs, one table each."""
+    supply: Supply | None = None
+    """Battery, alternator and voltage of the car."""
+    wires: Annotated[tuple[Wire, ...], Field(strict=False, max_length=400)] = ()
+    """Wires, one table each."""
+    fuses: Annotated[tuple[Fuse, ...], Field(strict=False, max_length=100)] = ()
+    """Fuses, one table each."""
+    switches: Annotated[tuple[Switch, ...], Field(strict=False, max_length=100)] = ()
+    """Switches, one table each."""
+    relays: Annotated[tuple[Relay, ...], Field(strict=False, max_length=100)] = ()
+    """Relays, one table each."""
+    loads: Annotated[tuple[Load, ...], Field(strict=False, max_length=200)] = ()
+    """Loads, one table each."""
+    states: Annotated[tuple[StateVariable, ...], Field(strict=False, max_length=32)] = ()
+    """What the car can be, one table for each thing."""
+    promises: Annotated[tuple[Promise, ...], Field(strict=False, max_length=200)] = ()
+    """What shall hold in every state, one table each."""

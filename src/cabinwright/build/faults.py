@@ -41,6 +41,11 @@ _EXAMPLES = {
     "m": '0.35, "35 cm" or "14 3/8 in"',
     "s": '0.0012, "1.2 ms" or "20.8 µs"',
     "hz": '2500 or "2.5 kHz"',
+    "v": '13.8 or "13.8 V"',
+    "a": '0.15 or "150 mA"',
+    "ah": '80 or "80 Ah"',
+    "ohm": '0.006 or "6 mΩ"',
+    "w": '18 or "18 W"',
     "db": '-3 or "-3 dB"',
     "db_per_octave": '24 or "24 dB/octave"',
 }
@@ -67,6 +72,8 @@ def _fault(detail: ErrorDetails) -> Fault | None:
         return _literal(path, value, str(context.get("expected", "")))
     if kind in ("quantity", "path", "rule"):
         return _own(path, kind, context, value)
+    if kind == "wording":
+        return Fault(path, str(context["reason"]), got, str(context["cure"]))
     if kind in _LIMITS:
         return Fault(path, _LIMITS[kind].format(**context), got, _limit_cure(path))
     if kind in ("too_short", "too_long"):

@@ -30,6 +30,8 @@ __all__ = [
     "Role",
     "Side",
     "Spot",
+    "Written",
+    "wording",
 ]
 
 Role = Literal["tweeter", "midrange", "coaxial", "fullrange", "midbass", "woofer", "subwoofer", "rear fill", "centre"]
@@ -100,6 +102,28 @@ class OneOrMore:
     ) -> dict[str, Any]:
         several = handler(schema)
         return {"anyOf": [several["items"], several]}
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Written:
+    """A value that a function reads from what a person wrote, with its words for the reference page and the schema."""
+
+    read: Callable[[Any], Any]  #: raises ``wording``
+    accepts: str
+    schema: dict[str, Any]
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
+        return core_schema.no_info_plain_validator_function(self.read)
+
+    def __get_pydantic_json_schema__(
+        self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
+    ) -> dict[str, Any]:
+        return dict(self.schema)
+
+
+def wording(reason: str, cure: str) -> PydanticCustomError:
+    """What a reader of ``Written`` raises: the rule that was broken and its cure, in plain words."""
+    return PydanticCustomError("wording", "{reason}", {"reason": reason, "cure": cure})
 
 
 Coordinate = Annotated[float, Quantity("m", ge=-12.0, le=12.0)]

@@ -17,7 +17,7 @@ from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
 from cabinwright.build.document import Build
-from cabinwright.build.fields import OrName, PathRule, Quantity
+from cabinwright.build.fields import OrName, PathRule, Quantity, Written
 from cabinwright.build.shape import is_list, keys_of, marker_in, nested_model
 from cabinwright.units import UNITS, unit_names
 
@@ -34,7 +34,8 @@ other table may be absent. Unknown keys are refused, and every problem is report
 know JSON Schema complete and check the file with `build.schema.json` beside this page.
 
 - **Numbers and units.** A bare number counts in the unit at the end of the key: `_m` metres, `_s` seconds, `_hz` hertz,
-  `_db` decibels. Text may use another unit: `"35 cm"`, `"14 3/8 in"`, `"1 ft 2 in"`, `"1.2 ms"`, `"2.5 kHz"`.
+  `_db` decibels, `_v` volts, `_a` amperes, `_ah` ampere-hours, `_ohm` ohms, `_w` watts. Text may use another unit:
+  `"35 cm"`, `"14 3/8 in"`, `"1 ft 2 in"`, `"1.2 ms"`, `"2.5 kHz"`, `"150 mA"`.
 - **Axes.** x towards the rear of the car, y to its right, z up, after ISO 4130; any origin, the same for all points.
   Left and right are the car's own, as the driver sees them.
 - **Names** are yours. One table names another's entry exactly as it is written there.
@@ -111,6 +112,9 @@ def _default(field: FieldInfo) -> str:
 def _accepts(key: str, field: FieldInfo) -> str:
     quantity = marker_in(Quantity, field.annotation, field.metadata)
     listed = is_list(field.annotation)
+    written = marker_in(Written, field.annotation, field.metadata)
+    if written:
+        return written.accepts
     if key in _PAIRS:
         return _PAIRS[key]
     if marker_in(PathRule, field.annotation, field.metadata):
