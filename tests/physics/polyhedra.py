@@ -131,13 +131,15 @@ def _between(plane: _Plane, start: Real, end: Real) -> bool:
 
 
 def plain_chains(facets: list[Real], source: Real, head: Real, order: int = 3) -> dict[tuple[int, ...], list[Real]]:
-    """Facets met, in order, and source, points of reflection, head of every path.
+    """Facets met, in order, and source, points of reflection, head of every path; ``()`` is the straight one, at order 0.
 
     A facet that the source lies on is its baffle, no mirror.
     """
     planes = [_Plane(corners) for corners in facets]
     mount = {k for k, plane in enumerate(planes) if abs(plane.side(source)) < 5e-3 and plane.holds(source)}
     found = {}
+    if not order and _clear(planes, (), [source, head], mount):
+        found[()] = [source, head]
     for count in range(1, order + 1):
         for way in product(range(len(planes)), repeat=count):
             if way[0] not in mount and all(a != b for a, b in pairwise(way)):

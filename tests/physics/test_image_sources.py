@@ -21,7 +21,7 @@ from scipy.spatial.transform import Rotation
 
 from cabinwright.physics.facets import Facet
 from cabinwright.physics.image_sources import Images, hidden
-from physics.polyhedra import L_PROFILE, box, closed_room, frustum, outward, plain_paths, points_inside
+from physics.polyhedra import L_PROFILE, box, closed_room, frustum, outward, plain_chains, plain_paths, points_inside
 
 Real = NDArray[np.float64]
 REFERENCE = {
@@ -166,6 +166,30 @@ def test_a_plain_search_finds_the_same(name: str, facets: list[Real], order: int
         assert all(abs(got[s][r][way] - length) < 1e-9 for way, length in expected.items())
         met += len(expected)
     assert met > 10
+
+
+@pytest.mark.parametrize("seed", range(24))
+def test_a_plain_search_finds_the_same_among_facets_that_stand_anyhow(seed: int) -> None:
+    """Panels through one another and through the walls, every third shell full of holes, every fifth place in a wall."""
+    rng = np.random.default_rng(seed)
+    shell = closed_room(500 + seed)
+    every = np.concatenate(shell)
+    panels = []
+    for _ in range(rng.integers(1, 4)):
+        corner = rng.uniform(every.min(axis=0), every.max(axis=0))
+        along, across = rng.normal(scale=0.3, size=(2, 3))
+        panels.append(np.array([corner, corner + along, corner + along + across, corner + across][: 3 + seed % 2]))
+    facets = [wall for wall in [*shell, *panels] if seed % 3 or rng.random() > 0.3]
+    source, head = points_inside(shell, 2, rng, from_wall_m=0.006)
+    if seed % 5 == 0:
+        source = shell[1][:3].mean(axis=0)
+    order = 2 if len(facets) > 10 else 3
+    expected = plain_paths(facets, source, head, order)
+    got = _ours(facets, source[None], head[None], order)[0][0]
+    assert got.keys() == expected.keys()
+    assert all(abs(got[way] - length) < 1e-9 for way, length in expected.items())
+    seen = hidden([Facet.of(corners) for corners in facets], source[None], head[None])[0, 0]
+    assert seen == (() not in plain_chains(facets, source, head, 0))
 
 
 def test_free_facets_hide_and_reflect_on_both_sides() -> None:
