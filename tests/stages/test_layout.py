@@ -249,6 +249,17 @@ def test_five_centimetres_change_the_answer(build: Build, result: LayoutResult) 
     assert same.seats["driver"].reflections == result.places["left pillar"].seats["driver"].reflections
 
 
+def test_a_subwoofer_moved(build: Build, result: LayoutResult) -> None:
+    """Back where it stood it gives the same again; to the cabin's far corner, where every mode is at its height, more."""
+    study = Study(build, {}, {})
+    stated = result.places["seat base"].low
+    same, corner = (study.moved("seat base", at)[0].low for at in ((1.3, -0.36, 0.15), (2.45, -0.68, 0.04)))
+    assert stated is not None and same is not None and corner is not None
+    assert same.gain_db == stated.gain_db
+    loudest = max(result.places[name].low.gain_db["driver"] for name in ("spare wheel bay", "seat base"))  # type: ignore[union-attr]
+    assert corner.gain_db["driver"] > loudest
+
+
 def test_open_field() -> None:
     """Without surfaces: direct sound alone, nothing coloured, and it says so."""
     got = run(cabin_build(surfaces=""))
