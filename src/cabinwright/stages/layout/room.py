@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from cabinwright.build.document import Build, Seat
 from cabinwright.findings import Finding, finding
 from cabinwright.physics.air import speed_of_sound_m_s
-from cabinwright.physics.edges import detour_m, free_edges
+from cabinwright.physics.edges import Edges, bending_edges, detour_m
 from cabinwright.physics.facets import Facet, FacetError
 from cabinwright.physics.image_sources import Images
 from cabinwright.tables import OCTAVES_HZ, absorption
@@ -51,12 +51,12 @@ class Room:
         return np.stack([box_points(seat) for seat in self.seats])
 
     @cached_property
-    def _edges_m(self) -> Real:
-        return free_edges(self.facets)
+    def _edges(self) -> Edges:
+        return bending_edges(self.facets)
 
     def detour_m(self, source_m: Real, receiver_m: Real) -> float:
-        """How much longer the way round the nearest free edge is than the straight one; infinite where there is none."""
-        return detour_m(self.facets, source_m, receiver_m, edges_m=self._edges_m)
+        """How much longer the shortest way round an edge is than the straight one; infinite where there is none."""
+        return detour_m(self.facets, source_m, receiver_m, edges=self._edges)
 
     @cached_property
     def head_images(self) -> Images:
