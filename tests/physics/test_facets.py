@@ -13,7 +13,7 @@ from matplotlib.path import Path
 from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
-from cabinwright.physics.facets import FLAT_M, Facet, FacetError, blocked, may_block, open_edges
+from cabinwright.physics.facets import FLAT_M, Facet, FacetError, blocked, may_block
 from physics.polyhedra import L_PROFILE, box, frustum
 
 Real = NDArray[np.float64]
@@ -129,11 +129,3 @@ def test_hull_facets_hide_nothing() -> None:
     bent = frustum(L_PROFILE, 1.2)
     inner = {2 + 2, 2 + 3}  # the sides of the notch: (2.0, 0.6) to (1.1, 0.6) to (1.1, 1.3)
     assert set(may_block([Facet.of(corners) for corners in bent])) == inner
-
-
-def test_open_edges() -> None:
-    shell = [Facet.of(corners) for corners in box(2.0, 1.4, 1.1)]
-    assert open_edges(shell) == []
-    left = open_edges(shell[1:])
-    assert len(left) == 4
-    assert all(np.abs(ends[:, 1]).max() == 0.0 for _, ends in left)  # around the missing side at y = 0

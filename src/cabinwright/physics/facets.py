@@ -14,7 +14,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["EDGE_M", "FLAT_M", "Facet", "FacetError", "blocked", "may_block", "open_edges"]
+__all__ = ["EDGE_M", "FLAT_M", "Facet", "FacetError", "blocked", "may_block"]
 
 Real = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -164,16 +164,6 @@ def may_block(facets: Sequence[Facet], points_m: Real | None = None) -> list[int
         if height.max() > FLAT_M and height.min() < -FLAT_M:
             out.append(index)
     return out
-
-
-def open_edges(facets: Sequence[Facet], *, within_m: float = 1e-4) -> list[tuple[int, Real]]:
-    """Edges that belong to one facet alone, as (facet, (2, 3) ends): sound can bend round these, and a closed shell has none."""
-    count: dict[tuple[tuple[int, ...], ...], list[tuple[int, Real]]] = {}
-    for index, facet in enumerate(facets):
-        for a, b in zip(facet.corners_m, np.roll(facet.corners_m, -1, axis=0), strict=True):
-            key = tuple(sorted((tuple(np.round(a / within_m).astype(int)), tuple(np.round(b / within_m).astype(int)))))
-            count.setdefault(key, []).append((index, np.stack([a, b])))
-    return [entries[0] for entries in count.values() if len(entries) == 1]
 
 
 def _turns(outline: Real) -> Real:
