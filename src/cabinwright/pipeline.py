@@ -86,7 +86,8 @@ def compare_places(
 ) -> LayoutResult | None:
     """The layout stage with what the survey knows: coordinates for names, and how exact they are."""
     named = survey.named_places(build) if surveyed is not None else {}
-    heard = layout.listening_seat(build) if build.seats else ""
+    located = survey.located(build, surveyed)
+    heard = layout.listening_seat(located) if build.seats else ""
     seats = {seat.name: number for number, seat in enumerate(build.seats)}
     head = named.get(f"seats[{seats.get(heard, -1)}].head_m")
     sigmas = {}
@@ -96,7 +97,6 @@ def compare_places(
             rows = [surveyed.points[point].sigma_m for point in points]
             x, y, z = (math.sqrt(sum(row[axis] ** 2 for row in rows)) for axis in range(3))
             sigmas[place.name] = (x, y, z)
-    located = survey.located(build, surveyed)
     return layout.run(located, sigmas_m=sigmas, polars=polars, executor=executor, progress=progress)
 
 
