@@ -12,9 +12,12 @@ from cabinwright.build.document import Build
 from cabinwright.errors import CabinwrightError
 from cabinwright.findings import Finding, finding
 from cabinwright.physics.directivity import Polar
+from cabinwright.physics.factory import FactoryResponses
 from cabinwright.physics.response import RecordedResponses
-from cabinwright.stages import layout, survey, tuning
+from cabinwright.stages import layout, power, signal, survey, tuning
 from cabinwright.stages.layout.result import LayoutResult
+from cabinwright.stages.power.result import PowerResult
+from cabinwright.stages.signal.result import SignalResult
 from cabinwright.stages.survey.result import SurveyResult
 from cabinwright.stages.tuning.result import TuningResult
 
@@ -33,9 +36,9 @@ class Results:
     tuning: TuningResult | None = None
     survey: SurveyResult | None = None
     layout: LayoutResult | None = None
-    signal: None = None
+    signal: SignalResult | None = None
     enclosure: None = None
-    power: None = None
+    power: PowerResult | None = None
     workshop: None = None
     skipped: dict[str, str] = field(default_factory=dict)  #: stage: what it would need
     stopped: dict[str, tuple[Finding, ...]] = field(default_factory=dict)  #: stage: why it gave no answer
@@ -47,13 +50,14 @@ def design(
     progress: Progress,
     *,
     polars: Mapping[str, Polar] | None = None,
+    captured: FactoryResponses | None = None,
 ) -> Results:
     """Run every stage whose inputs are there.
 
     Whatever a stage raises becomes a ``stop`` of that stage, so that one cannot silence the others; only an interruption
     passes through.
     """
-    skipped = dict.fromkeys(("signal", "enclosure", "power", "workshop"), NOT_BUILT)
+    skipped = dict.fromkeys(("enclosure", "workshop"), NOT_BUILT)
     stopped: dict[str, tuple[Finding, ...]] = {}
     surveyed = _attempt("survey", lambda: survey.run(build), stopped)
     if surveyed is None and "survey" not in stopped:
@@ -63,6 +67,14 @@ def design(
         skipped["layout"] = "needs [[places]] and [[seats]], and [[cabin.surfaces]] for reflections"
     else:
         placed = _attempt("layout", lambda: compare_places(build, surveyed, progress, polars=polars), stopped)
+    chain = None
+    if captured is None:
+        skipped["signal"] = f"needs [[factory_outputs]] and [[factory_recordings]]; {signal.NOT_YET}"
+    else:
+        chain = _attempt("signal", lambda: signal.run(build, captured), stopped, captured.findings)
+    wired = _attempt("power", lambda: power.run(build), stopped)
+    if wired is None and "power" not in stopped:
+        skipped["power"] = "needs [supply], and [[wires]], [[fuses]] and [[loads]] on it"
     tuned = None
     if recordings is None:
         skipped["tuning"] = "needs channels, microphone_positions and recordings of every channel"
@@ -73,7 +85,15 @@ def design(
             stopped,
             recordings.findings,
         )
-    return Results(survey=surveyed, layout=placed, tuning=tuned, skipped=skipped, stopped=stopped)
+    return Results(
+        survey=surveyed,
+        layout=placed,
+        signal=chain,
+        power=wired,
+        tuning=tuned,
+        skipped=skipped,
+        stopped=stopped,
+    )
 
 
 def compare_places(

@@ -23,6 +23,8 @@ from cabinwright.handover.documents import (
     tune_documents,
     verification_documents,
 )
+from cabinwright.measure.factory import read_factory
+from cabinwright.measure.factory_signal import factory_files
 from cabinwright.measure.polars import read_polars
 from cabinwright.measure.reader import read_recordings
 from cabinwright.measure.signal import sweep_files
@@ -122,6 +124,10 @@ class Session:
         """Write the measurement signal and its page into the build folder."""
         return write_all(self.folder, sweep_files(self.build))
 
+    def factory_signal(self) -> tuple[Path, ...]:
+        """Write the signal for the car's own radio and its page into the build folder."""
+        return write_all(self.folder, factory_files(self.build))
+
     def recordings(self, progress: Progress = unwatched) -> RecordedResponses:
         """Read and judge the recordings. Raises ``RefusedError`` where too few are good."""
         return read_recordings(self.located, self.folder, kind="tuning", progress=progress)
@@ -153,7 +159,13 @@ class Session:
             polars = read_polars(self.build, self.folder)
         except PersonError as error:
             polars, stopped["layout"] = {}, (refused("layout", str(error)),)
-        results = design(self.build, recorded, progress, polars=polars)
+        captured = None
+        if self.build.factory_recordings:
+            try:
+                captured = read_factory(self.build, self.folder, progress)
+            except Exception as error:
+                stopped["signal"] = (crashed("signal", error),)
+        results = design(self.build, recorded, progress, polars=polars, captured=captured)
         if stopped:
             skipped = {stage: words for stage, words in results.skipped.items() if stage not in stopped}
             results = replace(results, skipped=skipped, stopped={**results.stopped, **stopped})

@@ -106,6 +106,11 @@ def _parser() -> argparse.ArgumentParser:
     builds = {}
     for name, run, words in (
         ("sweep", _sweep, "write the measurement signal and how to use it"),
+        (
+            "factory-signal",
+            _factory_signal,
+            "write the signal that the car's own radio plays while its outputs are captured",
+        ),
         ("tune", _tune, "turn the recordings into processor settings and a report"),
         ("survey-sheet", _survey_sheet, "write a sheet to print: which tapes to take in the car, drawn and numbered"),
         ("layout", _layout, "compare places for loudspeakers before anything is cut, and draw why"),
@@ -189,6 +194,15 @@ def _sweep(options: argparse.Namespace) -> int:
     return 0
 
 
+def _factory_signal(options: argparse.Namespace) -> int:
+    from cabinwright.session import Session
+
+    for path in Session.open(options.build).factory_signal():
+        say(f"wrote {path}")
+    say("Next: read the page, capture, list the files in build.toml, then run: cabinwright plan", options.build)
+    return 0
+
+
 def _survey_sheet(options: argparse.Namespace) -> int:
     from cabinwright.session import Session
 
@@ -246,6 +260,12 @@ def _plan(options: argparse.Namespace) -> int:
     if results.layout is not None:
         say(f"  {'layout':<12} {len(results.layout.places)} places compared")
         _print_findings(list(results.layout.findings))
+    if results.signal is not None:
+        factory = results.signal.factory
+        made = factory is not None and factory.refused is None
+        ripple = f"radio undone, {factory.ripple_db:.1f} dB ripple" if factory and made else "no repair of the radio"
+        say(f"  {'signal':<12} {ripple}; {results.signal.not_yet}")
+        _print_findings(list(results.signal.findings))
     if results.tuning is not None:
         say(f"  {'tuning':<12} done")
         _print_findings(list(results.tuning.findings))

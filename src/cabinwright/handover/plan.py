@@ -11,6 +11,8 @@ from cabinwright.handover.json_text import json_text, plain
 from cabinwright.handover.report_words import all_findings
 from cabinwright.physics.response import RecordedResponses
 from cabinwright.stages.layout.result import LayoutResult
+from cabinwright.stages.power.result import PowerResult
+from cabinwright.stages.signal.result import SignalResult
 from cabinwright.stages.survey.result import SurveyResult
 from cabinwright.stages.tuning.result import TuningResult
 from cabinwright.stages.tuning.settings import ChannelSettings
@@ -49,7 +51,7 @@ def plan_dict(build: Build, results: StageResults, recordings: RecordedResponses
             stages[stage] = {"findings": [item.to_dict() for item in stopped]} if stopped else None
         elif isinstance(result, TuningResult):
             stages[stage] = _tuning(result, recordings)
-        elif isinstance(result, SurveyResult | LayoutResult):
+        elif isinstance(result, SurveyResult | LayoutResult | SignalResult | PowerResult):
             stages[stage] = result.to_dict()
         else:
             stages[stage] = {"findings": [], **plain(result)}

@@ -1,0 +1,1 @@
+"""What each output of the car's own radio carries, and how it is undone."""
