@@ -8,9 +8,15 @@ COMMON_PRACTICE = "common practice"
 """What a rule of thumb cites that nobody has written down with authority."""
 
 SOURCES: dict[str, str] = {
+    "33 CFR 183.425": ("33 CFR 183.425, Conductors: General (boats), United States Code of Federal Regulations"),
+    "46 CFR 183.380": "46 CFR 183.380, Overcurrent protection, United States Code of Federal Regulations",
     "Allen & Berkley 1979": (
         "J. B. Allen, D. A. Berkley, Image method for efficiently simulating small-room acoustics, J. Acoust. Soc."
         " Am. 65(4), 943–950, 1979"
+    ),
+    "ASTM B258": (
+        "ASTM B258, Standard Specification for Standard Nominal Diameters and Cross-Sectional Areas of AWG Sizes of "
+        "Solid Round Wires Used as Electrical Conductors"
     ),
     "Audio EQ Cookbook": (
         "R. Bristow-Johnson, Cookbook formulae for audio equalizer biquad filter coefficients; W3C Group Note "
@@ -20,12 +26,20 @@ SOURCES: dict[str, str] = {
         "W. Baarda, A testing procedure for use in geodetic networks, Netherlands Geodetic Commission, "
         "Publications on Geodesy, New Series 2(5), Delft, 1968"
     ),
+    "BCI": "Battery Council International, Battery Service Manual: open-circuit voltage and state of charge",
     "Beranek & Mellow 2012": (
         "L. L. Beranek, T. J. Mellow, Acoustics: Sound Fields and Transducers, Academic Press, 2012"
     ),
     "Blauert 1997": "J. Blauert, Spatial Hearing, revised edition, MIT Press, 1997",
     "Borish 1984": (
         "J. Borish, Extension of the image model to arbitrary polyhedra, J. Acoust. Soc. Am. 75(6), 1827–1836, 1984"
+    ),
+    "Chua, Desoer & Kuh 1987": (
+        "L. O. Chua, C. A. Desoer and E. S. Kuh, Linear and Nonlinear Circuits, McGraw-Hill, 1987"
+    ),
+    "Churchill & Chu 1975": (
+        "S. W. Churchill and H. H. S. Chu, Correlating equations for laminar and turbulent free convection from a "
+        "horizontal cylinder, Int. J. Heat Mass Transfer 18(9), 1049–1053, 1975"
     ),
     "Cramer 1993": (
         "O. Cramer, The variation of the specific heat ratio and the speed of sound in air with temperature, "
@@ -45,10 +59,16 @@ SOURCES: dict[str, str] = {
     "Haas 1951": (
         "H. Haas, Über den Einfluss eines Einfachechos auf die Hörsamkeit von Sprache, Acustica 1, 49–58, 1951"
     ),
+    "IEC 60028": "IEC 60028:1925, International standard of resistance for copper",
+    "IEC 60228": "IEC 60228:2004, Conductors of insulated cables",
+    "IEC 60364-4-43": (
+        "IEC 60364-4-43:2008, Low-voltage electrical installations – Part 4-43: Protection against overcurrent"
+    ),
     "IEC 61260-1": "IEC 61260-1:2014, Electroacoustics – Octave-band and fractional-octave-band filters – Part 1",
     "IEC 61672-1": "IEC 61672-1:2013, Electroacoustics – Sound level meters – Part 1: Specifications",
     "ISO 18233": "ISO 18233:2006, Acoustics – Application of new measurement methods in building and room acoustics",
     "ISO 4130": "ISO 4130:1978, Road vehicles – Three-dimensional reference system and fiducial marks – Definitions",
+    "ISO 8820-3": "ISO 8820-3:2015, Road vehicles – Fuse-links – Part 3: Fuse-links with tabs (blade type)",
     "ISO 9613-1": "ISO 9613-1:1993, Acoustics – Attenuation of sound during propagation outdoors – Part 1",
     "Kurze & Anderson 1971": (
         "U. J. Kurze, G. S. Anderson, Sound attenuation by barriers, Applied Acoustics 4(1), 35–53, 1971"
@@ -80,6 +100,7 @@ SOURCES: dict[str, str] = {
         "A. Thompson and B. N. Taylor, Guide for the Use of the International System of Units (SI), NIST Special "
         "Publication 811, 2008 edition"
     ),
+    "Self 2013": "D. Self, Audio Power Amplifier Design, 6th edition, Focal Press, 2013",
     "TOML 1.0": "TOML, Tom's Obvious Minimal Language, version 1.0.0, 2021, https://toml.io/en/v1.0.0",
     "Tukey 1977": "J. W. Tukey, Exploratory Data Analysis, Addison-Wesley, 1977 (median polish)",
     "UN Regulation No. 125": (

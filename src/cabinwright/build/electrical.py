@@ -104,7 +104,7 @@ Volts = Annotated[float, Quantity("v", gt=0.0, le=60.0)]
 Capacity = Annotated[float, Quantity("ah", gt=0.0, le=2000.0)]
 Length = Annotated[float, Quantity("m", gt=0.0, le=100.0)]
 Celsius = Annotated[Number, Field(ge=-40.0, le=150.0)]
-Insulation = Literal["PVC 60", "PVC 70", "PVC 90", "PVC 105", "EPR 90", "XLPE 90", "XLPE 125", "silicone 180"]
+Insulation = Literal["PVC 60", "PVC 70", "PVC 90", "PVC 105", "EPR 90", "XLPE 90", "XLPE 125"]
 
 
 def _two_ends(from_: str, to: str) -> None:

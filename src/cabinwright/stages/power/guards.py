@@ -1,0 +1,87 @@
+"""Which fuses stand before which wire, and how the lengths of feed and return share a drop."""
+
+from __future__ import annotations
+
+import heapq
+from collections import defaultdict
+from collections.abc import Collection
+
+from cabinwright.stages.power.network import Network
+
+__all__ = ["fed_edges", "fuses_before", "path_lengths_m"]
+
+Links = dict[int, list[tuple[int, int]]]
+
+
+def fed_edges(net: Network, without: Collection[int] = ()) -> set[int]:
+    """Edges that a source can feed with every contact closed and the edges ``without`` taken out.
+
+    Loads let current through one way, so that returns count as fed by what stands before their loads; the chassis leads
+    nowhere further, because everything hangs on it.
+    """
+    links: Links = defaultdict(list)
+    for edge, (a, b) in enumerate(net.circuit.ends.tolist()):
+        if edge not in without:
+            links[a].append((edge, b))
+            links[b].append((edge, a))
+    for draw in net.draws:
+        links[draw.from_].append((-1, draw.to))
+    seen, todo, found = set[int](), list(net.sources), set[int]()
+    while todo:
+        node = todo.pop()
+        if node in seen or node == 0:
+            continue
+        seen.add(node)
+        for edge, other in links[node]:
+            found.add(edge)
+            todo.append(other)
+    return found - {-1}
+
+
+def fuses_before(net: Network) -> dict[int, list[int]]:
+    """For each edge that is fed at all: the fuses that cut it off when they are out, each on its own."""
+    fuses, all_fed = net.edges("fuse"), fed_edges(net)
+    without = {fuse: fed_edges(net, {fuse}) for fuse in fuses}
+    return {edge: [fuse for fuse in fuses if fuse != edge and edge not in without[fuse]] for edge in sorted(all_fed)}
+
+
+def path_lengths_m(net: Network) -> dict[int, float]:
+    """For each wire on a load's shortest way from a plus and back: the greatest length of such a way, feed and return."""
+    longest = dict[int, float]()
+    for draw in net.draws:
+        feed = _shortest(net, set(net.sources), draw.from_)
+        back = _shortest(net, {0}, draw.to)
+        if feed is None or back is None:
+            continue
+        way = {*feed, *back}
+        total = sum(net.lengths_m[edge] for edge in way)
+        for edge in way:
+            longest[edge] = max(longest.get(edge, 0.0), float(total))
+    return longest
+
+
+def _shortest(net: Network, starts: set[int], goal: int) -> list[int] | None:
+    """Edges of the shortest way, every contact closed; ``None`` where there is none."""
+    links: Links = defaultdict(list)
+    for edge, (a, b) in enumerate(net.circuit.ends.tolist()):
+        links[a].append((edge, b))
+        links[b].append((edge, a))
+    heap: list[tuple[float, int, int, int]] = [(0.0, node, -1, -1) for node in sorted(starts)]
+    came = dict[int, tuple[int, int]]()
+    while heap:
+        length, node, edge, before = heapq.heappop(heap)
+        if node in came:
+            continue
+        came[node] = (edge, before)
+        if node == goal:
+            break
+        for next_edge, other in links[node]:
+            if other not in came:
+                heapq.heappush(heap, (length + float(net.lengths_m[next_edge]), other, next_edge, node))
+    if goal not in came:
+        return None
+    way, node = [], goal
+    while came[node][0] >= 0:
+        edge, node = came[node]
+        way.append(edge)
+    return way
