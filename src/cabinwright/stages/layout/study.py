@@ -84,6 +84,7 @@ def run(
     if not build.places or not build.seats:
         return None
     study = Study(build, sigmas_m or {}, polars or {})
+    progress("hearing places", 0.0)
     study.make_ready()
     batches = [build.places[at : at + BATCH] for at in range(0, len(build.places), BATCH)]
     work = partial(_batch, study)
