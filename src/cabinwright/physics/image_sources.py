@@ -126,6 +126,8 @@ class Images:
         heard = chains.beams.hold(rows, sources, within_m=EDGE_M)
         if flush.any():
             heard &= ~flush[chains.facets[rows, 0]]
+        some = heard.any(axis=1)
+        rows, heard = rows[some], heard[some]
         shades, place = chains.shades_of(rows, chains.shades.near(centre, radius))
         if len(shades):
             dark = chains.shades.hold(shades, sources, within_m=EDGE_M)
