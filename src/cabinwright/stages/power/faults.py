@@ -162,7 +162,7 @@ def _chafes(build: Build, sized: Sized) -> Iterator[FaultResult]:
             yield FaultResult(
                 kind="chafed",
                 element=f"wire “{wire.name}”",
-                current_a=found.current_a if found.current_a < 1e6 else None,
+                current_a=found.current_a if sized.net.supply.battery else None,
                 fuse=None if found.fuse is None else build.fuses[found.fuse].name,
                 clears_s=found.clears_s if np.isfinite(found.clears_s) else None,
                 stands_s=found.stands_s,

@@ -35,7 +35,7 @@ def remarks(build: Build, sized: Sized, result: PowerResult, shorts: list[Chafe 
         *_shape(sized, result.states),
         *protection(build, sized, result, shorts),
         *_voltages(build, sized, result),
-        *_supply(result),
+        *_supply(sized, result),
         *_faults(result),
         finding("power.care", where="supply"),
     ]
@@ -81,7 +81,7 @@ def _sources(sized: Sized, states: States) -> Iterator[Finding]:
         yield finding(
             "power.short",
             where=", ".join(through[:6]) or "the network",
-            value=None if excess[row] > 1e6 else round(float(excess[row]), 1),
+            value=round(float(excess[row]), 1) if net.supply.battery else None,
             unit="A",
             state=words(states.assignment(int(solved.first[row]))),
         )
@@ -151,7 +151,9 @@ def _voltages(build: Build, sized: Sized, result: PowerResult) -> Iterator[Findi
             yield finding("power.drop", where=name, value=round(drop, 3), limit=round(allowed, 3), unit="V")
 
 
-def _supply(result: PowerResult) -> Iterator[Finding]:
+def _supply(sized: Sized, result: PowerResult) -> Iterator[Finding]:
+    if sized.net.supply.battery is None:
+        yield finding("power.battery_unknown", where="supply")
     alternator = result.budget["alternator"]
     average = round(float(result.budget["average_a"]), 1)
     if alternator is None:

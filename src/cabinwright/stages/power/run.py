@@ -21,8 +21,6 @@ from cabinwright.tables import breaking_capacity_a, greatest_resistance_ohm_km
 
 __all__ = ["run"]
 
-KNOWN_A = 1e6  #: a short-circuit current above this means that the source has no stated resistance
-
 ASSUMPTIONS = (
     "Loads draw constant current while on: power over nominal voltage, whatever the voltage at their ends.",
     "An amplifier at full level gives its rated sine output; music on average an eighth of it (crest factor of 12 dB).",
@@ -111,7 +109,7 @@ def _wires(build: Build, sized: Sized, states: States) -> dict[str, WireResult]:
             sized=wire.gauge is None,
             decided_by=sized.decided[number],
             fuse=None if guard is None else build.fuses[guard].name,
-            short_a=short if 0.0 < short < KNOWN_A else None,
+            short_a=short if net.supply.battery and short > 0.0 else None,
         )
     return found
 
@@ -135,7 +133,7 @@ def _fuses(build: Build, sized: Sized, states: States, shorts: list[Chafe | None
             load_a=_clean(float(flow[row, PEAK])),
             average_a=_clean(float(flow[:, AVERAGE].max())),
             state=state,
-            prospective_a=prospective if 0.0 < prospective < KNOWN_A else None,
+            prospective_a=prospective if net.supply.battery and prospective > 0.0 else None,
             breaking_a=fuse.breaking_a or breaking_capacity_a(rating),
             clears=not spoils and (bool(met) or prospective > NON_FUSING * rating),
             protects=tuple(build.wires[wire].name for wire in mine),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import product
 from math import prod
 
@@ -24,10 +25,11 @@ class States:
 
     variables: tuple[StateVariable, ...]
 
-    @property
+    @cached_property
     def count(self) -> int:
         return prod(len(item.values) for item in self.variables)
 
+    @cached_property
     def table(self) -> Index:
         """(count, variables) number of each variable's value."""
         rows = list(product(*(range(len(item.values)) for item in self.variables)))
@@ -43,11 +45,10 @@ class States:
 
     def where(self, conditions: Mapping[str, str]) -> Flags:
         """(count,) combinations in which every entry holds."""
-        table = self.table()
         holds = np.ones(self.count, dtype=np.bool_)
         for column, item in enumerate(self.variables):
             if item.name in conditions:
-                holds &= table[:, column] == item.values.index(conditions[item.name])
+                holds &= self.table[:, column] == item.values.index(conditions[item.name])
         return holds
 
     def where_any(self, alternatives: Iterable[Mapping[str, str]]) -> Flags:
