@@ -46,6 +46,14 @@ def test_alternatives_are_a_list_and_channels_a_number_or_names() -> None:
     assert amplifier is not None and amplifier.channels == ("left", "right")
 
 
+def test_insulation_is_a_kind_and_a_temperature() -> None:
+    text = CAR.replace("length_m = 5.2", 'length_m = 5.2\ninsulation = " xlpe  125 °C"')
+    build = parse(text)
+    assert list(validator().iter_errors(tomllib.loads(text))) == []
+    assert list(validator().iter_errors(tomllib.loads(text.replace(" xlpe  125 °C", "xlpe")))) != []
+    assert [wire.insulation for wire in build.wires[:2]] == ["PVC 105", "XLPE 125"]
+
+
 @pytest.mark.parametrize(
     ("old", "new", "message"),
     [
@@ -80,6 +88,10 @@ def test_alternatives_are_a_list_and_channels_a_number_or_names() -> None:
         ("nominal_v = 13.8", "nominal_v = 13.8\nvolts = 12", "unknown key `volts`"),
         ("nominal_v = 13.8", 'nominal_v = 13.8\nisolator = {closed_when = {boot = "open"}}', "needs second_battery"),
         ("rating_a = 100", "rating_a = 0", "must be above 0"),
+        ("length_m = 5.2", 'length_m = 5.2\ninsulation = "PVC"', "a kind of insulation and the temperature"),
+        ("length_m = 5.2", 'length_m = 5.2\ninsulation = "wool 105"', "the insulation is one of PVC"),
+        ("length_m = 5.2", 'length_m = 5.2\ninsulation = "PVC 200"', "such insulation stands 60 to 125"),
+        ("channels = 4}", "channels = 4}\ndimmed_share = 0.5", "an amplifier is no strip"),
     ],
 )
 def test_what_does_not_fit_is_named_with_its_place(old: str, new: str, message: str) -> None:

@@ -289,6 +289,21 @@ def test_the_budget_by_hand() -> None:
     assert "power.alternator_idle" in codes(run(("rated_a = 150, idle_a = 80", "rated_a = 80, idle_a = 5")))
 
 
+def test_a_strip_of_lights_dims_towards_its_end() -> None:
+    """Cut into a thousand lights by hand: each piece of track carries what the lights beyond it draw."""
+    strip = ("power_w = 18", "power_w = 18\nstrip = {resistance_ohm = 0.9}\ndimmed_share = 0.25")
+    result = run(strip)
+    current, pieces = 18.0 / 13.8, 1000
+    by_hand = sum(current * (pieces - k - 0.5) / pieces * 0.9 / pieces for k in range(pieces))
+    lamps = result.loads["boot lights"]
+    assert lamps.strip_drop_v == pytest.approx(by_hand, rel=1e-6)
+    assert (lamps.current_a, lamps.average_a) == pytest.approx((current, 0.25 * current))
+    assert {"power.strip_dims", "power.glare"} <= codes(result)
+    both = run((strip[0], strip[1].replace("0.9}", '0.9, fed_at = "both ends"}')))
+    assert both.loads["boot lights"].strip_drop_v == pytest.approx(by_hand / 4.0, rel=1e-6)
+    assert "power.strip_dims" not in codes(both)
+
+
 SECOND = (
     "alternator = {rated_a = 150, idle_a = 80}\n",
     "alternator = {rated_a = 150, idle_a = 80}\n"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import Field, model_validator
@@ -24,6 +25,7 @@ __all__ = [
     "Relay",
     "SecondBattery",
     "StateVariable",
+    "Strip",
     "Supply",
     "Switch",
     "Wire",
@@ -64,6 +66,25 @@ def _gauge(value: Any) -> Gauge:
         raise wording(str(error), example) from None
 
 
+_INSULATIONS = {"pvc": 125, "tpe": 125, "pur": 125, "epr": 150, "xlpe": 150, "silicone": 200, "etfe": 200, "ptfe": 200}
+"""Kinds, with the highest temperature that any of the kind is made for."""
+_INSULATION = re.compile(r"([A-Za-z]{2,12})\s+(\d{2,3})(?:\s*°?C)?")
+
+
+def _insulation(value: Any) -> str:
+    example = 'Write for example "PVC 105" or "XLPE 125".'
+    found = _INSULATION.fullmatch(value.strip()) if isinstance(value, str) and len(value) < 40 else None
+    if found is None:
+        raise wording("a kind of insulation and the temperature it stands in °C are wanted", example)
+    kind, rating = found[1].casefold(), int(found[2])
+    if kind not in _INSULATIONS:
+        known = ", ".join(word if word == "silicone" else word.upper() for word in _INSULATIONS)
+        raise wording(f"the insulation is one of {known}", example)
+    if not 60 <= rating <= _INSULATIONS[kind]:
+        raise wording(f"such insulation stands 60 to {_INSULATIONS[kind]} °C", example)
+    return f"{kind if kind == 'silicone' else kind.upper()} {rating}"
+
+
 def _channels(value: Any) -> int | tuple[str, ...]:
     if type(value) is int and 1 <= value <= 64:
         return value
@@ -86,6 +107,11 @@ _SIZE = Written(
     "text: size in AWG or mm2",
     {"type": "string", "description": 'size of a wire: "4 AWG" or "25 mm2"'},
 )
+_COATING = Written(
+    _insulation,
+    "text: kind and temperature in °C",
+    {"type": "string", "pattern": "^\\s*[A-Za-z]{2,12}\\s+[0-9]{2,3}", "description": "for example PVC 105"},
+)
 _COUNT = Written(
     _channels,
     "whole number, or list of names",
@@ -104,7 +130,6 @@ Volts = Annotated[float, Quantity("v", gt=0.0, le=60.0)]
 Capacity = Annotated[float, Quantity("ah", gt=0.0, le=2000.0)]
 Length = Annotated[float, Quantity("m", gt=0.0, le=100.0)]
 Celsius = Annotated[Number, Field(ge=-40.0, le=150.0)]
-Insulation = Literal["PVC 60", "PVC 70", "PVC 90", "PVC 105", "EPR 90", "XLPE 90", "XLPE 125"]
 
 
 def _two_ends(from_: str, to: str) -> None:
@@ -197,7 +222,7 @@ class Wire(Model):
     """Size; absent: to be sized."""
     material: Literal["copper", "copper-clad aluminium"] = "copper"
     """What the conductor is made of."""
-    insulation: Insulation = "PVC 105"
+    insulation: Annotated[str, _COATING] = "PVC 105"
     """Insulation with the temperature it stands, in °C."""
     bundle: Annotated[int, Field(ge=1, le=100)] = 1
     """How many current-carrying wires lie in its bundle, itself included."""
@@ -296,6 +321,15 @@ class Amplifier(Model):
     """How many channels it has, or the names of the channels it plays."""
 
 
+class Strip(Model):
+    """A strip of lights that draws evenly along its length."""
+
+    resistance_ohm: Annotated[float, Quantity("ohm", gt=0.0, le=1000.0)]
+    """Resistance of its two tracks together, from end to end."""
+    fed_at: Literal["one end", "both ends"] = "one end"
+    """Where the load's two nodes meet it."""
+
+
 class Load(Model):
     """Something that draws current while it is on."""
 
@@ -311,6 +345,10 @@ class Load(Model):
     """Current it draws while on."""
     amplifier: Amplifier | None = None
     """An amplifier, whose draw follows the music."""
+    strip: Strip | None = None
+    """A strip of lights; its drop from end to end is worked out too."""
+    dimmed_share: Annotated[Number, Field(gt=0.0, le=1.0)] = 1.0
+    """Part of the time that a dimmer lets it draw; the average is so much of the peak."""
     asleep_a: Annotated[float, Quantity("a", ge=0.0, le=10.0)] = 0.0
     """Current it draws from the battery with everything asleep."""
 
@@ -319,6 +357,8 @@ class Load(Model):
         _two_ends(self.from_, self.to)
         given = sum(draw is not None for draw in (self.power_w, self.current_a, self.amplifier))
         require(given == 1, "power_w", "a load has exactly one of power_w, current_a and amplifier")
+        lights = self.strip is None and self.dimmed_share == 1.0
+        require(lights or self.amplifier is None, "amplifier", "an amplifier is no strip and is not dimmed")
         return self
 
 

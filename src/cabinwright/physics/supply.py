@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-__all__ = ["REST_V", "bridge_limit_w", "class_b_efficiency", "hours_left", "rest_v", "sag_v"]
+__all__ = ["REST_V", "bridge_limit_w", "class_b_efficiency", "hours_left", "rest_v", "sag_v", "strip_drop_v"]
 
 REST_V: tuple[tuple[float, float], ...] = ((0.0, 11.89), (0.25, 12.06), (0.5, 12.24), (0.75, 12.45), (1.0, 12.65))
 """State of charge and voltage of a rested, flooded lead-acid battery at 27 °C: BCI table."""
@@ -39,3 +39,12 @@ def hours_left(*, capacity_ah: float, usable: float, current_a: float) -> float:
     Capacity counts at the 20 h rate; a heavier draw gives less (Peukert), so this is an upper bound there.
     """
     return math.inf if current_a <= 0.0 else capacity_ah * usable / current_a
+
+
+def strip_drop_v(*, current_a: float, resistance_ohm: float, both_ends: bool = False) -> float:
+    """Voltage [V] lost to the dimmest place of a strip that draws evenly along its length.
+
+    Fed at one end, the far end loses I R/2: the current falls off evenly on the way. Fed at both ends, the middle loses an
+    eighth. ``resistance_ohm`` is of both tracks from end to end.
+    """
+    return current_a * resistance_ohm / (8.0 if both_ends else 2.0)

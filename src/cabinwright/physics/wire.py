@@ -44,8 +44,9 @@ CONDUCTORS: dict[str, Conductor] = {
     # k as for plain aluminium, which is less than copper-clad: on the safe side
     "copper-clad aluminium": Conductor(2.74e-2, 0.00400, 148.0, 228.0),
 }
-SHORT_LIMIT_C = {"PVC": 160.0, "EPR": 250.0, "XLPE": 250.0}
-"""Conductor at the end of a short circuit: IEC 60364-4-43 table 43A."""
+SHORT_LIMIT_C = {"EPR": 250.0, "XLPE": 250.0, "silicone": 250.0, "ETFE": 250.0, "PTFE": 250.0}
+"""Conductor at the end of a short circuit: IEC 60364-4-43 table 43A. Silicone and fluoropolymers stand more, taken as XLPE."""
+PLASTIC_LIMIT_C = 160.0  #: PVC, same table, and other thermoplastics taken as PVC
 EMISSIVITY = 0.9
 STEFAN_BOLTZMANN = 5.670374e-8
 INSULATION_W_MK = 0.17  #: plastics, typical; from memory
@@ -74,7 +75,7 @@ def adiabatic_k(*, insulation: str, start_c: float, material: Material = "copper
     115
     """
     conductor = CONDUCTORS[material]
-    end_c = SHORT_LIMIT_C[insulation.split()[0]]
+    end_c = SHORT_LIMIT_C.get(insulation.split()[0], PLASTIC_LIMIT_C)
     rise = (end_c - start_c) / (conductor.beta_c + start_c)
     return conductor.adiabatic * math.sqrt(math.log1p(rise))
 

@@ -157,7 +157,7 @@ def drawn_a(load: Load, nominal_v: float) -> tuple[float, float]:
     if load.amplifier:
         return amplifier_a(load.amplifier, nominal_v)
     current = load.current_a if load.current_a is not None else (load.power_w or 0.0) / nominal_v
-    return current, current
+    return current, current * load.dimmed_share
 
 
 def amplifier_a(amplifier: Amplifier, nominal_v: float) -> tuple[float, float]:

@@ -133,6 +133,11 @@ def _voltages(build: Build, sized: Sized, result: PowerResult) -> Iterator[Findi
     supply = sized.net.supply
     floor, allowed = SAG_SHARE * supply.nominal_v, supply.drop_share * supply.nominal_v
     for name, load in result.loads.items():
+        if load.strip_drop_v is not None:
+            yield finding("power.glare", where=name)
+            if load.strip_drop_v > allowed + 1e-9:
+                dim, limit = round(load.strip_drop_v, 3), round(allowed, 3)
+                yield finding("power.strip_dims", where=name, value=dim, limit=limit, unit="V")
         if load.voltage_v is None or load.state is None:
             continue
         if load.voltage_v <= 0.0:

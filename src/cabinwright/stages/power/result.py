@@ -73,6 +73,7 @@ class LoadResult:
     average_a: float
     feed_drop_v: float | None  #: from the battery's plus, at average draw
     return_drop_v: float | None
+    strip_drop_v: float | None  #: from where a strip of lights is fed to its dimmest place; None where it is no strip
     state: Assignment | None
     on: NDArray[np.bool_]  #: (combinations,)
     by_voltage_v: NDArray[np.float64]  #: (combinations,)

@@ -7,6 +7,7 @@ from threadpoolctl import threadpool_limits
 
 from cabinwright.build.document import Build
 from cabinwright.physics.fuse import NON_FUSING, opening_times_s
+from cabinwright.physics.supply import strip_drop_v
 from cabinwright.physics.wire import resistance_ohm, temperature_factor
 from cabinwright.stages.power.budget import budget
 from cabinwright.stages.power.faults import Chafe, chafe, single_faults
@@ -169,6 +170,13 @@ def _loads(build: Build, sized: Sized, states: States) -> dict[str, LoadResult]:
             average_a=draw.average_a if ever.any() else 0.0,
             feed_drop_v=float((v[ever, 1] - v[ever, draw.from_])[:, AVERAGE].max()) if ever.any() else None,
             return_drop_v=float(v[ever, draw.to, AVERAGE].max()) if ever.any() else None,
+            strip_drop_v=strip_drop_v(
+                current_a=draw.peak_a,
+                resistance_ohm=load.strip.resistance_ohm,
+                both_ends=load.strip.fed_at == "both ends",
+            )
+            if load.strip
+            else None,
             state=states.assignment(int(solved.first[row])) if ever.any() else None,
             on=on,
             by_voltage_v=volts[solved.setting, PEAK],
