@@ -123,6 +123,7 @@ def test_a_fuse_chosen_too_large_is_refused_with_the_wire_it_would_burn() -> Non
     found = [item for item in result.findings if item.code == "power.fuse_burns_wire"]
     assert {item.details["wire"] for item in found} == {"amplifier feed", "amplifier ground"}
     assert found[0].severity == "stop" and not found[0].waivable and "main" in found[0].message
+    assert not result.fuses["main"].clears and result.fuses["main"].spoils == ("amplifier feed", "amplifier ground")
     assert "power.fuse_burns_wire" not in codes(run(("rating_a = 100", "rating_a = 160")))
     caution = [
         item for item in run(("rating_a = 100", "rating_a = 165")).findings if item.code.startswith("power.fuse_")
@@ -243,6 +244,7 @@ def test_single_faults_say_what_lights_what_goes_dark_and_what_stays_live() -> N
     stuck = faults["stuck closed", "switch “boot switch”"]
     assert stuck.lights == ("boot lights",) and stuck.breaks[0].counterexample == {"boot": "closed", "key": "off"}
     assert faults["stuck open", "switch “boot switch”"].dark == ("boot lights",)
+    assert only(result, "power.fault_breaks").message.endswith("switch “boot switch” stuck closed")
     assert faults["blown", "fuse “main”"].dark == ("amplifier", "boot lights")
     assert faults["ground lost", "wire “amplifier ground”"].dark == ("amplifier",)
     chafed = faults["chafed", "wire “amplifier feed”"]

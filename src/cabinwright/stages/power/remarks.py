@@ -22,6 +22,7 @@ __all__ = ["remarks"]
 
 SAG_SHARE = 0.8  #: part of the nominal voltage below which amplifiers and relays begin to drop out: common practice
 NOTHING_A = 1e-9
+MOST_NAMED = 6
 _GRAVITY = {"stop": 0, "caution": 1, "note": 2}
 
 
@@ -172,16 +173,14 @@ def _supply(sized: Sized, result: PowerResult) -> Iterator[Finding]:
 
 
 def _faults(result: PowerResult) -> Iterator[Finding]:
+    breaking: dict[str, list[str]] = {}
     for fault in result.faults:
         for broken in fault.breaks:
-            yield finding(
-                "power.fault_breaks",
-                where=fault.element,
-                kind=fault.kind,
-                promise=broken.text,
-                state=words(broken.counterexample or {}),
-            )
+            breaking.setdefault(broken.text, []).append(f"{fault.element} {fault.kind}")
         if fault.stays_live:
             yield finding("power.fed_from_behind", where=fault.element, kind=fault.kind, node=fault.stays_live[1])
         if fault.through_shield:
             yield finding("power.shield_return", where=fault.element, loads=", ".join(fault.through_shield))
+    for promise, faults in breaking.items():
+        more = "" if len(faults) <= MOST_NAMED else f" and {len(faults) - MOST_NAMED} more"
+        yield finding("power.fault_breaks", where=promise, faults=", ".join(faults[:MOST_NAMED]) + more)

@@ -55,7 +55,7 @@ class FuseResult:
     state: Assignment
     prospective_a: float | None  #: greatest current it may have to break; None without a battery's resistance
     breaking_a: float | None
-    clears: bool  #: whether it opens before any wire it protects is harmed
+    clears: bool  #: whether it opens before any wire it protects is harmed, by a short or by a lasting overload
     protects: tuple[str, ...]
     spoils: tuple[str, ...]  #: wires among these that are harmed first
     slowest_s: float | None  #: longest time to open; None where it never must, or protects nothing

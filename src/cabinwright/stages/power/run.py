@@ -126,7 +126,9 @@ def _fuses(build: Build, sized: Sized, states: States, shorts: list[Chafe | None
         met = [(wire, short) for wire in mine if (short := shorts[wire]) is not None]
         prospective = sized.shorts.most_a[edge]
         slowest = max((short.clears_s for _, short in met), default=float("inf"))
-        spoils = tuple(build.wires[wire].name for wire, short in met if not short.clears)
+        slow = {wire for wire, short in met if not short.clears}
+        hot = {wire for wire in mine if rating > free_current_a(build.wires[wire], sized.gauges[wire].area_mm2)}
+        spoils = tuple(build.wires[wire].name for wire in sorted(slow | hot))
         upstream = [fuses.index(other) for other in sized.before.get(edge, [])]
         found[fuse.name] = FuseResult(
             rating_a=rating,
