@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Mapping
 from concurrent.futures import Executor
 from dataclasses import dataclass, field
@@ -106,17 +105,12 @@ def compare_places(
 ) -> LayoutResult | None:
     """The layout stage with what the survey knows: coordinates for names, and how exact they are."""
     named = survey.named_places(build) if surveyed is not None else {}
-    located = survey.located(build, surveyed)
+    located = survey.located(build, surveyed)  # the places' own doubt is in it
     heard = layout.listening_seat(located) if build.seats else ""
     seats = {seat.name: number for number, seat in enumerate(build.seats)}
     head = named.get(f"seats[{seats.get(heard, -1)}].head_m")
-    sigmas = {}
-    for number, place in enumerate(build.places):
-        points = [point for point in (named.get(f"places[{number}].position_m"), head) if point is not None]
-        if points and surveyed is not None:
-            rows = [surveyed.points[point].sigma_m for point in points]
-            x, y, z = (math.sqrt(sum(row[axis] ** 2 for row in rows)) for axis in range(3))
-            sigmas[place.name] = (x, y, z)
+    doubt = surveyed.points[head].sigma_m if surveyed is not None and head is not None else (0.0, 0.0, 0.0)
+    sigmas = {place.name: doubt for place in build.places}
     return layout.run(located, sigmas_m=sigmas, polars=polars, executor=executor, progress=progress)
 
 

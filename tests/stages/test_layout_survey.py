@@ -81,3 +81,17 @@ def test_the_driver_is_found_by_the_surveyed_head() -> None:
 def test_the_whole_design_takes_names() -> None:
     results = design(parse(_text(sigma_m=0.003)), None, _unwatched)
     assert results.layout is not None and "layout" not in results.stopped
+
+
+def test_what_keeps_clear_of_an_airbag_keeps_clear_of_the_surveys_doubt_too() -> None:
+    """Over the dash corner: 3 standard deviations of its 5 mm of mounting, and of a point known to 15 mm or more besides."""
+    box = [[x, y, z] for x in (0.45, 0.6) for y in (-0.7, -0.45) for z in (0.85, 1.0)]
+    airbag = f'[[cabin.keep_outs]]\nname = "bag"\nkind = "airbag"\ncorners_m = {box}\n'
+    stops = []
+    for sigma in (0.003, 0.03):
+        got = _compared(_text(sigma_m=sigma) + airbag)
+        (gap,) = [item for item in got.clearances if item.place == "left dash corner"]
+        # By hand: 80 mm up to the bag, less how far a disc of 35 mm across [1, 0.4, 0.6] reaches up.
+        assert gap.gap_m == pytest.approx(0.08 - 0.035 * (1.16 / 1.52) ** 0.5, abs=1e-3)
+        stops.append([item.where for item in got.findings if item.code in ("layout.airbag", "layout.airbag_margin")])
+    assert stops == [[], ["left dash corner and bag"]]

@@ -76,7 +76,7 @@ def run(
     """Compare the places of a located build; None where it has no places or no seats.
 
     Args:
-        sigmas_m: place name: standard deviation of its position from the survey, x, y, z.
+        sigmas_m: place name: standard deviation beside ``position_sigma_m``, x, y, z: what the head adds to it.
         polars: place name: measured polar in place of a piston's.
         executor: where batches of places run; None: here, one after another. Results do not depend on it.
         progress: is told what is done and may raise to interrupt.
@@ -136,7 +136,7 @@ class Study:
 
     @cached_property
     def _draw_images(self) -> Images:
-        return Images(self.room.facets, self._head_m[None], most_order=DRAW_ORDER)
+        return Images(self.room.facets, self._head_m[None], most_order=DRAW_ORDER - self.room.crowded)
 
     def place(self, place: Place) -> tuple[PlaceResult, Real]:
         """One place, and its comparing figure in every draw, (draws,)."""

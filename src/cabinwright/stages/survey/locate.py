@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from math import hypot
 from typing import Any, TypeVar
 
 from pydantic import BaseModel
 
+from cabinwright.build.cabin import Place
 from cabinwright.build.document import Build
 from cabinwright.build.fields import NamedPoint
 from cabinwright.errors import RefusedError
@@ -31,6 +33,8 @@ def has_names(build: Build) -> bool:
 def located(build: Build, result: SurveyResult | None) -> Build:
     """The build with coordinates in place of every surveyed point's name; itself where it names none.
 
+    Where a speaker could go is then known no better than its point: ``position_sigma_m`` holds both, mounting and survey
+    along the point's weakest axis, so that whatever keeps clear of an airbag by it keeps clear of both.
     ``named_places`` of the build as it was, with ``result.points``, says how exactly each place is known. Raises
     ``RefusedError`` where there is no ``result`` to take them from.
     """
@@ -65,6 +69,8 @@ def _located(model: Item, result: SurveyResult) -> Item:
         placed = _placed(value, result)
         if placed is not value:
             update[key] = placed
+    if isinstance(model, Place) and isinstance(model.position_m, NamedPoint):
+        update["position_sigma_m"] = hypot(model.position_sigma_m, max(result.points[model.position_m.name].sigma_m))
     return model.model_copy(update=update) if update else model
 
 
