@@ -25,6 +25,7 @@ HEAD_M = 0.075  #: half the breadth of a head: no surface comes nearer to its ce
 OPEN_M = 0.3  #: and this far outside what surfaces of an open cabin reach
 FAR_M = 5.0  #: farther from every head than any place in a car
 BEFORE_M = 0.005  #: in front of a flush place, along its aim, there is air this near
+BAFFLE_M = 0.03  #: nearer than this to a surface a speaker is hardly meant to stand free before it
 SLACK_DEG = 0.5
 LOW = ("subwoofer", "woofer")  #: roles that need neither sight nor aim
 
@@ -43,6 +44,7 @@ def doubts(
     yield from _enclosed(build, places)
     for name, result in places.items():
         yield from _where(room, shell, result)
+        yield from _near(room, result)
         yield from _sight(result, seat)
         yield from _aim(build, shell, room, name)
     yield from _partners(places, pairs)
@@ -100,6 +102,23 @@ def _where(room: Room, shell: Shell | None, place: PlaceResult) -> Iterator[Find
         yield finding("layout.place_in_head", where=place.name, value=round(100.0 * near, 1), unit="cm", seat=seat)
     if near > FAR_M:
         yield finding("layout.place_far", where=place.name, value=round(near, 1), limit=FAR_M, unit="m")
+
+
+def _near(room: Room, place: PlaceResult) -> Iterator[Finding]:
+    """A place just before a surface reflects off it; one that is meant to be in it would not."""
+    at = np.asarray(place.position_m)
+    if place.role == "subwoofer" or any(facet.holds(at[None], within_m=FLUSH_M)[0] for facet in room.facets):
+        return
+    away = [_away_m(facet, at) for facet in room.facets]
+    if away and min(away) < BAFFLE_M:
+        yield finding(
+            "layout.near_surface",
+            where=place.name,
+            value=round(1000.0 * min(away)),
+            limit=round(1000.0 * FLUSH_M),
+            unit="mm",
+            surface=room.names[int(np.argmin(away))],
+        )
 
 
 def _sight(place: PlaceResult, seat: str) -> Iterator[Finding]:

@@ -66,7 +66,7 @@ def meet(build: Build, recorded: RecordedResponses) -> tuple[Met, ...]:
         return ()
     nearest = min(known, key=lambda name: float(np.linalg.norm(heads - places[name], axis=1).min()))
     column = recorded.positions.index(nearest)
-    images = Images(room.facets, places[nearest][None], most_order=ORDER)
+    images = Images(room.facets, places[nearest][None], most_order=ORDER - room.crowded)
     out = []
     for row, channel in enumerate(recorded.channels):
         mine = driven.get(channel, [])

@@ -14,7 +14,7 @@ from cabinwright.build.document import Build, Seat
 from cabinwright.findings import Finding, finding
 from cabinwright.physics.air import speed_of_sound_m_s
 from cabinwright.physics.edges import Edges, bending_edges, detour_m
-from cabinwright.physics.facets import Facet, FacetError
+from cabinwright.physics.facets import Facet, FacetError, may_block
 from cabinwright.physics.image_sources import Images
 from cabinwright.tables import OCTAVES_HZ, absorption
 
@@ -27,6 +27,7 @@ BOX_POINTS = 9  #: centre and corners
 FRONT_M = 0.5  #: seats no further behind the foremost than this are front seats
 LIKELY_M = (1.0, 7.0)  #: length of the inside of a road car; outside it units are probably mixed up
 LIKELY_WIDE_M = 2.5
+CROWD = 60  #: more surfaces than this that stand free in the cabin are no cabin that sound was ever followed through
 MANY = 6  #: fewer surfaces than this need not reach round a cabin
 
 
@@ -59,14 +60,19 @@ class Room:
         return detour_m(self.facets, source_m, receiver_m, edges=self._edges)
 
     @cached_property
+    def crowded(self) -> bool:
+        """Whether so many panels stand free that chains of reflections have no end: then one order less is followed."""
+        return len(self.facets) > CROWD and len(may_block(self.facets)) > CROWD
+
+    @cached_property
     def head_images(self) -> Images:
         """Images of the head centres."""
-        return Images(self.facets, self.heads_m, most_order=ORDER)
+        return Images(self.facets, self.heads_m, most_order=ORDER - self.crowded)
 
     @cached_property
     def box_images(self) -> Images:
         """Images of every point of the head boxes, seat by seat."""
-        return Images(self.facets, self.boxes_m.reshape(-1, 3), most_order=BOX_ORDER)
+        return Images(self.facets, self.boxes_m.reshape(-1, 3), most_order=BOX_ORDER - self.crowded)
 
 
 def box_points(seat: Seat) -> Real:
@@ -109,7 +115,10 @@ def make_room(build: Build) -> tuple[Room, list[Finding]]:
     temperature = build.cabin.temperature_c if build.cabin else 20.0
     table = np.asarray(rows, dtype=np.float64).reshape(-1, len(OCTAVES_HZ))
     speed = speed_of_sound_m_s(temperature_c=temperature)
-    return Room(tuple(facets), tuple(names), table, tuple(build.seats), speed), found
+    room = Room(tuple(facets), tuple(names), table, tuple(build.seats), speed)
+    if room.crowded:
+        found.append(finding("layout.crowded", where="cabin", value=len(facets), limit=CROWD, order=ORDER - 1))
+    return room, found
 
 
 def _octaves(pairs: tuple[tuple[float, float], ...]) -> tuple[float, ...]:
