@@ -5,6 +5,7 @@ from __future__ import annotations
 from cabinwright.build.document import Build
 from cabinwright.handover.layout_page import layout_html
 from cabinwright.handover.plan import StageResults, plan_json
+from cabinwright.handover.power_page import power_html
 from cabinwright.handover.report import report_html
 from cabinwright.handover.settings_page import settings_files
 from cabinwright.handover.survey_sheet import survey_sheet_html
@@ -12,6 +13,7 @@ from cabinwright.handover.verification import verification_files
 from cabinwright.physics.response import RecordedResponses
 from cabinwright.stages.layout.meets import meet
 from cabinwright.stages.layout.result import LayoutResult
+from cabinwright.stages.power.result import PowerResult
 from cabinwright.stages.survey.sheet import Sheet
 from cabinwright.stages.tuning.result import TuningResult
 from cabinwright.stages.tuning.verify.result import VerificationResult
@@ -28,8 +30,10 @@ def tune_documents(build: Build, result: TuningResult, recordings: RecordedRespo
 
 
 def plan_documents(build: Build, results: StageResults, recordings: RecordedResponses | None = None) -> dict[str, str]:
-    """``plan.json``."""
-    return {"plan.json": plan_json(build, results, recordings)}
+    """``plan.json``, and ``power.html`` where the build is wired."""
+    power = getattr(results, "power", None)
+    pages = {"power.html": power_html(build, power)} if isinstance(power, PowerResult) else {}
+    return {"plan.json": plan_json(build, results, recordings), **pages}
 
 
 def verification_documents(build: Build, result: VerificationResult, fingerprint: str = "") -> dict[str, str]:
