@@ -130,6 +130,15 @@ def test_a_folder_in_place_of_a_file(folder: Path) -> None:
     assert contents(folder) == OLD
 
 
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="this system has no endless device to link to")
+def test_a_link_to_a_device_is_no_earlier_result(folder: Path) -> None:
+    (folder / "c.json").symlink_to("/dev/full")
+    with pytest.raises(OutputError, match="no plain file"):
+        write_all(folder, {**NEW, "c.json": "x"})
+    (folder / "c.json").unlink()
+    assert contents(folder) == OLD
+
+
 @pytest.mark.parametrize("name", ["../up.json", "sub/x.json", "", ".", ".."])
 def test_only_plain_names(tmp_path: Path, name: str) -> None:
     with pytest.raises(ValueError, match="not a plain file name"):

@@ -82,6 +82,10 @@ def _swap(fresh: Mapping[Path, Path], made: list[Path]) -> None:
     """Rename every new file over its old one; put the old ones back if that cannot be finished."""
     kept: dict[Path, Path] = {}
     for final in fresh:
+        if final.exists() and not final.is_file():
+            raise OutputError(
+                f"{final}: cannot be written: there is something here that is no plain file. Take it away and run this again."
+            )
         if final.exists():
             kept[final] = _beside(final, "kept")
             made.append(kept[final])

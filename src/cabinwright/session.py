@@ -74,7 +74,7 @@ class Session:
     def survey_sheet(self, kind: str | None = None) -> tuple[Path, ...]:
         """Write the field sheet: for a kind of car, or of the build's own survey where none is named."""
         surveyed = self.build.survey is not None and bool(self.build.survey.points)
-        sheet = own_sheet(self.build) if kind is None and surveyed else generic_sheet(kind or KINDS[0])
+        sheet = own_sheet(self.build) if kind is None and surveyed else generic_sheet(kind or KINDS[0], self.build)
         return write_all(self.out, survey_sheet_documents(sheet))
 
     @property

@@ -93,6 +93,7 @@ def test_the_name_of_a_surveyed_point_stands_for_a_position() -> None:
         ('aim = "driver"', 'aim = "drivr"', 'aim: no seat has this name, got "drivr". Did you mean "driver"'),
         ("aim = [1, 0, 0]", "aim = [0, 0, 0]", "aim cannot be all zeros"),
         ("aim = [1, 0, 0]", "aim = [1, 0]", "three numbers"),
+        ("aim = [1, 0, 0]", "aim = [1e308, 1e308, 0]", "must be at most"),
         ('pillar = "left pillar"', 'pillar = "pillar"', "no pillar has this name"),
         ('name = "dash"', 'name = "pillar pod"', "two places have the same name"),
         ("[[125, 0.1]", "[[2000, 0.1]", "absorption frequencies must rise"),

@@ -76,6 +76,18 @@ def test_the_filter_that_the_build_names_stands_in_the_list() -> None:
     assert "<td>high-pass at 2500 Hz on, as recorded_with says</td>" in page_of(text)
 
 
+def test_it_says_where_the_microphone_stands_from_the_head() -> None:
+    text = document("loopback")
+    build = parse(text)
+    item, seat = build.microphone_positions[0], build.seats[0]
+    page = unescape(page_of(text))
+    assert "Where the microphone stands" in page
+    step = 100.0 * (item.at_m[1] - seat.head_m[1])
+    if abs(step) >= 0.5:
+        assert f"{abs(step):.0f} cm {'right' if step > 0 else 'left'}" in page
+    assert f"{item.name}: " in page
+
+
 def test_what_is_missing_can_be_pasted() -> None:
     text = without_recordings(document("loopback"))
     page = page_of(text)

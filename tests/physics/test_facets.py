@@ -89,7 +89,9 @@ def test_what_stands_between() -> None:
         ([(0, 0, 0), (1, 0, 0), (1, 1, float("nan"))], "finite"),
         ([(0, 0, 0), (1, 0, 0), (1, 0, 0), (0, 1, 0)], "two corners lie in the same place"),
         ([(0, 0, 0), (1, 0, 0), (2, 0, 0)], "on one line"),
-        ([(0, 0, 0), (1, 0, 0), (1, 1, 0.05), (0, 1, 0)], "corner . lies 12 mm off the plane"),
+        ([(0, 0, 0), (1, 0, 0), (1, 1, 0.05), (0, 1, 0)], "corner . lies [45]. mm off the plane of the others"),
+        ([(0.5, 0, 0.1), (0.8, 0, 0.1), (0.8, 0.3, 0.3), (0.5, 0.3, 0.1)], "corner 3 lies 200 mm off the plane"),
+        ([(0.5, 0, 0.2), (0.8, 0.3, 0.2), (0.8, 0, 0.2), (0.5, 0.3, 0.2)], "crosses itself"),  # its two halves cancel
         ([(0, 0, 0), (1, 1, 0), (1, 0, 0), (0, 1.5, 0)], "crosses itself"),
         ([(0, 0, 0), (2, 0, 0), (2, 1, 0), (1, -0.5, 0), (0, 1, 0)], "crosses itself"),
         ([(0, 0, 0), (2, 0, 0), (2, 1, 0), (1, 0, 0), (0, 1, 0)], "touches itself"),
@@ -102,7 +104,7 @@ def test_refused(corners: list[tuple[float, ...]], rule: str) -> None:
 
 
 def test_flat_within_the_stated_tolerance() -> None:
-    """A corner of a square lifted by h lies h / 4 off the plane of all four (Newell's normal)."""
+    """A corner of a square lifted by h lies h / 4 off the plane that fits all four best."""
     for lift, good in ((3.9 * FLAT_M, True), (4.1 * FLAT_M, False)):
         corners = [(0, 0, 0), (1, 0, 0), (1, 1, lift), (0, 1, 0)]
         if good:

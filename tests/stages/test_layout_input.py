@@ -67,6 +67,24 @@ def test_a_place_within_a_tapes_error_of_the_wall_is_not_outside() -> None:
     assert "layout.place_outside" not in codes
 
 
+@pytest.mark.parametrize(("y", "told"), [("-0.72", False), ("-0.716", False), ("-0.71", True), ("-0.6", False)])
+def test_a_place_just_before_a_surface_is_told_apart_from_one_in_it(y: str, told: bool) -> None:
+    _, codes = _found(places=PLACES.replace("[0.8, -0.7, 0.3]", f"[0.8, {y}, 0.3]").replace("0.7, 0.3]", "0.72, 0.3]"))
+    assert ("layout.near_surface" in codes) is told
+    if told:
+        assert "10 mm from the surface “left side”" in codes["layout.near_surface"].message
+
+
+def test_a_crowd_of_free_panels_is_followed_less_far_and_said() -> None:
+    crowd = "".join(
+        surface(f"panel {k}", [(0.6 + 0.02 * k, 0.0, 0.1), (0.62 + 0.02 * k, 0.03, 0.1), (0.6 + 0.02 * k, 0.02, 0.13)])
+        for k in range(61)
+    )
+    got, codes = _found(surfaces=shell() + crowd)
+    assert "order 2" in codes["layout.crowded"].message
+    assert max(row.order for row in got.places["left pillar"].seats["driver"].reflections) == 2
+
+
 def _seated(head: str) -> Callable[[str], str]:
     return lambda text: text.replace("head_m = [1.3, 0.36, 0.95]", f"head_m = {head}")
 

@@ -117,6 +117,21 @@ current_a = 2
     assert not result.loads["radio"].on.any() and only(result, "power.never_on").where == "radio"
 
 
+def test_a_turn_on_line_decides_with_the_feed() -> None:
+    line = """
+[[switches]]
+name = "radio"
+from = "main out"
+to = "turn on"
+closed_when = {key = "on"}
+"""
+    result = run(('channels = 4}\n', 'channels = 4}\nremote = "turn on"\n'), extra=line)
+    assert result.loads["amplifier"].on.tolist() == [False, True, False, True]
+    stray = run(('channels = 4}\n', 'channels = 4}\nremote = "turn of"\n'), extra=line)
+    assert not stray.loads["amplifier"].on.any()
+    assert any("Did you mean “turn on”" in item.message for item in stray.findings)
+
+
 def test_a_fuse_chosen_too_large_is_refused_with_the_wire_it_would_burn() -> None:
     """200 A through 4 AWG; published tables give 160 A for the wire, and its heat balance some 168 A."""
     result = run(("rating_a = 100", "rating_a = 200"))

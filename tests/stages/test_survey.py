@@ -333,3 +333,23 @@ def test_where_three_good_tapes_are_left_the_wrong_one_still_tells_the_side() ->
     assert len(tape.or_else) == 3
     assert {"survey.suspect_undecided"} <= {item.code for item in result.findings}
     assert np.linalg.norm(np.subtract(result.points["left door"].at_m, CAR["left door"])) < 0.5
+
+
+def test_a_point_hung_on_four_points_of_one_plane_is_refused_with_both_places() -> None:
+    """Corners of a rectangle and four tapes from them: the mirror is as good, and the message says how to tell."""
+    corners = {
+        "a": (0.0, 0.0, 0.0),
+        "b": (0.0, 1.4, 0.0),
+        "c": (1.5, 0.0, 0.0),
+        "d": (1.5, 1.4, 0.0),
+        "top": (0.2, 0.3, 1.0),
+    }
+    text = 'schema = 1\ntitle = "t"\n[vehicle]\nname = "v"\ndriving_side = "right"\n'
+    for name, at in corners.items():
+        text += f'[[survey.points]]\nname = "{name}"\nat_m = {list(at)}\n'
+    text += '[[survey.points]]\nname = "hung"\n'
+    for name in "abcd":
+        apart = np.linalg.norm(np.subtract(corners[name], (0.5, 0.5, 0.5)))
+        text += f'[[survey.tapes]]\nfrom = "{name}"\nto = "hung"\ndistance_m = {apart:.4f}\n'
+    with pytest.raises(RefusedError, match=r"“hung” could be in two places.*one more tape from “top”"):
+        survey.run(parse(text))

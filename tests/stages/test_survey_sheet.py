@@ -4,17 +4,20 @@ from __future__ import annotations
 
 import re
 import runpy
+import tomllib
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from cabinwright.build.codec import parse
-from cabinwright.cli.main import main
+from cabinwright.build.shells import KINDS as shell_kinds
+from cabinwright.cli.main import SHELLS, main
 from cabinwright.drawings.tapes import NumberedTape, letter, tape_drawing
 from cabinwright.handover.survey_sheet import survey_sheet_html, survey_toml
 from cabinwright.stages import survey
 from cabinwright.stages.survey.sheet import KINDS, Sheet, generic_sheet, own_sheet
+from stages.cabin_build import HALF_M, cabin_build
 from stages.test_survey import CAR, HEAD, KNOWN, known, written
 
 ROOT = Path(__file__).parents[2]
@@ -136,8 +139,7 @@ def test_the_command(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None
 
 
 def test_kinds_are_the_same_everywhere() -> None:
-    text = (ROOT / "src" / "cabinwright" / "cli" / "main.py").read_text(encoding="utf-8")
-    assert "choices=(" + ", ".join(f'"{kind}"' for kind in KINDS) + ")" in text
+    assert SHELLS == KINDS == shell_kinds
     with pytest.raises(KeyError, match="tank"):
         generic_sheet("tank")
 
@@ -146,3 +148,18 @@ def test_the_drawing_of_the_frame_is_fresh() -> None:
     script = ROOT / "tools" / "draw_frame.py"
     space = runpy.run_path(str(script))
     assert (ROOT / "docs" / "survey-frame.svg").read_text(encoding="utf-8") == space["drawing"]()
+
+
+def test_for_a_build_with_a_cabin_the_sheet_counts_in_the_cabins_axes() -> None:
+    """Otherwise surveyed heads would stand where the cabin has none."""
+    build = cabin_build()
+    sheet = generic_sheet("estate", build)
+    assert sheet.origin_m == (0.42, -HALF_M, 0.74)  # foot of the windscreen, left
+    tables = tomllib.loads(survey_toml(sheet))["survey"]
+    points = {row["name"]: row for row in tables["points"]}
+    assert points["left dash corner"]["at_m"] == [0.42, -HALF_M, 0.74]
+    plain = {row.name: row.at_m for row in generic_sheet("estate").points}
+    for name, row in points.items():
+        if "near_m" in row:
+            moved = np.subtract(row["near_m"], plain[name])
+            assert np.abs(moved - sheet.origin_m).max() < 0.011, name

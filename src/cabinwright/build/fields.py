@@ -128,7 +128,8 @@ def wording(reason: str, cure: str) -> PydanticCustomError:
 
 Coordinate = Annotated[float, Quantity("m", ge=-12.0, le=12.0)]
 Point = Annotated[tuple[Coordinate, Coordinate, Coordinate], Field(strict=False)]
-Direction = Annotated[tuple[Number, Number, Number], Field(strict=False)]
+Part = Annotated[float, Field(allow_inf_nan=False, ge=-1e6, le=1e6)]
+Direction = Annotated[tuple[Part, Part, Part], Field(strict=False)]
 Level = Annotated[float, Quantity("db", ge=-60.0, le=60.0)]
 
 # A name is one line of visible text: it stands in tables and messages, and never begins or ends with a blank.

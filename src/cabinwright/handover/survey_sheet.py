@@ -71,7 +71,10 @@ def survey_toml(sheet: Sheet) -> str:
     if sheet.kind:
         for point in sheet.points:
             lines += ["[[survey.points]]", f"name = {_quoted(point.name)}"]
-            if point.at_m is not None and point.name not in (sheet.frame or ())[:2]:
+            if sheet.origin_m is not None and sheet.frame and point.name == sheet.frame[0]:
+                place = ", ".join(f"{value:.3f}" for value in sheet.origin_m)
+                lines.append(f"at_m = [{place}]  # the foot of the windscreen on the left, in the cabin's own axes")
+            elif point.at_m is not None and point.name not in (sheet.frame or ())[:2]:
                 lines.append(f"near_m = [{', '.join(f'{value:.2f}' for value in point.at_m)}]")
         if sheet.frame:
             lines += ["[survey.frame]"]

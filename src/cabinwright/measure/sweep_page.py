@@ -77,6 +77,7 @@ def sweep_page(build: Build, signal: SweepSignal) -> str:
         _list(how, "ol"),
         "<h2>In the car</h2>",
         _list(_car(signal), "ul"),
+        *_places(build),
         "<h2>What to record in which file</h2>",
         recording_list(build),
     ]
@@ -89,6 +90,28 @@ def _warnings(build: Build) -> list[str]:
     driven = {name for channel in build.channels for name in channel.speakers}
     roles = {speaker.role for speaker in build.speakers if speaker.name in driven}
     return [*WARNINGS[:-1], *(words for role, words in CARE.items() if role in roles or not roles), WARNINGS[-1]]
+
+
+def _places(build: Build) -> list[str]:
+    """Where the microphone is to stand, from the seat's head: what is measured in the car."""
+    heads = {seat.name: seat.head_m for seat in build.seats}
+    rows = []
+    for item in build.microphone_positions:
+        if item.seat not in heads or any(map(math.isnan, (*item.at_m, *heads[item.seat]))):
+            continue
+        x, y, z = (100.0 * (a - b) for a, b in zip(item.at_m, heads[item.seat], strict=True))
+        steps = [
+            f"{abs(value):.0f} cm {words[value > 0.0]}"
+            for value, words in ((x, ("forward", "back")), (y, ("left", "right")), (z, ("down", "up")))
+            if abs(value) >= 0.5
+        ]
+        at = ", ".join(f"{value:.2f}" for value in item.at_m)
+        rows.append(f"{item.name}: {', '.join(steps) or 'there itself'} (x, y, z = {at} m)".replace("-", "\u2212"))
+    return (
+        ["<h2>Where the microphone stands</h2>", "<p>From the head centre of its seat:</p>", _list(rows, "ul")]
+        if rows
+        else []
+    )
 
 
 def _facts(signal: SweepSignal) -> str:

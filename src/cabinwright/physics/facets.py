@@ -49,15 +49,19 @@ class Facet:
         sides = np.roll(self.corners_m, -1, axis=0) - self.corners_m
         if np.linalg.norm(sides, axis=1).min() < 1e-6:
             raise FacetError("two corners lie in the same place")
+        centred = self.corners_m - self.corners_m.mean(axis=0)
+        _, spread, ways = np.linalg.svd(centred)
+        if spread[1] < 1e-6:
+            raise FacetError("the corners lie on one line")
+        if np.abs(centred @ ways[2]).max() > FLAT_M:
+            worst, off = _odd_corner(self.corners_m)
+            raise FacetError(f"corner {worst + 1} lies {1000 * off:.0f} mm off the plane of the others")
+        outline = centred @ ways[:2].T  # the axes of this facet are not known to be sound yet
+        if _crosses_itself(outline):
+            raise FacetError("its outline crosses itself")
         if self.area_m2 < 1e-8:
             raise FacetError("the corners lie on one line")
-        off = np.abs(self.height_m(self.corners_m))
-        if off.max() > FLAT_M:
-            worst = int(off.argmax())
-            raise FacetError(f"corner {worst + 1} lies {1000 * off[worst]:.0f} mm off the plane of the others")
-        if _crosses_itself(self.outline_m):
-            raise FacetError("its outline crosses itself")
-        if _touches_itself(self.outline_m):
+        if _touches_itself(outline):
             raise FacetError("its outline touches itself")
 
     @cached_property
@@ -170,6 +174,17 @@ def _turns(outline: Real) -> Real:
     before = outline - np.roll(outline, 1, axis=0)
     after = np.roll(outline, -1, axis=0) - outline
     return np.asarray(before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0])
+
+
+def _odd_corner(corners: Real) -> tuple[int, float]:
+    """The corner that lies farthest off the plane of the others, and how far."""
+    off = []
+    for index, corner in enumerate(corners):
+        rest = np.delete(corners, index, axis=0)
+        normal = np.linalg.svd(rest - rest.mean(axis=0))[2][2]
+        off.append(abs(float((corner - rest.mean(axis=0)) @ normal)))
+    worst = int(np.argmax(off))
+    return worst, off[worst]
 
 
 def _crosses_itself(outline: Real) -> bool:

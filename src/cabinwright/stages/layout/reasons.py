@@ -76,8 +76,9 @@ def _sound(place: PlaceResult, seat: str) -> str:
     loud = strongest(heard, place.role)
     if loud is None:
         return words + ", no reflection within 10 ms"
+    way = ", then ".join(loud.surfaces)
     words += (
-        f", strongest reflection ({', then '.join(loud.surfaces)}) {_late(loud.delay_s)} later at {_db(loud.level_db)}: "
+        f", strongest reflection in its octaves ({way}) {_late(loud.delay_s)} later at {_db(loud.level_db)}: "
         f"first dip at {hertz(loud.dip_hz)}, {loud.peak_to_dip_db:.0f} dB below the tops"
     )
     if loud.dip_range_hz is None:
@@ -135,7 +136,7 @@ def hertz(value: float) -> str:
 
 
 def _db(value: float) -> str:
-    return f"{value:.0f} dB".replace("-", "−")
+    return f"{round(value) + 0:d} dB".replace("-", "−")
 
 
 def _signed(value: float) -> str:

@@ -83,8 +83,9 @@ def two_places(posed: Posed, current: Adjusted, image: Image) -> str:
     here, there = (_place(found.at_m[main]) for found in (current, image.found))
     others = f" (and with it {posed.listed(image.points[1:], 3)})" if len(image.points) > 1 else ""
     off_m = current.at_m - current.at_m[image.hinge[0]]
-    first, second = (off_m[point] for point in image.hinge[1:])
-    out = np.abs(off_m @ np.cross(first, second)) / np.linalg.norm(np.cross(first, second))
+    # The hinge may hold more than three points, all in the mirror's plane: its normal is their least direction.
+    normal = np.linalg.svd(off_m[list(image.hinge)])[2][-1]
+    out = np.abs(off_m @ normal)
     out[list(image.points)] = 0.0
     best = int(np.argmax(out))
     plane = posed.listed(list(image.hinge))

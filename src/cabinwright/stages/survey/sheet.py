@@ -13,6 +13,7 @@ from itertools import combinations
 import numpy as np
 
 from cabinwright.build.document import Build
+from cabinwright.build.fields import NamedPoint
 from cabinwright.errors import RefusedError
 from cabinwright.stages.survey.result import SurveyResult
 from cabinwright.stages.survey.run import run
@@ -55,13 +56,16 @@ class Sheet:
     points: tuple[SheetPoint, ...]
     groups: tuple[tuple[str, tuple[SheetTape, ...]], ...]  #: heading, tapes; numbers run on
     frame: tuple[str, str, str] | None  #: origin, right, behind
+    origin_m: Triple | None = None  #: the origin in the axes of the cabin that the build holds; None: it is 0, 0, 0
     remarks: tuple[str, ...] = ()
 
 
-def generic_sheet(kind: str) -> Sheet:
-    """The sheet for a kind of car (one of ``KINDS``). Raises ``KeyError`` for another."""
+def generic_sheet(kind: str, build: Build | None = None) -> Sheet:
+    """The sheet for a kind of car (one of ``KINDS``), in the axes of the cabin of ``build``. Raises ``KeyError`` for another."""
     if kind not in KINDS:
         raise KeyError(kind)
+    origin = None if build is None else _dash_corner(build)
+    shift = np.zeros(3) if origin is None else np.asarray(origin)
     table = [row for row in rows("survey_points") if row["kind"] in ("all", kind)]
     places = {row["name"]: (float(row["x_m"]), float(row["y_m"]), float(row["z_m"])) for row in table}
     hubs = [row["name"] for row in table if row["hub"] == "1"]
@@ -74,10 +78,26 @@ def generic_sheet(kind: str) -> Sheet:
     return Sheet(
         title=f"Survey sheet: {kind}",
         kind=kind,
-        points=tuple(SheetPoint(row["name"], places[row["name"]], row["where"]) for row in table),
+        points=tuple(SheetPoint(row["name"], _moved(places[row["name"]], shift), row["where"]) for row in table),
         groups=tuple((heading, tuple(tapes)) for heading, tapes in groups),
         frame=FRAME,
+        origin_m=origin,
     )
+
+
+def _moved(point: Triple, shift: np.ndarray[tuple[int, ...], np.dtype[np.float64]]) -> Triple:
+    x, y, z = (float(value) for value in np.asarray(point) + shift)
+    return x, y, z
+
+
+def _dash_corner(build: Build) -> Triple | None:
+    """Where the frame's origin lies in the cabin's own axes: the foot of the windscreen on the left."""
+    screens = [item for item in (build.cabin.surfaces if build.cabin else ()) if "windscreen" in item.name]
+    corners = [corner for item in screens for corner in item.corners_m if not isinstance(corner, NamedPoint)]
+    if not corners:
+        return None
+    lowest = min(corner[2] for corner in corners)
+    return min((corner for corner in corners if corner[2] < lowest + 0.05), key=lambda corner: corner[1])
 
 
 def own_sheet(build: Build) -> Sheet:

@@ -20,6 +20,8 @@ from cabinwright.stages.tuning.solved import Solved
 
 __all__ = ["decide", "explain_filters", "hertz", "listed"]
 
+IN_TIME_MS = 0.5  #: nearer than this a channel counts as lined up with the others
+
 Real = NDArray[np.float64]
 
 
@@ -178,8 +180,24 @@ def _delay_reasons(prepared: Prepared, settings: Settings) -> Iterator[Decision]
         elif delay == 0.0:
             reason = f"its sound is needed first; it arrives {heard:.2f} ms after the earliest{tape}"
         else:
-            reason = f"unprocessed its first sound comes {heard:.2f} ms after the earliest{tape}; delayed so that all add in time"
+            reason = f"unprocessed its first sound comes {heard:.2f} ms after the earliest{tape}; {_joins(prepared, settings, c)}"
         yield Decision(name, f"delay {1e3 * delay:.3f} ms", reason, {"delay_s": delay, "arrival_s": float(arrival[c])})
+
+
+def _joins(prepared: Prepared, settings: Settings, channel: int) -> str:
+    """What a delay is for: most line up, and a bass whose filters turn its phase adds best some way off."""
+    problem = prepared.problem
+    delays = np.asarray([settings.channel(name).delay_s for name in problem.channels])
+    total = problem.arrivals.at_head_s + delays
+    others = [c for way in problem.stage if channel not in way.channels for c in way.channels]
+    late_ms = 1e3 * float(total[channel] - np.median(total[others])) if others else 0.0
+    if abs(late_ms) < IN_TIME_MS:
+        return "delayed so that all add in time"
+    side = "behind" if late_ms > 0.0 else "ahead of"
+    return (
+        f"delayed so that it adds best with the rest where they overlap: its first sound is then {abs(late_ms):.1f} ms {side} "
+        "theirs, which together with its polarity makes up for what its filters do to the phase there"
+    )
 
 
 def _gain_reasons(prepared: Prepared, problem: Problem, settings: Settings) -> Iterator[Decision]:
