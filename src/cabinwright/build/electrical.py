@@ -345,6 +345,8 @@ class Load(Model):
     """Current it draws while on."""
     amplifier: Amplifier | None = None
     """An amplifier, whose draw follows the music."""
+    remote: Name | None = None
+    """Node of its turn-on line; with it, it is on only while that node reaches a plus too. The line's own current is nothing."""
     strip: Strip | None = None
     """A strip of lights; its drop from end to end is worked out too."""
     dimmed_share: Annotated[Number, Field(gt=0.0, le=1.0)] = 1.0

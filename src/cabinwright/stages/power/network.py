@@ -46,6 +46,7 @@ class Draw:
     to: int
     peak_a: float
     average_a: float
+    remote: int | None = None  #: node that turns it on
 
 
 @dataclass(frozen=True)
@@ -120,7 +121,15 @@ def network(build: Build, supply: Supply) -> Network:
     if second and supply.isolator:
         add("isolator", "isolator", 0, BATTERY_PLUS, second.plus, supply.isolator.resistance_ohm)
     draws = [
-        Draw("load", row.name, node(row.from_), node(row.to), *drawn_a(row, supply.nominal_v)) for row in build.loads
+        Draw(
+            "load",
+            row.name,
+            node(row.from_),
+            node(row.to),
+            *drawn_a(row, supply.nominal_v),
+            remote=None if row.remote is None else node(row.remote),
+        )
+        for row in build.loads
     ]
     draws += [
         Draw("relay", row.name, node(row.coil_from), node(row.coil_to), row.coil_a, row.coil_a) for row in build.relays
@@ -204,10 +213,13 @@ def settle(net: Network, closed: Flags, forced: Flags | None = None) -> Settled:
 
 
 def _on(net: Network, closed: Flags) -> Flags:
-    """(settings, draws): the one end reaches a plus and the other the chassis."""
+    """(settings, draws): the one end reaches a plus and the other the chassis, and the turn-on line a plus."""
     plus = reaches(net.circuit, closed, net.sources)
     back = reaches(net.circuit, closed, [0])
     first = [draw.from_ for draw in net.draws]
     second = [draw.to for draw in net.draws]
     found: Flags = plus[:, first] & back[:, second]
+    for number, draw in enumerate(net.draws):
+        if draw.remote is not None:
+            found[:, number] &= plus[:, draw.remote]
     return found

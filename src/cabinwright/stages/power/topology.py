@@ -59,7 +59,7 @@ def loose_ends(net: Network) -> list[tuple[str, str, str | None]]:
             owner[node] = str(element)
     for draw in net.draws:
         what = f"load “{draw.name}”" if draw.kind == "load" else f"coil of relay “{draw.name}”"
-        for node in (draw.from_, draw.to):
+        for node in (draw.from_, draw.to, *(() if draw.remote is None else (draw.remote,))):
             uses[node] += 1
             owner[node] = what
     for node in net.sources:

@@ -1,0 +1,166 @@
+"""The demo's wiring, invented: two amplifiers and a processor in the boot, lamps that burn only while the boot is open."""
+
+from __future__ import annotations
+
+__all__ = ["WIRING"]
+
+
+def _row(table: str, **values: object) -> str:
+    lines = []
+    for key, value in values.items():
+        shown = value if not isinstance(value, str) or value.startswith(("{", "[")) else f'"{value}"'
+        lines.append(f"{key.rstrip('_')} = {shown}")
+    return f"[[{table}]]\n" + "\n".join(lines) + "\n"
+
+
+SUPPLY = """\
+[supply]
+nominal_v = 13.8
+battery = {capacity_ah = 80, resistance_ohm = "6 mΩ"}
+alternator = {rated_a = 150, idle_a = 80}
+"""
+
+FEED = [
+    _row(
+        "wires", name="battery lead", from_="battery plus", to="main fuse in", length_m=0.3, gauge="2 AWG", colour="red"
+    ),
+    _row(
+        "fuses",
+        name="main",
+        from_="main fuse in",
+        to="main fuse out",
+        rating_a=125,
+        from_battery_m=0.3,
+        breaking_a=5000,
+    ),
+    _row("wires", name="main feed", from_="main fuse out", to="block", length_m=5.2, gauge="2 AWG", colour="red"),
+]
+
+
+def _amplifier(name: str, rating_a: float, gauge: str, amplifier: str) -> str:
+    """Fuse, feed, ground and the amplifier itself."""
+    return (
+        _row("fuses", name=name, from_="block", to=f"{name} fuse out", rating_a=rating_a, breaking_a=2500)
+        + _row(
+            "wires",
+            name=f"{name} feed",
+            from_=f"{name} fuse out",
+            to=f"{name} plus",
+            length_m=0.8,
+            gauge=gauge,
+            colour="red",
+        )
+        + _row(
+            "wires",
+            name=f"{name} ground",
+            from_=f"{name} minus",
+            to="chassis",
+            length_m=0.6,
+            gauge=gauge,
+            colour="black",
+        )
+        + _row(
+            "loads",
+            name=name,
+            from_=f"{name} plus",
+            to=f"{name} minus",
+            amplifier=amplifier,
+            remote="radio on",
+            asleep_a=0.002,
+        )
+    )
+
+
+PROCESSOR = [
+    _row("fuses", name="processor", from_="block", to="processor fuse out", rating_a=5, breaking_a=2500),
+    _row(
+        "wires",
+        name="processor feed",
+        from_="processor fuse out",
+        to="turn-on contact",
+        length_m=0.7,
+        gauge="14 AWG",
+        colour="yellow",
+    ),
+    _row("relays", name="turn-on", from_="turn-on contact", to="processor plus", coil_from="radio on", coil_a=0.15),
+    _row("fuses", name="radio line", from_="block", to="radio fuse out", rating_a=3, breaking_a=2500),
+    _row("wires", name="radio line", from_="radio fuse out", to="radio", length_m=4.5, gauge="18 AWG", colour="violet"),
+    _row("switches", name="radio", from_="radio", to="radio lead", closed_when='{radio = "on"}'),
+    _row("wires", name="turn-on lead", from_="radio lead", to="radio on", length_m=4.5, gauge="18 AWG", colour="blue"),
+    _row("loads", name="processor", from_="processor plus", to="chassis", current_a=1.1),
+]
+
+LAMPS = [
+    _row("fuses", name="boot lamps", from_="block", to="lamp fuse out", rating_a=5, breaking_a=2500),
+    _row(
+        "wires",
+        name="lamp feed",
+        from_="lamp fuse out",
+        to="boot contact",
+        length_m=1.9,
+        gauge="16 AWG",
+        colour="white",
+    ),
+    _row("switches", name="boot contact", from_="boot contact", to="strip contact", closed_when='{boot = "open"}'),
+    _row("switches", name="lamp switch", from_="strip contact", to="strip plus", closed_when='{"lamp switch" = "on"}'),
+    _row("wires", name="strip ground", from_="strip minus", to="chassis", length_m=0.5, gauge="16 AWG", colour="black"),
+    _row(
+        "loads",
+        name="boot lamps",
+        from_="strip plus",
+        to="strip minus",
+        power_w=18,
+        strip='{resistance_ohm = 0.4, fed_at = "one end"}',
+        dimmed_share=0.6,
+    ),
+]
+
+STATES = [
+    _row("states", name="boot", values='["open", "closed"]'),
+    _row("states", name="radio", values='["off", "on"]'),
+    _row("states", name="lamp switch", values='["off", "on"]'),
+]
+
+PROMISES = [
+    _row(
+        "promises",
+        text="boot lamps burn only while the boot is open",
+        load="boot lamps",
+        is_="off",
+        when='{boot = "closed"}',
+    ),
+    _row(
+        "promises",
+        text="whoever switches the lamps off finds them off",
+        load="boot lamps",
+        is_="off",
+        when='{"lamp switch" = "off"}',
+    ),
+    _row(
+        "promises",
+        text="the processor sleeps while the radio is off",
+        load="processor",
+        is_="off",
+        when='{radio = "off"}',
+    ),
+    _row(
+        "promises",
+        text="the bass amplifier sleeps while the radio is off",
+        load="bass amplifier",
+        is_="off",
+        when='{radio = "off"}',
+    ),
+    _row("promises", text="the radio wakes the processor", load="turn-on", is_="on", when='{radio = "on"}'),
+]
+
+WIRING = SUPPLY + "".join(
+    [
+        *FEED,
+        _amplifier("front amplifier", 60, "6 AWG", '{output_w = 500, class = "D", channels = 6}'),
+        _amplifier("bass amplifier", 50, "6 AWG", '{output_w = 400, class = "D", channels = 1}'),
+        *PROCESSOR,
+        *LAMPS,
+        *STATES,
+        *PROMISES,
+    ]
+)
