@@ -266,10 +266,16 @@ def _plan(options: argparse.Namespace) -> int:
         ripple = f"radio undone, {factory.ripple_db:.1f} dB ripple" if factory and made else "no repair of the radio"
         say(f"  {'signal':<12} {ripple}; {results.signal.not_yet}")
         _print_findings(list(results.signal.findings))
+    if results.power is not None:
+        kept = sum(item.holds for item in results.power.promises)
+        promises = f"{kept} of {len(results.power.promises)} promises hold"
+        say(f"  {'power':<12} solved in {results.power.states.count} combinations of states; {promises}")
+        _print_findings(list(results.power.findings))
     if results.tuning is not None:
         say(f"  {'tuning':<12} done")
         _print_findings(list(results.tuning.findings))
-    say(f"wrote {paths[0]}")
+    for path in paths:
+        say(f"wrote {path}")
     return 0
 
 

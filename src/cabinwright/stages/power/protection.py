@@ -124,4 +124,6 @@ def _place(name: str, from_battery_m: float | None, fuse: FuseResult) -> Iterato
 
 
 def _short(value: float) -> float:
-    return float(f"{value:.3g}")
+    """Three significant digits, and no point where it is whole."""
+    rounded = float(f"{value:.3g}")
+    return int(rounded) if rounded.is_integer() else rounded
