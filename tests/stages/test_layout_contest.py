@@ -132,7 +132,8 @@ def test_reasons_have_figures(result: LayoutResult) -> None:
     words = " ".join(first.reasons)
     for name in first.places:
         heard = result.places[name].seats[result.listening_seat]
-        (told,) = re.findall(rf"{name}: (\d+)° off axis .*? reflection in its octaves \((.+?)\) ([\d.]+) ms later at −(\d+) dB", words)
+        way = r" reflection in its octaves \((.+?)\) ([\d.]+) ms later at −(\d+) dB"
+        (told,) = re.findall(rf"{name}: (\d+)° off axis .*?{way}", words)
         assert float(told[0]) == pytest.approx(heard.off_axis_deg, abs=0.51)
         (loud,) = [row for row in heard.reflections if row.surfaces == tuple(told[1].split(", then "))]
         assert float(told[2]) == pytest.approx(1000.0 * loud.delay_s, abs=0.051)
