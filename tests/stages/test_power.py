@@ -125,9 +125,9 @@ from = "main out"
 to = "turn on"
 closed_when = {key = "on"}
 """
-    result = run(('channels = 4}\n', 'channels = 4}\nremote = "turn on"\n'), extra=line)
+    result = run(("channels = 4}\n", 'channels = 4}\nremote = "turn on"\n'), extra=line)
     assert result.loads["amplifier"].on.tolist() == [False, True, False, True]
-    stray = run(('channels = 4}\n', 'channels = 4}\nremote = "turn of"\n'), extra=line)
+    stray = run(("channels = 4}\n", 'channels = 4}\nremote = "turn of"\n'), extra=line)
     assert not stray.loads["amplifier"].on.any()
     assert any("Did you mean “turn on”" in item.message for item in stray.findings)
 
