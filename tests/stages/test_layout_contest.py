@@ -159,3 +159,19 @@ def test_best_aim_stays_inside_its_limit_and_never_loses(result: LayoutResult) -
     assert aimed is not None and aimed.gain_db > 0.3
     assert aimed.aim[0] >= 0.9063 - 1e-6  # cosine of 25 degrees
     assert aimed.aim[1] > 0.2  # towards the driver, who sits on the right
+
+
+PILLAR = """
+[[cabin.pillars]]
+name = "left trim"
+side = "left"
+corners_m = [[0.7, -0.72, 0.7], [0.76, -0.66, 0.7], [0.7, -0.72, 1.0], [0.76, -0.66, 1.0], [0.76, -0.72, 0.7]]
+"""
+
+
+def test_a_place_on_a_pillar_that_names_none_has_no_view_to_count() -> None:
+    """Unknown is neither better nor worse; a place elsewhere hides nothing."""
+    got = run(cabin_build(extra=PILLAR + "[layout]\ndraws = 5\n"))
+    assert got is not None
+    view = {row.places[0]: row.criteria["view"] for row in got.ranking}
+    assert view["left pillar"] is None and view["left door"] == 0.0

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cabinwright.build.document import Build
+from cabinwright.physics.convex import clearance_m
 from cabinwright.stages.layout.keep_outs import AIRBAGS, SURE, clearances
 from cabinwright.stages.layout.ranking import Choice, beaten, choices_of, criteria_of, dominates, score_all
 from cabinwright.stages.layout.reasons import reasons_for
@@ -17,6 +18,7 @@ from cabinwright.stages.layout.view import ViewResult
 __all__ = ["ranked"]
 
 Real = NDArray[np.float64]
+BESIDE_M = 0.08  #: a place this near a pillar has its pod on it (a pod is about 5 cm in radius)
 
 
 def ranked(
@@ -30,7 +32,8 @@ def ranked(
 ) -> tuple[Ranked, ...]:
     """Every choice of every role, best first within its role. ``draws``: (1 + draws,) sound of each place, as stated first."""
     wishes = {item.name: item for item in build.places}
-    added = {pod.place: pod.added_deg for pod in view.pods} if view else {}
+    added: dict[str, float | None] = {pod.place: pod.added_deg for pod in view.pods} if view else {}
+    added |= {name: None for name in _beside_pillars(build) if name not in added}
     forbidden = _forbidden(build)
     every = choices_of(places, pairs)
     out: list[Ranked] = []
@@ -110,6 +113,15 @@ def _barred(
     if alone and any(len(other.places) == 2 for other in rivals):
         return f"{first} has no partner on the other side"
     return None
+
+
+def _beside_pillars(build: Build) -> Iterator[str]:
+    """Places so near a pillar that they will widen it, though nobody said which (``pillar``): their view is unknown."""
+    hulls = [np.asarray(item.corners_m, dtype=np.float64) for item in build.cabin.pillars] if build.cabin else []
+    for place in build.places:
+        at = np.asarray([place.position_m], dtype=np.float64)
+        if place.pillar is None and any(clearance_m(hull, at) < BESIDE_M for hull in hulls):
+            yield place.name
 
 
 def _forbidden(build: Build) -> dict[str, str]:

@@ -43,7 +43,7 @@ def choices_of(places: Mapping[str, PlaceResult], pairs: Sequence[Pair]) -> list
 
 
 def criteria_of(
-    choice: Choice, sound_db: float, places: Mapping[str, Place], view_deg: Mapping[str, float]
+    choice: Choice, sound_db: float, places: Mapping[str, Place], view_deg: Mapping[str, float | None]
 ) -> dict[str, float | None]:
     """The six sides of a choice; None where nobody said. A pair is as good as its worse half, and costs both."""
     mine = [places[name] for name in choice.places]
@@ -57,7 +57,7 @@ def criteria_of(
         "room": None if None in room else min(value for value in room if value is not None),
         "irreversible": None if None in cut else max(value for value in cut if value is not None),
         "looks": None if None in looks else float(min(value for value in looks if value is not None)),
-        "view": max(view),
+        "view": None if None in view else max(value for value in view if value is not None),
         "cost": None if None in cost else sum(value for value in cost if value is not None),
     }
 
