@@ -78,10 +78,11 @@ def _read(item: FactoryRecording, audio: Audio, signal: FactorySignal, rate: flo
         return "factory-signal.wav is not to be found in it"
     slow = 1.0 + clock.drift
     last = signal.segments[-1]
-    if clock.begin_s + signal.segments[0].start_s * slow < 0.0:
-        return "the recording began after the first sweep did"
-    if clock.begin_s + (last.start_s + last.sweep.length_s) * slow > len(channels) / rate:
-        return "the recording ends before the last sweep does"
+    first_s = clock.begin_s + signal.segments[0].start_s * slow
+    last_s = clock.begin_s + (last.start_s + last.sweep.length_s) * slow
+    if first_s < 0.0 or last_s > len(channels) / rate:
+        # A ladder that is cut off is taken for another part of itself, so which end is missing cannot be told.
+        return "it does not hold all sweeps: the recording began too late or stopped too early"
     if abs(clock.drift) > DRIFT_LIMIT or clock.unsteady_s > UNSTEADY_S:
         return "samples were lost or doubled: the sweeps are not as far apart as in the file"
     both = [_responses(channels[:, which], signal, clock, rate) for which in (0, 1)]

@@ -32,6 +32,7 @@ BEFORE_S, AFTER_S = 0.2, 0.6  #: cut out around a sweep
 LONG_S = (0.06, 0.45)  #: kept before and after the peak of a response, for bass
 SHORT_S = (0.008, 0.05)  #: for treble, where less is room enough and noise would only add
 FADE_HZ = (800.0, 1600.0)  #: from one to the other
+CLEAR = 1000.0  #: by how much the right moment stands out of all others, median
 TIMED = 3  #: the loudest rungs, which tell the clock
 REACH_S = 0.012  #: a lag is looked for so far from where the peaks say
 
@@ -85,7 +86,7 @@ def _coarse(wave: NDArray[np.float32], signal: FactorySignal) -> int | None:
     size = int(next_fast_len(len(wave) + len(template), real=True))
     found = np.abs(irfft(rfft(wave, n=size) * rfft(template, n=size).conj(), n=size))
     at = int(np.argmax(found))
-    if found[at] < 12.0 * float(np.median(found)):
+    if found[at] < CLEAR * float(np.median(found)):
         return None
     return at if at <= len(wave) else at - size
 
@@ -144,10 +145,13 @@ def read_segment(
     """Deconvolve one sweep of ``wave`` (samples,). ``window`` None: around the response's own peak."""
     rate, slow = sample_rate_hz, 1.0 + clock.drift
     origin = clock.begin_s + segment.start_s * slow
-    begin = max(0, round((origin - BEFORE_S) * rate))
-    end = min(len(wave), round((origin + (segment.sweep.length_s + AFTER_S) * slow) * rate))
+    begin = round((origin - BEFORE_S) * rate)
+    end = round((origin + (segment.sweep.length_s + AFTER_S) * slow) * rate)
     size = transform_size(round((segment.sweep.length_s + AFTER_S + BEFORE_S + 0.1) * rate))
-    part = np.zeros(0) if end <= begin else wave[begin:end].astype(np.float64)
+    part = np.zeros(end - begin)
+    first, last = max(begin, 0), min(end, len(wave))
+    if last > first:  # what lies beyond the file is silence
+        part[first - begin : last - begin] = wave[first:last]
     time = (np.arange(begin, begin + len(part)) / rate - origin) / slow
     sweep = segment.sweep
     ends = sweep.frequency_hz(np.array([0.5 * sweep.fade_in_s, sweep.length_s - 0.5 * sweep.fade_out_s]))

@@ -20,7 +20,8 @@ Complex = NDArray[np.complex128]
 
 PERIODS = 0.75  #: a delay is tried this far either side of the measured one, in periods of where outputs meet
 TRIED = 181
-FAR_DB2 = 0.15  #: what a whole period away from the measured delay must gain, mean square of dB
+FAR_DB2 = 0.5  #: what a whole period away from the measured delay must gain, mean square of dB
+FLIP_DB2 = 0.1  #: what the other polarity must gain
 TURNED_DB2 = 0.05  #: what an all-pass must gain
 ROUNDS = 3
 
@@ -63,7 +64,11 @@ def _moved(at: Sum, cost: float, number: int, start: Sum) -> tuple[Sum, float]:
     for flip in (False, True):
         sums = np.abs(others + (-turned if flip else turned))
         loss = 20.0 * np.log10(apart / np.maximum(sums, 1e-3 * apart + 1e-15))
-        score = np.mean(loss**2, axis=1) + away + (0.02 if at.inverted[number] != start.inverted[number] else 0.0)
+        score = (
+            np.mean(loss**2, axis=1)
+            + away
+            + (FLIP_DB2 if flip != (at.inverted[number] != start.inverted[number]) else 0.0)
+        )
         which = int(np.argmin(score))
         found.append((float(score[which]), float(offsets[which]), flip))
     score_, offset, flip = min(found)

@@ -16,8 +16,10 @@ __all__ = ["flattened", "snapped"]
 Real = NDArray[np.float64]
 
 GOOD_DB = 0.25  #: no further filter is spent below this ripple
+POOR_DB = 0.5  #: above it more is tried
 EARLY_DB = 0.1  #: nor one that gains less
 HOLD = 0.3  #: pull of every filter's gain to nothing: a bounded inverse spends no more than it must
+LEVEL_HOLD = 0.3  #: pull of every output's gain to where its passband is level with the others'
 CARRIES_DB = 18.0  #: a filter works on the outputs that are no further below the sum at its frequency
 REACH_HZ = (20.0, 19_000.0)
 ITERATIONS = 30
@@ -29,7 +31,7 @@ def flattened(start: Sum, processor: Processor) -> Sum:
     ripple = ripple_db(best.level_db())
     worse = 0
     at = best
-    while ripple > GOOD_DB and worse < 3:
+    while ripple > GOOD_DB and worse < (3 if ripple < POOR_DB else 6):
         trial = _with_one_more(at, processor)
         if trial is None:
             break
@@ -89,25 +91,28 @@ def _fit(start: Sum, processor: Processor, *, bells: bool = True) -> Sum:
         lower[rows] = np.tile([ends[0], processor.peaking_gain_min_db, q[0]], len(start.bells))
         upper[rows] = np.tile([ends[1], processor.peaking_gain_max_db, q[1]], len(start.bells))
     weight = np.ones(len(start.frequency_hz))
+    middle = np.asarray(start.even_db if start.even_db is not None else start.gain_db)
     at = start
     for power in (0.0, 1.0, 1.0):
         level = at.level_db()
         if power:
             weight = weight * np.maximum(np.abs(level) / max(float(np.sqrt(np.mean(level**2))), 1e-9), 0.3) ** 0.5
             weight /= np.sqrt(np.mean(weight**2))
-        at = at.at(_solved(at, lower, upper, weight))
+        at = at.at(_solved(at, lower, upper, weight, middle))
     return at
 
 
-def _solved(at: Sum, lower: Real, upper: Real, weight: Real) -> Real:
+def _solved(at: Sum, lower: Real, upper: Real, weight: Real, middle: Real) -> Real:
     count = len(at.gain_db)
-    pulled = np.zeros((len(at.bells), len(lower)))
+    pulled = np.zeros((count + len(at.bells), len(lower)))
+    pulled[:count, :count] = LEVEL_HOLD * np.eye(count)
     for k in range(len(at.bells)):
-        pulled[k, 2 * count + 3 * k + 1] = HOLD
+        pulled[count + k, 2 * count + 3 * k + 1] = HOLD
+    anchor = np.concatenate([LEVEL_HOLD * middle, np.zeros(len(at.bells))])
 
     def residuals(vector: Real, wanted: bool) -> tuple[Real, Real | None]:
         trial = at.at(vector)
-        rest = pulled @ vector
+        rest = pulled @ vector - anchor
         if not wanted:
             return np.concatenate([weight * trial.level_db(), rest]), None
         level, slopes = trial.level_and_slopes()

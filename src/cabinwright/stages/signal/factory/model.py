@@ -44,6 +44,7 @@ class Sum:
     delay_s: Real  #: (J,)
     bells: tuple[Bell, ...] = ()
     turns: tuple[tuple[float, float] | None, ...] = field(default=())  #: by output: an all-pass, (f, Q)
+    even_db: Real | None = None  #: (J,): gains at which all passbands are level
 
     def parts(self, carried: Complex | None = None) -> Complex:
         """Every output's contribution, (J, F): of the wanted side, or of ``carried`` (J, F) instead of it."""

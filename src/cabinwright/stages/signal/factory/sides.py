@@ -82,6 +82,7 @@ def make_side(
             sample_rate_hz=sample_rate_hz,
             own=np.stack([item.own for item in group]),
             gain_db=np.array([-item.passband_db for item in group]),
+            even_db=np.array([-item.passband_db for item in group]),
             inverted=tuple(item.inverted for item in group),
             delay_s=np.array([max(other.delay_s for other in group) - item.delay_s for item in group]),
         )
@@ -95,31 +96,37 @@ def make_side(
 
 
 def levelled(sides: dict[str, Side], processor: Processor) -> dict[str, Side]:
-    """Both sums equally loud and arriving together, no gain above what the processor allows."""
+    """Left and right equally loud, arriving together, of one polarity, and no gain above what the processor allows."""
     level = {name: float(np.mean(side.sum.level_db())) for name, side in sides.items()}
     step = processor.gain_step_db
     gains = {name: side.sum.gain_db + np.round(-level[name] / step) * step for name, side in sides.items()}
     room = min(processor.gain_max_db, 0.0) - max(float(gain.max()) for gain in gains.values())
     shift = np.floor(room / step + 1e-9) * step
-    late = _late_s(sides["left"], sides["right"]) if len(sides) == 2 else 0.0
+    late, opposed = _late_s(sides["left"], sides["right"])
+    inverted = {name: side.sum.inverted for name, side in sides.items()}
+    if opposed:
+        inverted["right"] = tuple(not item for item in inverted["right"])
     delays = {name: side.sum.delay_s for name, side in sides.items()}
-    if len(sides) == 2:
-        early = "right" if late > 0.0 else "left"
-        added = round(abs(late) / processor.delay_step_s) * processor.delay_step_s
-        delays[early] = delays[early] + added
-        least = min(float(delay.min()) for delay in delays.values())
-        delays = {name: np.minimum(delay - least, processor.delay_max_s) for name, delay in delays.items()}
+    early = "right" if late > 0.0 else "left"
+    delays[early] = delays[early] + round(abs(late) / processor.delay_step_s) * processor.delay_step_s
+    least = min(float(delay.min()) for delay in delays.values())
+    delays = {name: np.minimum(delay - least, processor.delay_max_s) for name, delay in delays.items()}
     return {
         name: replace(
             side,
-            sum=replace(side.sum, gain_db=np.maximum(gains[name] + shift, processor.gain_min_db), delay_s=delays[name]),
+            sum=replace(
+                side.sum,
+                gain_db=np.maximum(gains[name] + shift, processor.gain_min_db),
+                delay_s=delays[name],
+                inverted=inverted[name],
+            ),
         )
         for name, side in sides.items()
     }
 
 
-def _late_s(left: Side, right: Side) -> float:
-    """By how much the left sum comes later."""
+def _late_s(left: Side, right: Side) -> tuple[float, bool]:
+    """By how much the left sum comes later, and whether the two are of opposite polarity."""
     frequency = left.sum.frequency_hz
     cross = left.total() * right.total().conj()
     best, reach = 0.0, 0.06
@@ -127,7 +134,7 @@ def _late_s(left: Side, right: Side) -> float:
         tried = best + np.arange(-reach, reach + step, step)
         best = float(tried[int(np.argmax(np.abs((np.exp(2j * np.pi * tried[:, None] * frequency) @ cross).real)))])
         reach = 2e-5
-    return best
+    return best, bool(np.sum(cross * np.exp(2j * np.pi * frequency * best)).real < 0.0)
 
 
 def phase_apart_deg(sides: dict[str, Side]) -> float:

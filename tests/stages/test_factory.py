@@ -1,0 +1,219 @@
+"""A radio undone: the repair of plan.json, keyed in with SciPy alone, makes a click on one side flat again."""
+
+from __future__ import annotations
+
+import json
+import re
+import shutil
+import subprocess
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import scipy.signal
+import soundfile
+
+from build.samples import MINIMAL
+from cabinwright.build.codec import parse
+from cabinwright.measure.factory_signal import make_factory_signal
+from cabinwright.physics.factory import FactoryCapture, FactoryResponses, factory_grid
+from cabinwright.session import Session
+from cabinwright.stages import signal as stage
+from measure.radio import (
+    Output,
+    Radio,
+    all_pass,
+    butter,
+    capture_all,
+    level_30_to_16k,
+    linkwitz_riley,
+    low_shelf,
+    peaking,
+    repaired,
+    response,
+)
+
+FREQUENCY = factory_grid(48000.0)
+BUILD = parse(MINIMAL.encode())
+RUNGS = (-42.0, -32.0, -22.0, -12.0, -2.0)
+
+
+def planned(folder: Path, radio: Radio, volumes: tuple[int | None, ...] = (None,)) -> dict[str, Any]:
+    """``signal.factory`` of plan.json from captures in files."""
+    file = make_factory_signal(BUILD).samples()
+    (folder / "build.toml").write_text(MINIMAL + capture_all(folder, radio, file, volumes, seed=7), encoding="utf-8")
+    Session.open(folder).plan()
+    return json.loads((folder / "out" / "plan.json").read_text(encoding="utf-8"))["signal"]["factory"]  # type: ignore[no-any-return]
+
+
+def worked_out(radio: Radio) -> dict[str, Any]:
+    """The same from responses as SciPy gives them, with noise of -75 dB."""
+    rng = np.random.default_rng(11)
+
+    def noise(scale: float = 1.0) -> np.ndarray:
+        return scale * 1e-4 * (rng.standard_normal(len(FREQUENCY)) + 1j * rng.standard_normal(len(FREQUENCY)))
+
+    captures = []
+    for item in radio.outputs:
+        left, right = (0.5 * response(item, side, FREQUENCY) for side in ("left", "right"))
+        both = left + right
+        ladder = np.stack([both + noise(4.0), both + noise(), both, both, both])
+        quiet = np.full(len(FREQUENCY), -75.0)
+        noises = np.stack([quiet + 12.0 - 10.0 * k for k in range(5)])
+        captures.append(
+            FactoryCapture(
+                item.name, None, left + noise(), right + noise(), both + noise(2.0), ladder, quiet, noises,
+                np.zeros(5), 0.0, 0.5,
+            )
+        )  # fmt: skip
+    found = stage.run(BUILD, FactoryResponses(48000.0, FREQUENCY, RUNGS, tuple(captures))).factory
+    assert found is not None
+    return found.to_dict()
+
+
+def ripple(radio: Radio, factory: dict[str, Any], side: str) -> float:
+    level = level_30_to_16k(repaired(radio, factory["repair"][side], side))
+    return float(0.5 * (level.max() - level.min()))
+
+
+def three_way() -> Radio:
+    low = [butter(3, 300, "low"), butter(2, 35, "high"), low_shelf(120, 4)]
+    mid = [butter(3, (300.0, 3000.0), "bandpass"), peaking(900, 4, 2)]
+    high = [butter(3, 3000, "high"), peaking(8000, -5, 1.5)]
+    return Radio(
+        (
+            Output("left mid", 1, 0, mid, 0.0004),
+            Output("left low", 0.7, 0, low),
+            Output("left high", 0.9, 0, high, 0.0021, -1.0),
+            Output("right low", 0, 0.7, low, 0.005),
+            Output("right mid", 0, 1, [*mid, all_pass(900, 0.7)], 0.0014),
+            Output("right high", 0, 0.9, high, 0.0031),
+            Output("centre", 0.5, 0.5, [], 0.001),
+        )
+    )
+
+
+def two_way() -> Radio:
+    low = [linkwitz_riley(4, 2500, "low"), butter(2, 40, "high"), peaking(90, 5, 1.2)]
+    high = [linkwitz_riley(4, 2500, "high"), peaking(6000, -4, 2)]
+    return Radio(
+        (
+            Output("left low", 1, 0, low),
+            Output("left high", 1, 0, high, 0.00123, -1.0),
+            Output("right low", 0, 1, low, 0.0031),
+            Output("right high", 0, 1, high, 0.0052),
+        )
+    )
+
+
+def test_captures_of_a_two_way_radio_are_flat_again(tmp_path: Path) -> None:
+    radio = two_way()
+    factory = planned(tmp_path, radio)
+    assert factory["refused"] is None
+    for side, other in (("left", "right"), ("right", "left")):
+        assert ripple(radio, factory, side) < 1.0
+        assert ripple(radio, factory, side) == pytest.approx(factory["ripple_sides_db"][side], abs=0.3)
+        own = repaired(radio, factory["repair"][side], side)
+        leak = repaired(radio, factory["repair"][side], other)
+        assert np.sum(leak**2) < 1e-4 * np.sum(own**2)
+    # It can fail: a polarity keyed in wrongly, or a filter left out.
+    rows = [dict(row) for row in factory["repair"]["left"]]
+    rows[1]["polarity"] = "normal" if rows[1]["polarity"] == "inverted" else "inverted"
+    assert ripple(radio, {"repair": {"left": rows}}, "left") > 3.0
+    bare = [{**row, "sections": []} for row in factory["repair"]["left"]]
+    assert ripple(radio, {"repair": {"left": bare}}, "left") > 2.0
+    outputs = factory["outputs"]
+    for item in radio.outputs:
+        assert outputs[item.name]["delay_s"] == pytest.approx(item.delay_s, abs=50e-6)
+        assert outputs[item.name]["polarity"] == ("inverted" if item.polarity < 0 else "normal")
+    assert outputs["left low"]["high_hz"] == pytest.approx(1983.0, rel=0.03)
+    assert outputs["left low"]["left_db"] > outputs["left low"]["right_db"] + 60.0
+
+
+def test_a_limiter_sets_the_volume_up_to_which_it_holds(tmp_path: Path) -> None:
+    bank = [low_shelf(100, 6), butter(2, 25, "high")]
+    radio = Radio((Output("left", 1, 0, bank, limit=0.4), Output("right", 0, 1, bank, 0.001, limit=0.4)), top=30)
+    factory = planned(tmp_path, radio, (10, 30))
+    assert factory["refused"] is None
+    assert factory["holds_to_volume"] == 10
+    changes = {item["volume"]: item for item in factory["outputs"]["left"]["changes"]}
+    assert abs(changes[10]["limited_db"]) < 0.3
+    assert changes[30]["limited_db"] < -6.0
+    free = Radio(tuple(Output(item.name, item.left, item.right, bank) for item in radio.outputs))
+    assert ripple(free, factory, "left") < 1.0
+
+
+def test_a_limiter_always_at_work_is_refused(tmp_path: Path) -> None:
+    radio = Radio((Output("left", 1, 0, [], limit=0.004), Output("right", 0, 1, [], limit=0.004)))
+    factory = planned(tmp_path, radio)
+    assert "limiter is always at work" in factory["refused"]
+    assert factory["repair"] == {"left": [], "right": []}
+
+
+def test_three_ways_of_butterworth_slopes_with_a_turned_phase() -> None:
+    radio = three_way()
+    factory = worked_out(radio)
+    assert factory["refused"] is None
+    for side in ("left", "right"):
+        assert ripple(radio, factory, side) < 1.0
+        assert "centre" not in {row["output"] for row in factory["repair"][side]}
+    turned = factory["outputs"]["right mid"].all_pass
+    assert turned is not None
+    assert turned.frequency_hz == pytest.approx(900.0, rel=0.1)
+    assert factory["outputs"]["left mid"].all_pass is None
+
+
+def test_mono_bass_serves_both_sides_and_is_named() -> None:
+    bank = [linkwitz_riley(4, 90, "high"), peaking(3000, -5, 1)]
+    radio = Radio(
+        (
+            Output("bass", 0.5, 0.5, [linkwitz_riley(4, 90, "low"), butter(2, 22, "high")], 0.002),
+            Output("left", 1, 0, bank),
+            Output("right", 0, 1, bank, 0.0007, -1.0),
+        )
+    )
+    factory = worked_out(radio)
+    for side in ("left", "right"):
+        assert ripple(radio, factory, side) < 1.0
+        assert 70.0 < factory["mono_below_hz"][side] < 200.0
+        assert factory["other_side_db"][side] < -25.0
+
+
+@pytest.mark.parametrize(
+    ("radio", "words"),
+    [
+        (
+            Radio((Output("a", 1, 0, [linkwitz_riley(4, 120, "high")]), Output("b", 0, 1, [linkwitz_riley(4, 120, "high")]))),
+            "no output carries 29 Hz to .* of the left side",
+        ),
+        (Radio((Output("a", 1, 0, []), Output("b", 1, 0, []))), "no output carries the right side"),
+    ],
+)  # fmt: skip
+def test_what_no_output_carries_is_refused(radio: Radio, words: str) -> None:
+    assert re.search(words, worked_out(radio)["refused"])
+
+
+@pytest.mark.skipif(shutil.which("sox") is None, reason="sox is not installed")
+def test_filters_of_sox_are_undone(tmp_path: Path) -> None:
+    """sox's own equaliser, bass and treble shelves, on a click: its response goes in, and comes out flat."""
+    click = np.zeros((1 << 16, 1))
+    click[100] = 0.5
+    soundfile.write(tmp_path / "in.wav", click, 48000, subtype="FLOAT")
+    words = ["equalizer", "700", "1.2q", "-6", "equalizer", "5000", "2q", "5", "bass", "+5", "110", "highpass", "30"]
+    subprocess.run(["sox", "-D", "in.wav", "-e", "float", "-b", "32", "out.wav", *words], cwd=tmp_path, check=True)
+    heard = soundfile.read(tmp_path / "out.wav")[0][100:]
+    whole = np.exp(-2j * np.pi * FREQUENCY[:, None] * np.arange(30_000)[None, :] / 48000.0) @ heard[:30_000]
+    noise = np.full(len(FREQUENCY), -90.0)
+    nothing = np.full(len(FREQUENCY), 1e-6 + 0j)
+    captures = tuple(
+        FactoryCapture(
+            name, None, left, right, whole, np.stack([whole] * 5), noise, np.stack([noise] * 5), np.zeros(5), 0.0, 0.5
+        )
+        for name, left, right in (("a", whole, nothing), ("b", nothing, whole))
+    )
+    found = stage.run(BUILD, FactoryResponses(48000.0, FREQUENCY, RUNGS, captures)).factory
+    assert found is not None
+    (branch,) = found.repair["left"]
+    level = level_30_to_16k(scipy.signal.sosfilt(branch.sections(48000.0), np.pad(heard, (0, 1 << 16))))
+    assert 0.5 * (level.max() - level.min()) < 1.0
