@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import tomllib
 from collections.abc import Callable, Iterable, Mapping
@@ -18,7 +19,7 @@ from cabinwright.build.faults import faults_of
 from cabinwright.build.locate import Locator
 from cabinwright.errors import BuildError, Problem, RecordingError
 
-__all__ = ["FILE_NAME", "SCHEMA", "SIZE_LIMIT_BYTES", "load", "parse", "resolve_inside", "source"]
+__all__ = ["FILE_NAME", "SCHEMA", "SIZE_LIMIT_BYTES", "load", "parse", "resolve_inside", "source", "toml_string"]
 
 FILE_NAME = "build.toml"
 SCHEMA = 1
@@ -74,6 +75,11 @@ def parse(text: str | bytes, *, file: str = FILE_NAME) -> Build:
     if build is None or faults:
         raise BuildError(_problems(faults, data=data, text=words, file=file))
     return build
+
+
+def toml_string(text: str) -> str:
+    """A basic string of TOML; what JSON escapes in a line without control characters, TOML escapes alike."""
+    return json.dumps(text, ensure_ascii=False)
 
 
 def resolve_inside(folder: Path, relative: str) -> Path:

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import json
 from typing import Any
 
+from cabinwright.build.codec import toml_string
 from cabinwright.drawings.tapes import NumberedTape, letter, tape_drawing
 from cabinwright.handover.pages import page
 from cabinwright.stages.survey.sheet import Sheet, SheetTape
@@ -70,7 +70,7 @@ def survey_toml(sheet: Sheet) -> str:
     lines: list[str] = []
     if sheet.kind:
         for point in sheet.points:
-            lines += ["[[survey.points]]", f"name = {_quoted(point.name)}"]
+            lines += ["[[survey.points]]", f"name = {toml_string(point.name)}"]
             if sheet.origin_m is not None and sheet.frame and point.name == sheet.frame[0]:
                 place = ", ".join(f"{value:.3f}" for value in sheet.origin_m)
                 lines.append(f"at_m = [{place}]  # the foot of the windscreen on the left, in the cabin's own axes")
@@ -79,10 +79,15 @@ def survey_toml(sheet: Sheet) -> str:
         if sheet.frame:
             lines += ["[survey.frame]"]
             lines += [
-                f"{key} = {_quoted(name)}" for key, name in zip(("origin", "right", "behind"), sheet.frame, strict=True)
+                f"{key} = {toml_string(name)}"
+                for key, name in zip(("origin", "right", "behind"), sheet.frame, strict=True)
             ]
             for name in (sheet.frame[2], "mirror foot"):
-                lines += ["#[[survey.heights]]", f"#point = {_quoted(name)}", f"#above = {_quoted(sheet.frame[0])}"]
+                lines += [
+                    "#[[survey.heights]]",
+                    f"#point = {toml_string(name)}",
+                    f"#above = {toml_string(sheet.frame[0])}",
+                ]
                 lines += ["#height_m = "]
     number = 0
     for _, tapes in sheet.groups:
@@ -91,8 +96,8 @@ def survey_toml(sheet: Sheet) -> str:
             if tape.distance_m is None:
                 lines += [
                     f"#[[survey.tapes]]  # {number}",
-                    f"#from = {_quoted(tape.from_)}",
-                    f"#to = {_quoted(tape.to)}",
+                    f"#from = {toml_string(tape.from_)}",
+                    f"#to = {toml_string(tape.to)}",
                 ]
                 lines += ["#distance_m = "]
     return "\n".join(lines) + "\n"
@@ -108,7 +113,3 @@ def _row(tape: SheetTape, number: int, letters: dict[str, str]) -> dict[str, Any
         "remark": tape.remark,
         "value": "" if tape.distance_m is None else f"{tape.distance_m:.3f}",
     }
-
-
-def _quoted(text: str) -> str:
-    return json.dumps(text, ensure_ascii=False)  # a JSON string is a TOML string

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from html import escape
 
+from cabinwright.build.codec import toml_string
 from cabinwright.build.document import Build
 from cabinwright.measure.factory_signal import FactorySignal
 from cabinwright.measure.sweep_page import STYLE
@@ -88,7 +89,7 @@ def _paste(build: Build) -> str:
         text = '[[factory_outputs]]\nname = "front left"\n\n[[factory_outputs]]\nname = "front right"\n'
         return f'<pre class="paste">{escape(text)}</pre>'
     rows = [
-        f'[[factory_recordings]]\noutput = "{_quoted(item.name)}"\nvolume = 20\n'
+        f"[[factory_recordings]]\noutput = {toml_string(item.name)}\nvolume = 20\n"
         f'file = "recordings/{re.sub(r"[^a-z0-9]+", "-", item.name.casefold()).strip("-") or "output"}_20.wav"\n'
         for item in build.factory_outputs
         if item.name not in done
@@ -96,10 +97,6 @@ def _paste(build: Build) -> str:
     if not rows:
         return "<p>Every output has a capture already.</p>"
     return f'<pre class="paste">{escape(chr(10).join(rows))}</pre>'
-
-
-def _quoted(name: str) -> str:
-    return name.replace("\\", "\\\\").replace('"', '\\"')
 
 
 def _list(lines: tuple[str, ...] | list[str], tag: str) -> str:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator
 from dataclasses import dataclass
 from html import escape
 
+from cabinwright.build.codec import toml_string
 from cabinwright.build.document import Build, Channel
 from cabinwright.measure.roles import speakers_of
 
@@ -86,16 +86,11 @@ def _to_paste(build: Build, missing: list[Row]) -> str:
             " Say under [tuning] how recordings keep time as well, with a line such as timing = &quot;loopback&quot;."
         )
     blocks = "\n".join(
-        f"[[recordings]]\nchannel = {_quoted(row.channel.name)}\nposition = {_quoted(row.position)}\n"
-        f"kind = {_quoted(row.kind)}\nfile = {_quoted(row.file)}\n"
+        f"[[recordings]]\nchannel = {toml_string(row.channel.name)}\nposition = {toml_string(row.position)}\n"
+        f"kind = {toml_string(row.kind)}\nfile = {toml_string(row.file)}\n"
         for row in missing
     )
     return f'<h2>For build.toml</h2><p>{words}</p><pre class="paste">{escape(blocks, quote=False)}</pre>'
-
-
-def _quoted(text: str) -> str:
-    """A basic string of TOML; what JSON escapes in a line without control characters, TOML escapes alike."""
-    return json.dumps(text, ensure_ascii=False)
 
 
 def _plain(name: str) -> str:

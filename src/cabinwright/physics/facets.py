@@ -14,6 +14,8 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from cabinwright.physics.cavity.triangles import newell_normal
+
 __all__ = ["EDGE_M", "FLAT_M", "Facet", "FacetError", "blocked", "may_block"]
 
 Real = NDArray[np.float64]
@@ -66,13 +68,12 @@ class Facet:
 
     @cached_property
     def _newell(self) -> Real:
-        """Twice the area times the normal (Newell's sum)."""
-        return np.asarray(np.cross(self.corners_m, np.roll(self.corners_m, -1, axis=0)).sum(axis=0))
+        return newell_normal(self.corners_m)
 
     @cached_property
     def area_m2(self) -> float:
         """Area."""
-        return 0.5 * float(np.linalg.norm(self._newell))
+        return float(np.linalg.norm(self._newell))
 
     @cached_property
     def axes(self) -> Real:

@@ -14,6 +14,7 @@ import numpy as np
 
 from cabinwright.build.document import Build
 from cabinwright.build.fields import NamedPoint
+from cabinwright.build.shells import KINDS
 from cabinwright.errors import RefusedError
 from cabinwright.stages.survey.result import SurveyResult
 from cabinwright.stages.survey.run import run
@@ -21,7 +22,6 @@ from cabinwright.tables import rows
 
 __all__ = ["KINDS", "Sheet", "SheetPoint", "SheetTape", "generic_sheet", "own_sheet"]
 
-KINDS = ("hatchback", "saloon", "estate", "crew van", "pick-up")
 FRAME = ("left dash corner", "right dash corner", "left belt bolt")
 HUBS_PER_POINT = 4  #: and one more for a point that lies beside or behind most of them
 NEAR_HUBS = ("head", "seat bolt")
