@@ -13,6 +13,7 @@ from pydantic import Field, model_validator
 from cabinwright.build.base import Hertz, Model
 from cabinwright.build.base import require as _rule
 from cabinwright.build.cabin import Cabin, LayoutWishes, Place
+from cabinwright.build.chain import Amplifier, Chain, Converter, Preset, ProcessorInput, ServiceBypass, Source, TurnOn
 from cabinwright.build.electrical import Fuse, Load, Promise, Relay, StateVariable, Supply, Switch, Wire
 from cabinwright.build.factory import FactoryOutput, FactoryRecording
 from cabinwright.build.fields import (
@@ -116,6 +117,12 @@ class Processor(Model):
     """Crossover slopes it offers, multiples of 6; a Linkwitz-Riley uses those that are multiples of 12."""
     all_pass_filters: Annotated[int, Field(ge=0, le=64)] = 0
     """Second-order all-pass filters in each channel."""
+    output_v: Annotated[float, Quantity("v", gt=0.0, le=200.0)] | None = None
+    """Output at digital full scale, rms of a sine; absent: no gain structure is worked out."""
+    output_ohm: Annotated[float, Quantity("ohm", ge=0.0, le=100_000.0)] = 100.0
+    """Output impedance."""
+    output_noise_v: Annotated[float, Quantity("v", ge=0.0, le=1.0)] | None = None
+    """Noise at an output with nothing playing, rms, 20 Hz to 20 kHz unweighted."""
 
     @model_validator(mode="after")
     def _ranges(self) -> Self:
@@ -326,6 +333,22 @@ class Build(Model):
     """Outputs of the car's own radio, one table each; the first is the reference of every capture."""
     factory_recordings: Annotated[tuple[FactoryRecording, ...], Field(strict=False, max_length=500)] = ()
     """Captures of those outputs, one table each."""
+    sources: Annotated[tuple[Source, ...], Field(strict=False, max_length=32)] = ()
+    """What plays, one table each."""
+    converters: Annotated[tuple[Converter, ...], Field(strict=False, max_length=32)] = ()
+    """What stands between sources and the processor, one table each."""
+    inputs: Annotated[tuple[ProcessorInput, ...], Field(strict=False, max_length=32)] = ()
+    """The processor's inputs, one table each."""
+    amplifiers: Annotated[tuple[Amplifier, ...], Field(strict=False, max_length=32)] = ()
+    """Amplifiers as the signal sees them, one table each."""
+    presets: Annotated[tuple[Preset, ...], Field(strict=False, max_length=16)] = ()
+    """Presets of the processor, one table each."""
+    turn_on: Annotated[tuple[TurnOn, ...], Field(strict=False, max_length=64)] = ()
+    """When each part wakes and sleeps, one table each."""
+    service_bypasses: Annotated[tuple[ServiceBypass, ...], Field(strict=False, max_length=16)] = ()
+    """How the car's data buses are handed back to a scan tool, one table each."""
+    chain: Chain = Chain()
+    """What the signal chain is to reach."""
     supply: Supply | None = None
     """Battery, alternator and voltage of the car."""
     wires: Annotated[tuple[Wire, ...], Field(strict=False, max_length=400)] = ()
