@@ -53,6 +53,17 @@ UNITS: dict[str, tuple[Unit, ...]] = {
         Unit("ft³", Fraction(254 * 12, 10_000) ** 3, ("ft^3", "ft3")),
         Unit("in³", Fraction(254, 10_000) ** 3, ("in^3", "in3")),
     ),
+    "m2": (
+        Unit("m²", Fraction(1), ("m^2", "m2")),
+        Unit("cm²", Fraction(1, 10_000), ("cm^2", "cm2")),
+        Unit("in²", Fraction(254, 10_000) ** 2, ("in^2", "in2")),
+    ),
+    "kg": (
+        Unit("kg", Fraction(1)),
+        Unit("g", Fraction(1, 1000), ("gram", "grams")),
+        Unit("lb", Fraction(45_359_237, 100_000_000), ("lbs", "pound", "pounds")),
+        Unit("oz", Fraction(45_359_237, 1_600_000_000), ("ounce", "ounces")),
+    ),
     "deg": (Unit("°", Fraction(1), ("deg", "degree", "degrees")),),
     "s": (
         Unit("s", Fraction(1), ("sec", "second", "seconds")),
@@ -65,6 +76,14 @@ UNITS: dict[str, tuple[Unit, ...]] = {
     "ah": (Unit("Ah", Fraction(1), ("A·h",)),),
     "ohm": (Unit("Ω", Fraction(1), ("ohm", "ohms")), Unit("mΩ", Fraction(1, 1000), ("mohm", "milliohm"))),
     "w": (Unit("W", Fraction(1), ("watt", "watts")), Unit("kW", Fraction(1000)), Unit("mW", Fraction(1, 1000))),
+    "h": (Unit("H", Fraction(1)), Unit("mH", Fraction(1, 1000)), Unit("µH", Fraction(1, 1_000_000), ("uH",))),
+    "t_m": (Unit("T·m", Fraction(1), ("Tm", "T*m", "N/A")),),
+    "m_per_n": (
+        Unit("m/N", Fraction(1)),
+        Unit("mm/N", Fraction(1, 1000)),
+        Unit("µm/N", Fraction(1, 1_000_000), ("um/N",)),
+    ),
+    "m_s": (Unit("m/s", Fraction(1)),),
     "db": (Unit("dB", Fraction(1)),),
     "db_per_octave": (Unit("dB/octave", Fraction(1), ("dB/oct",)),),
 }
@@ -74,7 +93,7 @@ _NUMBER = re.compile(
     r"""(?P<sign>[+\-−])?\s*
         (?: (?:(?P<whole>\d{1,9})\s+)? (?P<over>\d{1,6})\s*/\s*(?P<under>\d{1,6})
           | (?P<decimal>(?:\d{1,30}(?:\.\d{0,30})?|\.\d{1,30})(?:[eE][+\-]?\d{1,2})?) )
-        \s*(?P<unit>[^\d\s.+\-−]*(?:\^?3(?=\s*\Z))?)\s*""",
+        \s*(?P<unit>[^\d\s.+\-−]*(?:\^?[23](?=\s*\Z))?)\s*""",
     re.VERBOSE | re.ASCII,
 )
 

@@ -15,6 +15,7 @@ from cabinwright.build.document import Build, Processor
 from cabinwright.build.factory import factory_check
 from cabinwright.build.fields import Role
 from cabinwright.build.locate import Path
+from cabinwright.build.loudspeaker_checks import loudspeaker_check
 from cabinwright.build.place_checks import place_check
 from cabinwright.build.power_checks import power_check
 
@@ -43,6 +44,7 @@ def cross_check(data: Mapping[str, Any]) -> Iterator[Fault]:
     yield from place_check(data)
     yield from factory_check(data)
     yield from power_check(data)
+    yield from loudspeaker_check(data)
 
 
 def _reserved(data: Mapping[str, Any]) -> Iterator[Fault]:

@@ -29,6 +29,7 @@ from cabinwright.build.fields import (
     Side,
     Spot,
 )
+from cabinwright.build.loudspeaker import Box, ImpedanceCurve, SpeakerModel
 from cabinwright.build.survey import Survey
 
 __all__ = [
@@ -152,6 +153,8 @@ class Speaker(Model):
     """Where it sits: x, y, z, or a surveyed point's name. Without it, checks of arrival and distance are left out."""
     aim: Direction | None = None
     """Direction its axis points to, as x, y, z parts of any length."""
+    model: Name | None = None
+    """Name of its speaker model."""
     safe_low_hz: Hertz | None = None
     """Lowest frequency its maker allows at full level; absent: by role, common practice."""
     safe_high_hz: Hertz | None = None
@@ -311,6 +314,12 @@ class Build(Model):
     """The signal processor; absent: the defaults below."""
     speakers: Annotated[tuple[Speaker, ...], Field(strict=False, max_length=100)] = ()
     """Loudspeakers, one table each."""
+    speaker_models: Annotated[tuple[SpeakerModel, ...], Field(strict=False, max_length=100)] = ()
+    """Drive units, one table each."""
+    boxes: Annotated[tuple[Box, ...], Field(strict=False, max_length=50)] = ()
+    """Enclosures, one table each."""
+    impedance_curves: Annotated[tuple[ImpedanceCurve, ...], Field(strict=False, max_length=200)] = ()
+    """Measured impedance sweeps of drive units, one table each."""
     channels: Annotated[tuple[Channel, ...], Field(strict=False, max_length=64)] = ()
     """Processor outputs, one table each."""
     microphone_positions: Annotated[tuple[MicrophonePosition, ...], Field(strict=False, max_length=200)] = ()
