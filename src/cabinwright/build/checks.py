@@ -11,6 +11,7 @@ from math import ceil, floor
 from typing import Any, get_args
 
 from cabinwright.build.checking import Fault, names_of, repeated, rows_of, shown, unknown
+from cabinwright.build.connectors import connector_check
 from cabinwright.build.document import Build, Processor
 from cabinwright.build.factory import factory_check
 from cabinwright.build.fields import Role
@@ -44,6 +45,7 @@ def cross_check(data: Mapping[str, Any]) -> Iterator[Fault]:
     yield from place_check(data)
     yield from factory_check(data)
     yield from power_check(data)
+    yield from connector_check(data)
     yield from loudspeaker_check(data)
 
 

@@ -14,6 +14,7 @@ from cabinwright.build.base import Hertz, Model
 from cabinwright.build.base import require as _rule
 from cabinwright.build.cabin import Cabin, LayoutWishes, Place
 from cabinwright.build.chain import Amplifier, Chain, Converter, Preset, ProcessorInput, ServiceBypass, Source, TurnOn
+from cabinwright.build.connectors import Connector
 from cabinwright.build.electrical import Fuse, Load, Promise, Relay, StateVariable, Supply, Switch, Wire
 from cabinwright.build.factory import FactoryOutput, FactoryRecording
 from cabinwright.build.fields import (
@@ -362,6 +363,8 @@ class Build(Model):
     """Battery, alternator and voltage of the car."""
     wires: Annotated[tuple[Wire, ...], Field(strict=False, max_length=400)] = ()
     """Wires, one table each."""
+    connectors: Annotated[tuple[Connector, ...], Field(strict=False, max_length=100)] = ()
+    """Connectors of the harness, one table each."""
     fuses: Annotated[tuple[Fuse, ...], Field(strict=False, max_length=100)] = ()
     """Fuses, one table each."""
     switches: Annotated[tuple[Switch, ...], Field(strict=False, max_length=100)] = ()

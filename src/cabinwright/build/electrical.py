@@ -232,6 +232,12 @@ class Wire(Model):
     """Whether it is the shield of a signal cable, which is not meant to carry supply current."""
     colour: Name | None = None
     """Colour for lists and labels."""
+    from_terminal: Name | None = None
+    """Terminal at the `from` end, for example `ring M8`."""
+    to_terminal: Name | None = None
+    """Terminal at the `to` end."""
+    allowance_m: Annotated[float, Quantity("m", ge=0.0, le=20.0)] | None = None
+    """Cut longer by this, both ends together: bends, service loop, stripping; absent: a tenth of it and 30 cm."""
 
     @model_validator(mode="after")
     def _ends(self) -> Self:
