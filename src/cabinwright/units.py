@@ -73,6 +73,11 @@ UNITS: dict[str, tuple[Unit, ...]] = {
     "hz": (Unit("Hz", Fraction(1)), Unit("kHz", Fraction(1000))),
     "v": (Unit("V", Fraction(1), ("volt", "volts")), Unit("mV", Fraction(1, 1000))),
     "a": (Unit("A", Fraction(1), ("amp", "amps", "ampere", "amperes")), Unit("mA", Fraction(1, 1000))),
+    "f": (
+        Unit("F", Fraction(1), ("farad", "farads")),
+        Unit("mF", Fraction(1, 1000)),
+        Unit("µF", Fraction(1, 1_000_000), ("uF",)),
+    ),
     "ah": (Unit("Ah", Fraction(1), ("A·h",)),),
     "ohm": (Unit("Ω", Fraction(1), ("ohm", "ohms")), Unit("mΩ", Fraction(1, 1000), ("mohm", "milliohm"))),
     "w": (Unit("W", Fraction(1), ("watt", "watts")), Unit("kW", Fraction(1000)), Unit("mW", Fraction(1, 1000))),

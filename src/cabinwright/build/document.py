@@ -15,7 +15,17 @@ from cabinwright.build.base import require as _rule
 from cabinwright.build.cabin import Cabin, LayoutWishes, Place
 from cabinwright.build.chain import Amplifier, Chain, Converter, Preset, ProcessorInput, ServiceBypass, Source, TurnOn
 from cabinwright.build.connectors import Connector
-from cabinwright.build.electrical import Fuse, Load, Promise, Relay, StateVariable, Supply, Switch, Wire
+from cabinwright.build.electrical import (
+    Fuse,
+    Load,
+    Promise,
+    Relay,
+    SignalCable,
+    StateVariable,
+    Supply,
+    Switch,
+    Wire,
+)
 from cabinwright.build.factory import FactoryOutput, FactoryRecording
 from cabinwright.build.fields import (
     Direction,
@@ -373,6 +383,8 @@ class Build(Model):
     """Relays, one table each."""
     loads: Annotated[tuple[Load, ...], Field(strict=False, max_length=200)] = ()
     """Loads, one table each."""
+    signal_cables: Annotated[tuple[SignalCable, ...], Field(strict=False, max_length=100)] = ()
+    """Signal cables held against hum, one table each."""
     states: Annotated[tuple[StateVariable, ...], Field(strict=False, max_length=32)] = ()
     """What the car can be, one table for each thing."""
     promises: Annotated[tuple[Promise, ...], Field(strict=False, max_length=200)] = ()

@@ -20,6 +20,7 @@ _NAMED = {
     "relays": "relay",
     "loads": "load",
     "states": "state",
+    "signal_cables": "signal cable",
 }
 
 
@@ -39,6 +40,11 @@ def power_check(data: Mapping[str, Any]) -> Iterator[Fault]:
     if isinstance(isolator, Mapping):
         yield from _conditions(isolator.get("closed_when"), ("supply", "isolator", "closed_when"), values)
     yield from _promises(data, values)
+    wires = names_of(data, "wires")
+    for number, row in rows_of(data, "signal_cables"):
+        beside = row.get("beside")
+        if isinstance(beside, str) and beside not in wires:
+            yield unknown(("signal_cables", number, "beside"), beside, wires, "wire", "wires")
 
 
 def _values(data: Mapping[str, Any]) -> dict[str, list[str]]:

@@ -35,8 +35,8 @@ know JSON Schema complete and check the file with `build.schema.json` beside thi
 
 - **Numbers and units.** A bare number counts in the unit at the end of the key: `_m` metres, `_s` seconds, `_hz` hertz,
   `_db` decibels, `_v` volts, `_a` amperes, `_ah` ampere-hours, `_ohm` ohms, `_w` watts, `_kg` kilograms, `_m2` and `_m3`
-  square and cubic metres, `_h` henries, `_t_m` tesla metres, `_m_per_n` metres per newton. Text may use another unit:
-  `"35 cm"`, `"14 3/8 in"`, `"1 ft 2 in"`, `"1.2 ms"`, `"2.5 kHz"`, `"150 mA"`.
+  square and cubic metres, `_h` henries, `_f` farads, `_t_m` tesla metres, `_m_per_n` metres per newton. Text may use
+  another unit: `"35 cm"`, `"14 3/8 in"`, `"1 ft 2 in"`, `"1.2 ms"`, `"2.5 kHz"`, `"150 mA"`.
 - **Axes.** x towards the rear of the car, y to its right, z up, after ISO 4130; any origin, the same for all points.
   Left and right are the car's own, as the driver sees them.
 - **Names** are yours. One table names another's entry exactly as it is written there.

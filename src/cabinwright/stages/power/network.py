@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cabinwright.build.document import Build
-from cabinwright.build.electrical import BATTERY_PLUS, CHASSIS, Amplifier, Load, Supply
+from cabinwright.build.electrical import BATTERY_PLUS, CHASSIS, Amplifier, Driver, Load, Supply
 from cabinwright.physics.circuit import Circuit, reaches
 from cabinwright.physics.wire import resistance_ohm
 from cabinwright.stages.power.states import States
@@ -165,8 +165,19 @@ def drawn_a(load: Load, nominal_v: float) -> tuple[float, float]:
     """Current at full level and for music on average."""
     if load.amplifier:
         return amplifier_a(load.amplifier, nominal_v)
+    if load.driver:
+        current = driver_a(load.driver, nominal_v)
+        return current, current * load.dimmed_share
     current = load.current_a if load.current_a is not None else (load.power_w or 0.0) / nominal_v
     return current, current * load.dimmed_share
+
+
+def driver_a(driver: Driver, nominal_v: float) -> float:
+    """Current from the supply; a resistor in each string passes what the string draws."""
+    strings_a = driver.strings * driver.current_a
+    if driver.kind == "resistor":
+        return strings_a
+    return strings_a * driver.output_v / driver.efficiency / nominal_v
 
 
 def amplifier_a(amplifier: Amplifier, nominal_v: float) -> tuple[float, float]:
