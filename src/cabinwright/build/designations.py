@@ -18,16 +18,14 @@ def designations(build: Build) -> Designations:
     Kinds are ``wire``, ``fuse``, ``switch``, ``relay``, ``load`` and ``connector``.
     """
     rows = {
-        "wire": build.wires,
-        "fuse": build.fuses,
-        "switch": build.switches,
-        "relay": build.relays,
-        "connector": build.connectors,
+        "wire": [item.name for item in build.wires],
+        "fuse": [item.name for item in build.fuses],
+        "switch": [item.name for item in build.switches],
+        "relay": [item.name for item in build.relays],
+        "connector": [item.name for item in build.connectors],
     }
     found = {
-        (kind, item.name): f"{LETTERS[kind]}{number}"
-        for kind, items in rows.items()
-        for number, item in enumerate(items, 1)
+        (kind, name): f"{LETTERS[kind]}{number}" for kind, names in rows.items() for number, name in enumerate(names, 1)
     }
     counted = {"A": 0, "E": 0}
     for load in build.loads:
