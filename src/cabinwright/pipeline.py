@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from concurrent.futures import Executor
 from dataclasses import dataclass, field
+from functools import partial
 from typing import TypeVar
 
 from cabinwright.build.document import Build
@@ -50,6 +51,7 @@ def design(
     *,
     polars: Mapping[str, Polar] | None = None,
     captured: FactoryResponses | None = None,
+    programmes: Mapping[str, float] | None = None,
 ) -> Results:
     """Run every stage whose inputs are there.
 
@@ -66,11 +68,6 @@ def design(
         skipped["layout"] = "needs [[places]] and [[seats]], and [[cabin.surfaces]] for reflections"
     else:
         placed = _attempt("layout", lambda: compare_places(build, surveyed, progress, polars=polars), stopped)
-    chain = None
-    if captured is None:
-        skipped["signal"] = f"needs [[factory_outputs]] and [[factory_recordings]]; {signal.NOT_YET}"
-    else:
-        chain = _attempt("signal", lambda: signal.run(build, captured), stopped, captured.findings)
     wired = _attempt("power", lambda: power.run(build), stopped)
     if wired is None and "power" not in stopped:
         skipped["power"] = "needs [supply], and [[wires]], [[fuses]] and [[loads]] on it"
@@ -84,6 +81,11 @@ def design(
             stopped,
             recordings.findings,
         )
+    heard = captured.findings if captured else ()
+    work = partial(signal.run, build, captured, tuned=tuned, power=wired, programmes=programmes)
+    chain = _attempt("signal", work, stopped, heard)
+    if chain is None and "signal" not in stopped:
+        skipped["signal"] = "needs [[sources]] and [[amplifiers]], or [[factory_outputs]] and [[factory_recordings]]"
     return Results(
         survey=surveyed,
         layout=placed,

@@ -15,6 +15,7 @@ from cabinwright.errors import PersonError
 
 if TYPE_CHECKING:
     from cabinwright.findings import Finding
+    from cabinwright.stages.signal.result import SignalResult
 
 __all__ = ["main"]
 
@@ -261,10 +262,7 @@ def _plan(options: argparse.Namespace) -> int:
         say(f"  {'layout':<12} {len(results.layout.places)} places compared")
         _print_findings(list(results.layout.findings))
     if results.signal is not None:
-        factory = results.signal.factory
-        made = factory is not None and factory.refused is None
-        ripple = f"radio undone, {factory.ripple_db:.1f} dB ripple" if factory and made else "no repair of the radio"
-        say(f"  {'signal':<12} {ripple}; {results.signal.not_yet}")
+        say(f"  {'signal':<12} {_signal_line(results.signal)}")
         _print_findings(list(results.signal.findings))
     if results.power is not None:
         kept = sum(item.holds for item in results.power.promises)
@@ -277,6 +275,17 @@ def _plan(options: argparse.Namespace) -> int:
     for path in paths:
         say(f"wrote {path}")
     return 0
+
+
+def _signal_line(result: SignalResult) -> str:
+    factory = result.factory
+    words = []
+    if factory is not None:
+        made = factory.refused is None
+        words.append(f"radio undone, {factory.ripple_db:.1f} dB ripple" if made else "no repair of the radio")
+    if result.presets is not None:
+        words.append(f"{len(result.presets.to_dict())} presets")
+    return "; ".join(words) or "worked out"
 
 
 def _layout(options: argparse.Namespace) -> int:

@@ -1,6 +1,6 @@
-"""What happens between source and loudspeaker. So far: what the car's own radio does, and how it is undone."""
+"""What happens between source and loudspeaker: the car's own radio undone, presets, gains, loads, order of waking."""
 
-from cabinwright.stages.signal.result import NOT_YET, SignalResult
+from cabinwright.stages.signal.result import SignalResult
 from cabinwright.stages.signal.run import run
 
-__all__ = ["NOT_YET", "SignalResult", "run"]
+__all__ = ["SignalResult", "run"]

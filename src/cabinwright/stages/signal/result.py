@@ -3,28 +3,39 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Protocol
 
 from cabinwright.findings import Finding
 from cabinwright.stages.signal.factory.result import FactoryResult
 
-__all__ = ["NOT_YET", "SignalResult"]
+__all__ = ["Part", "SignalResult"]
 
-NOT_YET = "presets, gain structure and amplifier loads are not part of this version"
+
+class Part(Protocol):
+    """One part of the result: what it puts into ``plan.json``, and its findings."""
+
+    @property
+    def findings(self) -> tuple[Finding, ...]: ...
+
+    def to_dict(self) -> Any: ...
 
 
 @dataclass(frozen=True)
 class SignalResult:
-    """The signal chain as far as it is worked out."""
+    """The signal chain as far as it is worked out; a part without its tables is None."""
 
-    factory: FactoryResult | None
-    not_yet: str = NOT_YET  #: what this stage does not do yet
-    findings: tuple[Finding, ...] = field(default=())
+    factory: FactoryResult | None = None
+    presets: Part | None = None
+    turn_on: Part | None = None
+    service_bypasses: Part | None = None
+    gains: Part | None = None
+    loads: Part | None = None
+    findings: tuple[Finding, ...] = field(default=())  #: those of every part
 
     def to_dict(self) -> dict[str, Any]:
-        """Its part of ``plan.json``."""
-        return {
-            "factory": self.factory.to_dict() if self.factory else None,
-            "not_yet": self.not_yet,
-            "findings": [item.to_dict() for item in self.findings],
+        """Its part of ``plan.json``; see ``docs/plan.md``."""
+        names = ("factory", "presets", "turn_on", "service_bypasses", "gains", "loads")
+        parts: dict[str, Part | None] = {name: getattr(self, name) for name in names}
+        return {name: part.to_dict() if part else None for name, part in parts.items()} | {
+            "findings": [item.to_dict() for item in self.findings]
         }
