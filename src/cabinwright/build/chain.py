@@ -104,6 +104,17 @@ class Converter(SignalNode):
     """Noise at its output, rms, 20 Hz to 20 kHz unweighted."""
     gain_db: Decibels | None = None
     """Gain from input to output where both are analogue; absent: output_v over input_v."""
+    gain_min_db: Decibels | None = None
+    """Lowest gain of its control, where it has one; its gain is then set to suit."""
+    gain_max_db: Decibels | None = None
+    """Highest gain of its control."""
+
+    @model_validator(mode="after")
+    def _control(self) -> Self:
+        low, high = self.gain_min_db, self.gain_max_db
+        require((low is None) == (high is None), "gain_min_db", "a control has gain_min_db and gain_max_db")
+        require(low is None or high is None or low <= high, "gain_min_db", "gain_min_db is at most gain_max_db")
+        return self
 
 
 class ProcessorInput(SignalNode):
@@ -275,6 +286,10 @@ class Chain(Model):
     """Frequency of the sine to set gains with; absent: the middle of each channel's band."""
     meter_level_db: Annotated[float, Quantity("db", ge=-60.0, le=0.0)] = 0.0
     """Level of that sine below full scale."""
+    spare_speakers: bool = False
+    """Whether amplifiers are set so low that a sine at full level gives no loudspeaker more than its `pe_w`."""
+    crest_db: Annotated[float, Quantity("db", ge=0.0, le=30.0)] = 12.0
+    """Peak of the music over its mean power; 12 common practice, loud and compressed music 6."""
     seat_level_db: Annotated[float, Quantity("db", ge=60.0, le=140.0)] = 105.0
     """Peak level wanted at the seat, re 20 µPa."""
     must_hear: Annotated[tuple[Sound, ...], Field(strict=False)] = ("warnings", "navigation", "parking")

@@ -166,6 +166,16 @@ class Speaker(Model):
     """Direction its axis points to, as x, y, z parts of any length."""
     model: Name | None = None
     """Name of its speaker model."""
+    impedance_ohm: Annotated[float, Quantity("ohm", gt=0.0, le=1000.0)] | None = None
+    """Nominal impedance of one voice coil; absent: the usual value that the model's `re_ohm` points to."""
+    minimum_ohm: Annotated[float, Quantity("ohm", gt=0.0, le=1000.0)] | None = None
+    """Lowest impedance of one voice coil; absent: the model's, or four fifths of the nominal one (IEC 60268-5)."""
+    coils: Annotated[int, Field(ge=1, le=8)] | None = None
+    """Number of its voice coils; absent: the model's, or one."""
+    pe_w: Annotated[float, Quantity("w", gt=0.0, le=50_000.0)] | None = None
+    """Power that its voice coils together stand for long; absent: the model's."""
+    sensitivity_db: Annotated[float, Quantity("db", ge=60.0, le=120.0)] | None = None
+    """Level at 1 m for 2.83 V, its coils in parallel; absent: from the model's figures, in half space."""
     safe_low_hz: Hertz | None = None
     """Lowest frequency its maker allows at full level; absent: by role, common practice."""
     safe_high_hz: Hertz | None = None
