@@ -91,7 +91,7 @@ class Converter(SignalNode):
     """Something between a source and the processor: a converter, a line-level adaptor, a transformer."""
 
     from_: Name = Field(alias="from")
-    """The source or converter before it."""
+    """The source, factory output or converter before it."""
     input_v: Volts | None = None
     """Input at which it clips; absent for a digital input."""
     input_ohm: Impedance = 10_000.0
@@ -294,6 +294,8 @@ class Chain(Model):
     """Peak level wanted at the seat, re 20 µPa."""
     must_hear: Annotated[tuple[Sound, ...], Field(strict=False)] = ("warnings", "navigation", "parking")
     """The car's own sounds that must reach a loudspeaker in every preset, as far as a source carries them."""
+    warns_when: Annotated[tuple[dict[str, str], ...], Field(strict=False, max_length=20), OneOrMore()] = ()
+    """States in which the car sounds them, one table or several; absent: whenever any amplifier is on."""
     usable_db: Annotated[float, Quantity("db", ge=-60.0, le=0.0)] = -12.0
     """Lowest usable level of such a sound against its own level in a preset of its own source."""
     centre_db: Decibels = -6.0

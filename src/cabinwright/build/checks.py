@@ -10,6 +10,7 @@ from collections.abc import Iterator, Mapping
 from math import ceil, floor
 from typing import Any, get_args
 
+from cabinwright.build.chain_checks import chain_check
 from cabinwright.build.checking import Fault, names_of, repeated, rows_of, shown, unknown
 from cabinwright.build.connectors import connector_check
 from cabinwright.build.document import Build, Processor
@@ -45,8 +46,9 @@ def cross_check(data: Mapping[str, Any]) -> Iterator[Fault]:
     yield from place_check(data)
     yield from factory_check(data)
     yield from power_check(data)
-    yield from connector_check(data)
     yield from loudspeaker_check(data)
+    yield from connector_check(data)
+    yield from chain_check(data)
 
 
 def _reserved(data: Mapping[str, Any]) -> Iterator[Fault]:
