@@ -56,6 +56,7 @@ SOURCES: dict[str, str] = {
     "Ghilani 2017": (
         "C. D. Ghilani, Adjustment Computations: Spatial Data Analysis, 6th edition, John Wiley & Sons, 2017"
     ),
+    "Grover 1946": ("F. W. Grover, Inductance Calculations: Working Formulas and Tables, Van Nostrand, New York, 1946"),
     "Haas 1951": (
         "H. Haas, Über den Einfluss eines Einfachechos auf die Hörsamkeit von Sprache, Acustica 1, 49–58, 1951"
     ),
@@ -66,16 +67,25 @@ SOURCES: dict[str, str] = {
     ),
     "IEC 61260-1": "IEC 61260-1:2014, Electroacoustics – Octave-band and fractional-octave-band filters – Part 1",
     "IEC 61672-1": "IEC 61672-1:2013, Electroacoustics – Sound level meters – Part 1: Specifications",
+    "IEEE 1789": (
+        "IEEE Std 1789-2015, Recommended Practices for Modulating Current in High-Brightness LEDs for Mitigating "
+        "Health Risks to Viewers"
+    ),
     "ISO 18233": "ISO 18233:2006, Acoustics – Application of new measurement methods in building and room acoustics",
     "ISO 4130": "ISO 4130:1978, Road vehicles – Three-dimensional reference system and fiducial marks – Definitions",
     "ISO 8820-3": "ISO 8820-3:2015, Road vehicles – Fuse-links – Part 3: Fuse-links with tabs (blade type)",
     "ISO 9613-1": "ISO 9613-1:1993, Acoustics – Attenuation of sound during propagation outdoors – Part 1",
+    "ITU-R BS.1770": ("ITU-R BS.1770-5:2023, Algorithms to measure audio programme loudness and true-peak audio level"),
     "Kurze & Anderson 1971": (
         "U. J. Kurze, G. S. Anderson, Sound attenuation by barriers, Applied Acoustics 4(1), 35–53, 1971"
     ),
     "Levenberg 1944": (
         "K. Levenberg, A method for the solution of certain non-linear problems in least squares, Quart. Appl. "
         "Math. 2, 164–168, 1944"
+    ),
+    "Levine & Schwinger 1948": (
+        "H. Levine, J. Schwinger, On the radiation of sound from an unflanged circular pipe, Phys. Rev. 73(4), 383–406, "
+        "1948"
     ),
     "Linkwitz 1976": (
         "S. H. Linkwitz, Active crossover networks for noncoincident drivers, J. Audio Eng. Soc. 24(1), 2–8, 1976"
@@ -100,7 +110,21 @@ SOURCES: dict[str, str] = {
         "A. Thompson and B. N. Taylor, Guide for the Use of the International System of Units (SI), NIST Special "
         "Publication 811, 2008 edition"
     ),
+    "Ott 2009": "H. W. Ott, Electromagnetic Compatibility Engineering, John Wiley & Sons, 2009",
+    "Paul 2008": "C. R. Paul, Analysis of Multiconductor Transmission Lines, 2nd edition, John Wiley & Sons, 2008",
     "Self 2013": "D. Self, Audio Power Amplifier Design, 6th edition, Focal Press, 2013",
+    "Small 1972": (
+        "R. H. Small, Direct-radiator loudspeaker system analysis, J. Audio Eng. Soc. 20(5), 383–395; Closed-box "
+        "loudspeaker systems, 20(10), 798–808, and 21(1), 11–18, 1972 and 1973"
+    ),
+    "Small 1973": ("R. H. Small, Vented-box loudspeaker systems I–IV, J. Audio Eng. Soc. 21(5) to 21(8), 1973"),
+    "Small 1974": (
+        "R. H. Small, Passive-radiator loudspeaker systems I and II, J. Audio Eng. Soc. 22(8), 592–601, and 22(9), "
+        "683–689, 1974"
+    ),
+    "Thiele 1971": (
+        "A. N. Thiele, Loudspeakers in vented boxes I and II, J. Audio Eng. Soc. 19(5), 382–392, and 19(6), 471–483, 1971"
+    ),
     "TOML 1.0": "TOML, Tom's Obvious Minimal Language, version 1.0.0, 2021, https://toml.io/en/v1.0.0",
     "Tukey 1977": "J. W. Tukey, Exploratory Data Analysis, Addison-Wesley, 1977 (median polish)",
     "UN Regulation No. 125": (

@@ -162,4 +162,6 @@ class SignalCable(Model):
     level_v: Annotated[float, Quantity("v", gt=0.0, le=100.0)] = 1.0
     """Signal at its full level, effective value, against which noise is counted."""
     target_db: Annotated[float, Quantity("db", ge=-140.0, le=0.0)] = -80.0
-    """Noise that is allowed, against that level."""
+    """Hum that is allowed, against that level: what sounds without music."""
+    bass_target_db: Annotated[float, Quantity("db", ge=-140.0, le=0.0)] = -40.0
+    """What a bass note may put into it by the amplifiers' own draw; the note itself covers it."""

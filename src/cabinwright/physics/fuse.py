@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 
-__all__ = ["GATES", "NON_FUSING", "opening_times_s"]
+__all__ = ["GATES", "NON_FUSING", "least_melting_a2s", "may_open", "opening_times_s"]
 
 GATES: tuple[tuple[float, float, float], ...] = (
     (1.00, 360_000.0, math.inf),
@@ -38,3 +38,23 @@ def opening_times_s(*, current_a: float, rating_a: float) -> tuple[float, float]
     part = math.log(x / x0) / math.log(x1 / x0)
     greatest = math.inf if math.isinf(most0) else most0 * (most1 / most0) ** part
     return least0 * (least1 / least0) ** part, greatest
+
+
+def least_melting_a2s(rating_a: float) -> float:
+    """Least I²t [A²s] that melts a fuse in a hard pulse: the last gate's, which is of constant heat.
+
+    >>> round(least_melting_a2s(10.0), 6)
+    144.0
+    """
+    multiple, least, _ = GATES[-1]
+    return (multiple * rating_a) ** 2 * least
+
+
+def may_open(*, peak_a: float, i2t_a2s: float, rating_a: float, melting_a2s: float | None = None) -> bool:
+    """Whether a pulse may open a fuse: by its maker's I²t, else by the least time of the gates.
+
+    For the gates the pulse counts as a rectangle of its peak and its I²t.
+    """
+    if melting_a2s is not None:
+        return i2t_a2s >= melting_a2s
+    return peak_a > 0.0 and i2t_a2s / peak_a**2 >= opening_times_s(current_a=peak_a, rating_a=rating_a)[0]

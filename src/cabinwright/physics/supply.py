@@ -4,7 +4,16 @@ from __future__ import annotations
 
 import math
 
-__all__ = ["REST_V", "bridge_limit_w", "class_b_efficiency", "hours_left", "rest_v", "sag_v", "strip_drop_v"]
+__all__ = [
+    "REST_V",
+    "bridge_limit_w",
+    "class_b_efficiency",
+    "hours_left",
+    "led_resistor",
+    "rest_v",
+    "sag_v",
+    "strip_drop_v",
+]
 
 REST_V: tuple[tuple[float, float], ...] = ((0.0, 11.89), (0.25, 12.06), (0.5, 12.24), (0.75, 12.45), (1.0, 12.65))
 """State of charge and voltage of a rested, flooded lead-acid battery at 27 °C: BCI table."""
@@ -48,3 +57,14 @@ def strip_drop_v(*, current_a: float, resistance_ohm: float, both_ends: bool = F
     eighth. ``resistance_ohm`` is of both tracks from end to end.
     """
     return current_a * resistance_ohm / (8.0 if both_ends else 2.0)
+
+
+def led_resistor(*, supply_v: float, string_v: float, current_a: float) -> tuple[float, float]:
+    """Resistance [Ω] that sets the current of a string of light-emitting diodes, and the power [W] it turns into heat.
+
+    >>> resistance, power = led_resistor(supply_v=14.4, string_v=9.6, current_a=0.02)
+    >>> round(resistance), round(power, 3)
+    (240, 0.096)
+    """
+    left = max(supply_v - string_v, 0.0)
+    return left / current_a, left * current_a

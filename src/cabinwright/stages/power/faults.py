@@ -65,7 +65,7 @@ def _stuck(build: Build, net: Network) -> Iterator[Stuck]:
             yield Stuck("stuck closed", edge, True)
         elif element.kind == "fuse":
             yield Stuck("blown", edge, False)
-        elif 0 in net.circuit.ends[edge] and not build.wires[element.number].shield:
+        elif element.kind == "wire" and 0 in net.circuit.ends[edge] and not build.wires[element.number].shield:
             yield Stuck("ground lost", edge, False)
 
 
@@ -88,7 +88,7 @@ def _batch(
     settled = settle(net, many, forced)
     live = reaches(net.circuit, settled.closed, net.sources)
     bare = None
-    shields = [edge for edge in net.edges("wire") if build.wires[net.elements[edge].number].shield]
+    shields = net.shields(build)
     if shields:
         without = many.copy()
         without[:, shields] = False

@@ -8,7 +8,7 @@ from collections.abc import Collection
 
 from cabinwright.stages.power.network import Network
 
-__all__ = ["fed_edges", "fuses_before", "path_lengths_m"]
+__all__ = ["fed_edges", "fuses_before", "fuses_of_draws", "path_lengths_m"]
 
 Links = dict[int, list[tuple[int, int]]]
 
@@ -38,19 +38,37 @@ def fed_edges(net: Network, without: Collection[int] = ()) -> set[int]:
     return found - {-1}
 
 
-def fuses_before(net: Network) -> dict[int, list[int]]:
-    """For each edge that is fed at all: the fuses that cut it off when they are out, each on its own."""
-    fuses, all_fed = net.edges("fuse"), fed_edges(net)
-    without = {fuse: fed_edges(net, {fuse}) for fuse in fuses}
+def fuses_before(net: Network, shields: Collection[int] = ()) -> dict[int, list[int]]:
+    """For each edge that is fed at all: the fuses that cut it off when they are out, each on its own.
+
+    Shields of signal cables feed nothing in sound use; what comes home through them is a fault and is found as one.
+    """
+    fuses, all_fed = net.edges("fuse"), fed_edges(net, shields)
+    without = {fuse: fed_edges(net, {fuse, *shields}) for fuse in fuses}
     return {edge: [fuse for fuse in fuses if fuse != edge and edge not in without[fuse]] for edge in sorted(all_fed)}
 
 
-def path_lengths_m(net: Network) -> dict[int, float]:
+def fuses_of_draws(net: Network, shields: Collection[int] = ()) -> tuple[tuple[int, ...], ...]:
+    """For each draw: the fuses that cut its plus end off when they are out, each on its own."""
+
+    def live(without: Collection[int]) -> set[int]:
+        fed = fed_edges(net, without)
+        return {int(node) for edge in fed for node in net.circuit.ends[edge]} | set(net.sources)
+
+    all_live, fuses = live(shields), net.edges("fuse")
+    without = {fuse: live({fuse, *shields}) for fuse in fuses}
+    return tuple(
+        tuple(fuse for fuse in fuses if draw.from_ in all_live and draw.from_ not in without[fuse])
+        for draw in net.draws
+    )
+
+
+def path_lengths_m(net: Network, shields: Collection[int] = ()) -> dict[int, float]:
     """For each wire on a load's shortest way from a plus and back: the greatest length of such a way, feed and return."""
     longest = dict[int, float]()
     for draw in net.draws:
-        feed = _shortest(net, set(net.sources), draw.from_)
-        back = _shortest(net, {0}, draw.to)
+        feed = _shortest(net, set(net.sources), draw.from_, shields)
+        back = _shortest(net, {0}, draw.to, shields)
         if feed is None or back is None:
             continue
         way = {*feed, *back}
@@ -60,12 +78,13 @@ def path_lengths_m(net: Network) -> dict[int, float]:
     return longest
 
 
-def _shortest(net: Network, starts: set[int], goal: int) -> list[int] | None:
+def _shortest(net: Network, starts: set[int], goal: int, without: Collection[int]) -> list[int] | None:
     """Edges of the shortest way, every contact closed; ``None`` where there is none."""
     links: Links = defaultdict(list)
     for edge, (a, b) in enumerate(net.circuit.ends.tolist()):
-        links[a].append((edge, b))
-        links[b].append((edge, a))
+        if edge not in without:
+            links[a].append((edge, b))
+            links[b].append((edge, a))
     heap: list[tuple[float, int, int, int]] = [(0.0, node, -1, -1) for node in sorted(starts)]
     came = dict[int, tuple[int, int]]()
     while heap:

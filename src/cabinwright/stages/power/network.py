@@ -9,18 +9,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cabinwright.build.document import Build
-from cabinwright.build.electrical import BATTERY_PLUS, CHASSIS, Amplifier, Driver, Load, Supply
+from cabinwright.build.electrical import BATTERY_PLUS, CHASSIS, Amplifier, Driver, Load, SignalCable, Supply
 from cabinwright.physics.circuit import Circuit, reaches
 from cabinwright.physics.wire import resistance_ohm
 from cabinwright.stages.power.states import States
 from cabinwright.tables import amplifier_efficiency
 
-__all__ = ["Draw", "Element", "Network", "Settled", "contacts", "drawn_a", "network", "settle"]
+__all__ = ["Draw", "Element", "Network", "Settled", "contacts", "drawn_a", "network", "settle", "shield_ohm"]
 
 Real = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Index = NDArray[np.intp]
 
+SHIELD_OHM_M = 0.02  #: braid of a thin coaxial cable, typical; from memory
 PROVISIONAL_MM2 = 6.0  #: a wire without a size has this one until its current is known
 
 
@@ -28,7 +29,9 @@ PROVISIONAL_MM2 = 6.0  #: a wire without a size has this one until its current i
 class Element:
     """Something that joins two nodes."""
 
-    kind: str  #: ``wire`` ``fuse`` ``switch`` ``relay`` ``isolator``
+    kind: (
+        str  #: ``wire`` ``fuse`` ``switch`` ``relay`` ``isolator`` ``shield`` (of a signal cable grounded at both ends)
+    )
     name: str
     number: int  #: in its table of the build
 
@@ -70,6 +73,11 @@ class Network:
     def edges(self, kind: str) -> list[int]:
         """Edges of this kind, in the build's order."""
         return [number for number, element in enumerate(self.elements) if element.kind == kind]
+
+    def shields(self, build: Build) -> list[int]:
+        """Edges that are shields of signal cables, whether cables of their own or wires marked so."""
+        marked = [edge for edge in self.edges("wire") if build.wires[self.elements[edge].number].shield]
+        return [*marked, *self.edges("shield")]
 
     def with_areas(self, build: Build, areas_mm2: Sequence[float]) -> Network:
         """The same with other sizes of wires."""
@@ -120,6 +128,9 @@ def network(build: Build, supply: Supply) -> Network:
     second = supply.second_battery
     if second and supply.isolator:
         add("isolator", "isolator", 0, BATTERY_PLUS, second.plus, supply.isolator.resistance_ohm)
+    for number, cable in enumerate(build.signal_cables):
+        if cable.shield_grounded == "both ends" and cable.from_ != cable.to:
+            add("shield", cable.name, number, cable.from_, cable.to, shield_ohm(cable))
     draws = [
         Draw(
             "load",
@@ -170,6 +181,11 @@ def drawn_a(load: Load, nominal_v: float) -> tuple[float, float]:
         return current, current * load.dimmed_share
     current = load.current_a if load.current_a is not None else (load.power_w or 0.0) / nominal_v
     return current, current * load.dimmed_share
+
+
+def shield_ohm(cable: SignalCable) -> float:
+    """Resistance of a signal cable's shield from end to end."""
+    return SHIELD_OHM_M * cable.length_m if cable.shield_ohm is None else cable.shield_ohm
 
 
 def driver_a(driver: Driver, nominal_v: float) -> float:

@@ -8,6 +8,7 @@ import numpy as np
 
 from cabinwright.build.document import Build
 from cabinwright.findings import Finding, Severity, finding
+from cabinwright.stages.power.extras import short
 from cabinwright.stages.power.faults import Chafe
 from cabinwright.stages.power.guards import fed_edges
 from cabinwright.stages.power.result import FuseResult, PowerResult, WireResult
@@ -22,8 +23,8 @@ TOLERANCE = 1e-9
 def protection(build: Build, sized: Sized, result: PowerResult, shorts: list[Chafe | None]) -> Iterator[Finding]:
     """Every finding on wires and fuses."""
     yield from _unfused(build, sized)
-    for (name, wire), short in zip(result.wires.items(), shorts, strict=True):
-        yield from _wire(name, wire, result, short)
+    for (name, wire), met in zip(result.wires.items(), shorts, strict=True):
+        yield from _wire(name, wire, result, met)
     for number, (name, fuse) in enumerate(result.fuses.items()):
         yield from _fuse(name, fuse)
         yield from _place(name, build.fuses[number].from_battery_m, fuse)
@@ -53,15 +54,13 @@ def _unfused(build: Build, sized: Sized) -> Iterator[Finding]:
             yield finding("power.long_before_fuse", where=wire.name, value=wire.length_m, limit=NEAR_M, unit="m")
 
 
-def _wire(name: str, wire: WireResult, result: PowerResult, short: Chafe | None) -> Iterator[Finding]:
+def _wire(name: str, wire: WireResult, result: PowerResult, met: Chafe | None) -> Iterator[Finding]:
     if wire.average_a > wire.free_air_a + TOLERANCE:
         yield finding(
-            "power.wire_burns", where=name, value=_short(wire.average_a), limit=_short(wire.free_air_a), unit="A"
+            "power.wire_burns", where=name, value=short(wire.average_a), limit=short(wire.free_air_a), unit="A"
         )
     elif wire.average_a > wire.ampacity_a + TOLERANCE:
-        yield finding(
-            "power.wire_hot", where=name, value=_short(wire.average_a), limit=_short(wire.ampacity_a), unit="A"
-        )
+        yield finding("power.wire_hot", where=name, value=short(wire.average_a), limit=short(wire.ampacity_a), unit="A")
     if wire.decided_by.endswith("no size is enough"):
         yield finding("power.no_size", where=name, reason=wire.decided_by.split(",")[0])
     fuse = None if wire.fuse is None else result.fuses[wire.fuse]
@@ -75,8 +74,8 @@ def _wire(name: str, wire: WireResult, result: PowerResult, short: Chafe | None)
             where=str(wire.fuse),
             wire=name,
             gauge=wire.gauge,
-            value=_short(fuse.rating_a),
-            limit=_short(wire.free_air_a),
+            value=short(fuse.rating_a),
+            limit=short(wire.free_air_a),
             unit="A",
             severity=severity,
         )
@@ -86,33 +85,31 @@ def _wire(name: str, wire: WireResult, result: PowerResult, short: Chafe | None)
             where=str(wire.fuse),
             wire=name,
             gauge=wire.gauge,
-            value=_short(fuse.rating_a),
-            limit=_short(wire.ampacity_a),
+            value=short(fuse.rating_a),
+            limit=short(wire.ampacity_a),
             unit="A",
         )
-    if short is not None and short.fuse is not None and not short.clears:
+    if met is not None and met.fuse is not None and not met.clears:
         yield finding(
             "power.fuse_slow",
             where=str(wire.fuse),
             wire=name,
-            value=_short(short.clears_s) if np.isfinite(short.clears_s) else "no time at all",
-            limit=_short(short.stands_s),
+            value=short(met.clears_s) if np.isfinite(met.clears_s) else "no time at all",
+            limit=short(met.stands_s),
             unit="s",
-            current=_short(short.current_a),
+            current=short(met.current_a),
             severity=severity,
         )
 
 
 def _fuse(name: str, fuse: FuseResult) -> Iterator[Finding]:
     if fuse.average_a > fuse.rating_a + TOLERANCE:
-        yield finding(
-            "power.fuse_blows", where=name, value=_short(fuse.average_a), limit=_short(fuse.rating_a), unit="A"
-        )
+        yield finding("power.fuse_blows", where=name, value=short(fuse.average_a), limit=short(fuse.rating_a), unit="A")
     elif fuse.load_a > fuse.rating_a + TOLERANCE:
-        yield finding("power.fuse_peak", where=name, value=_short(fuse.load_a), limit=_short(fuse.rating_a), unit="A")
+        yield finding("power.fuse_peak", where=name, value=short(fuse.load_a), limit=short(fuse.rating_a), unit="A")
     elif fuse.average_a > CONTINUOUS * fuse.rating_a + TOLERANCE:
-        limit = _short(CONTINUOUS * fuse.rating_a)
-        yield finding("power.fuse_warm", where=name, value=_short(fuse.average_a), limit=limit, unit="A")
+        limit = short(CONTINUOUS * fuse.rating_a)
+        yield finding("power.fuse_warm", where=name, value=short(fuse.average_a), limit=limit, unit="A")
     if fuse.selective is False:
         yield finding("power.not_selective", where=name, after=", ".join(f"“{other}”" for other in fuse.after))
 
@@ -121,9 +118,3 @@ def _place(name: str, from_battery_m: float | None, fuse: FuseResult) -> Iterato
     """Only the first fuse behind a battery has to be near it."""
     if from_battery_m is not None and from_battery_m > NEAR_M and not fuse.after:
         yield finding("power.fuse_far", where=name, value=from_battery_m, limit=NEAR_M, unit="m")
-
-
-def _short(value: float) -> float:
-    """Three significant digits, and no point where it is whole."""
-    rounded = float(f"{value:.3g}")
-    return int(rounded) if rounded.is_integer() else rounded

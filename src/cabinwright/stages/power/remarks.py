@@ -10,6 +10,7 @@ import numpy as np
 from cabinwright.build.document import Build
 from cabinwright.findings import Finding, finding
 from cabinwright.physics.circuit import reaches
+from cabinwright.stages.power.extras import extras
 from cabinwright.stages.power.faults import Chafe
 from cabinwright.stages.power.protection import protection
 from cabinwright.stages.power.result import PowerResult
@@ -35,6 +36,7 @@ def remarks(build: Build, sized: Sized, result: PowerResult, shorts: list[Chafe 
         *_idle(build, sized, result),
         *_shape(sized, result.states),
         *protection(build, sized, result, shorts),
+        *extras(build, result),
         *_voltages(build, sized, result),
         *_supply(sized, result),
         *_faults(result),
@@ -134,11 +136,9 @@ def _voltages(build: Build, sized: Sized, result: PowerResult) -> Iterator[Findi
     supply = sized.net.supply
     floor, allowed = SAG_SHARE * supply.nominal_v, supply.drop_share * supply.nominal_v
     for name, load in result.loads.items():
-        if load.strip_drop_v is not None:
-            yield finding("power.glare", where=name)
-            if load.strip_drop_v > allowed + 1e-9:
-                dim, limit = round(load.strip_drop_v, 3), round(allowed, 3)
-                yield finding("power.strip_dims", where=name, value=dim, limit=limit, unit="V")
+        if load.strip_drop_v is not None and load.strip_drop_v > allowed + 1e-9:
+            dim, limit = round(load.strip_drop_v, 3), round(allowed, 3)
+            yield finding("power.strip_dims", where=name, value=dim, limit=limit, unit="V")
         if load.voltage_v is None or load.state is None:
             continue
         if load.voltage_v <= 0.0:

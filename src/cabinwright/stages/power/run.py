@@ -3,19 +3,25 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
 from cabinwright.build.document import Build
-from cabinwright.physics.fuse import NON_FUSING, opening_times_s
+from cabinwright.physics.fuse import NON_FUSING, least_melting_a2s, may_open, opening_times_s
 from cabinwright.physics.supply import strip_drop_v
 from cabinwright.physics.wire import resistance_ohm, temperature_factor
 from cabinwright.stages.power.budget import budget
+from cabinwright.stages.power.contacts import contact_results
 from cabinwright.stages.power.faults import Chafe, chafe, single_faults
+from cabinwright.stages.power.grounds import returns
+from cabinwright.stages.power.hum import signal_cables
+from cabinwright.stages.power.inrush import Pulses, pulses
+from cabinwright.stages.power.lighting import lighting
 from cabinwright.stages.power.network import contacts, network, settle
 from cabinwright.stages.power.promises import judge
 from cabinwright.stages.power.remarks import remarks
 from cabinwright.stages.power.result import FuseResult, LoadResult, PowerResult, WireResult
-from cabinwright.stages.power.sizing import Sized, free_current_a, rating_c, size, stands_a
+from cabinwright.stages.power.sizing import CONTINUOUS, Sized, free_current_a, rating_c, size, stands_a
 from cabinwright.stages.power.solved import AVERAGE, PEAK, Solved
 from cabinwright.stages.power.states import States
 from cabinwright.tables import breaking_capacity_a, greatest_resistance_ohm_km
@@ -29,6 +35,19 @@ ASSUMPTIONS = (
     "Ampacities are recalled from 33 CFR 183.425 (single wires in air at 30 °C, bundled and warmed as stated): they size "
     "and caution, and never refuse. A fuse is refused by heat balance and by I²t.",
     "Every fuse opens within the gates quoted for high-current links; its maker's curve outranks them.",
+    "A load without an inrush takes none. All that is fed in a state starts at once; the wires' inductance, which lowers "
+    "the peak and leaves I²t alone, is left out.",
+    "Hum is an estimate by textbook coupling between thin parallel conductors over a sheet that acts as a mirror, within "
+    "some 6 dB where the geometry is known and only above the skin depth's frequency (some hundred hertz for steel). The "
+    "body is one node: a voltage along it adds to every one given here.",
+)
+CAUTIONS = (
+    "High direct current burns, and arcs do not go out by themselves: battery's minus off while wiring, main fuse in last.",
+    "Batteries give off explosive gas: vent them outside, and let none be joined that its maker does not allow for; "
+    "lithium ones burn when abused or charged wrongly.",
+    "Airbag and belt-tensioner wiring is never probed, tapped or laid beside: only who is licensed works on it.",
+    "First power-up: through a small fuse or a current limit, everything unplugged, measuring before each step.",
+    "The makers' instructions, local codes and licensed practice outrank every figure here.",
 )
 
 
@@ -46,16 +65,25 @@ def run(build: Build) -> PowerResult | None:
         settled = settle(net, closed)
         sized = size(build, net, settled)
         shorts = [chafe(build, sized, number) for number in range(len(build.wires))]
+        rush = pulses(build, sized, states)
+        wires, loads = _wires(build, sized, states), _loads(build, sized, states)
+        faults = single_faults(build, sized, states, closed, settled.on)
         result = PowerResult(
             states=states,
             conductor_c=build.supply.conductor_c,
-            wires=_wires(build, sized, states),
-            fuses=_fuses(build, sized, states, shorts),
-            loads=_loads(build, sized, states),
+            wires=wires,
+            fuses=_fuses(build, sized, states, shorts, rush),
+            loads=loads,
             promises=tuple(judge(item, net, states, settled.on) for item in build.promises),
-            faults=single_faults(build, sized, states, closed, settled.on),
+            faults=faults,
             budget=budget(build, sized.net, sized.solved, states),
+            contacts=contact_results(build, sized, states, rush),
+            inrush=rush.loads,
+            lighting=lighting(build, sized, loads, faults),
+            grounds=returns(build, sized),
+            signal_cables=signal_cables(build, sized, states),
             assumptions=ASSUMPTIONS,
+            cautions=CAUTIONS,
         )
         return remarks(build, sized, result, shorts)
 
@@ -108,14 +136,20 @@ def _wires(build: Build, sized: Sized, states: States) -> dict[str, WireResult]:
             ampacity_a=stands_a(wire, gauge.area_mm2),
             free_air_a=free_current_a(wire, gauge.area_mm2),
             sized=wire.gauge is None,
-            decided_by=sized.decided[number],
+            decided_by=sized.decided[number].word,
+            limits=dict(sized.decided[number].limits),
+            assumes=f"{wire.material}, {wire.insulation} °C insulation, {_bundled(wire.bundle)}, "
+            f"{wire.ambient_c:g} °C around it; resistance at {net.supply.conductor_c:g} °C, sized for the drop at "
+            f"{rating_c(wire):g} °C and {100.0 * net.supply.drop_share:g} % of {net.supply.nominal_v:g} V",
             fuse=None if guard is None else build.fuses[guard].name,
             short_a=short if net.supply.battery and short > 0.0 else None,
         )
     return found
 
 
-def _fuses(build: Build, sized: Sized, states: States, shorts: list[Chafe | None]) -> dict[str, FuseResult]:
+def _fuses(
+    build: Build, sized: Sized, states: States, shorts: list[Chafe | None], rush: Pulses
+) -> dict[str, FuseResult]:
     net, found = sized.net, {}
     wires, fuses = net.edges("wire"), net.edges("fuse")
     for number, (edge, fuse) in enumerate(zip(fuses, build.fuses, strict=True)):
@@ -129,10 +163,14 @@ def _fuses(build: Build, sized: Sized, states: States, shorts: list[Chafe | None
         slow = {wire for wire, short in met if not short.clears}
         hot = {wire for wire in mine if rating > free_current_a(build.wires[wire], sized.gauges[wire].area_mm2)}
         spoils = tuple(build.wires[wire].name for wire in sorted(slow | hot))
+        pulse = (float(rush.peak_a[edge]), float(rush.i2t_a2s[edge])) if rush.peak_a[edge] > 0.0 else None
         upstream = [fuses.index(other) for other in sized.before.get(edge, [])]
         found[fuse.name] = FuseResult(
             rating_a=rating,
             chosen=fuse.rating_a is None,
+            decided_by="" if fuse.rating_a is not None else _asked_by(flow, rating),
+            assumes="standard ratings; the peak, and the average at "
+            f"{100.0 * CONTINUOUS:g} % of the rating (from memory); gates of high-current links",
             load_a=_clean(float(flow[row, PEAK])),
             average_a=_clean(float(flow[:, AVERAGE].max())),
             state=state,
@@ -144,8 +182,29 @@ def _fuses(build: Build, sized: Sized, states: States, shorts: list[Chafe | None
             slowest_s=slowest if np.isfinite(slowest) else None,
             after=tuple(build.fuses[other].name for other in upstream),
             selective=_selective(prospective, rating, [sized.ratings_a[other] for other in upstream]),
+            inrush_a=pulse[0] if pulse else None,
+            inrush_a2s=pulse[1] if pulse else None,
+            inrush_by=rush.by[edge],
+            melting_a2s=fuse.melting_a2s or least_melting_a2s(rating),
+            stands_inrush=not may_open(peak_a=pulse[0], i2t_a2s=pulse[1], rating_a=rating, melting_a2s=fuse.melting_a2s)
+            if pulse
+            else None,
         )
     return found
+
+
+def _bundled(count: int) -> str:
+    return "alone" if count == 1 else f"in a bundle of {count}"
+
+
+def _asked_by(flow: NDArray[np.float64], rating_a: float) -> str:
+    """The limit that decided a fuse's rating."""
+    peak, average = float(flow[:, PEAK].max()), float(flow[:, AVERAGE].max()) / CONTINUOUS
+    if max(peak, average) > rating_a + 1e-9:
+        return "largest made, and it is not enough"
+    if max(peak, average) < 1e-9:
+        return "smallest made"
+    return "peak" if peak >= average else "average"
 
 
 def _selective(prospective_a: float, rating_a: float, upstream_a: list[float]) -> bool | None:
@@ -173,7 +232,7 @@ def _loads(build: Build, sized: Sized, states: States) -> dict[str, LoadResult]:
             feed_drop_v=float((v[ever, 1] - v[ever, draw.from_])[:, AVERAGE].max()) if ever.any() else None,
             return_drop_v=float(v[ever, draw.to, AVERAGE].max()) if ever.any() else None,
             strip_drop_v=strip_drop_v(
-                current_a=draw.peak_a,
+                current_a=draw.peak_a / load.strip.runs,
                 resistance_ohm=load.strip.resistance_ohm,
                 both_ends=load.strip.fed_at == "both ends",
             )

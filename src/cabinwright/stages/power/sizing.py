@@ -20,7 +20,7 @@ from cabinwright.physics.wire import (
     free_air_current_a,
     resistance_ohm,
 )
-from cabinwright.stages.power.guards import fuses_before, path_lengths_m
+from cabinwright.stages.power.guards import fuses_before, fuses_of_draws, path_lengths_m
 from cabinwright.stages.power.network import Network, Settled
 from cabinwright.stages.power.solved import AVERAGE, PEAK, Solved, solve_all
 from cabinwright.tables import ampacity_a, bundle_factor, fuse_ratings_a, rows
@@ -41,17 +41,26 @@ class Shorts:
 
 
 @dataclass(frozen=True)
+class Decision:
+    """Why a wire has its size."""
+
+    word: str = ""  #: the limit that decided it; empty where the build states it
+    limits: tuple[tuple[str, str], ...] = ()  #: each limit with the smallest size that keeps it
+
+
+@dataclass(frozen=True)
 class Sized:
     """The network with every size and rating, solved."""
 
     net: Network
     solved: Solved
     gauges: tuple[Gauge, ...]  #: of each wire
-    decided: tuple[str, ...]  #: of each wire: the limit that decided its size; empty where the build states it
+    decided: tuple[Decision, ...]  #: of each wire
     ratings_a: tuple[float, ...]  #: of each fuse
     chosen: tuple[bool, ...]  #: of each fuse: whether the rating is ours
     before: dict[int, list[int]]  #: edge: fuses before it
     shorts: Shorts
+    load_fuses: tuple[tuple[int, ...], ...]  #: of each draw: edges of the fuses without which it is dead
 
     def guard(self, edge: int) -> int | None:
         """The fuse (its number) that has to protect an edge: the smallest before it."""
@@ -89,10 +98,11 @@ def stands_s(wire: Wire, area_mm2: float, current_a: float) -> float:
 
 def size(build: Build, net: Network, settled: Settled) -> Sized:
     """Choose what is open, solve again, and repeat until nothing changes."""
-    before, paths = fuses_before(net), path_lengths_m(net)
-    ladder = _ladder(build)
+    shields = net.shields(build)
+    before, paths = fuses_before(net, shields), path_lengths_m(net, shields)
+    load_fuses, ladder = fuses_of_draws(net, shields), _ladder(build)
     gauges = tuple(wire.gauge or Gauge("6 mm2", 6.0) for wire in build.wires)
-    decided = ("",) * len(build.wires)
+    decided = (Decision(),) * len(build.wires)
     for _ in range(ROUNDS):
         net = net.with_areas(build, [gauge.area_mm2 for gauge in gauges])
         solved = solve_all(net, settled)
@@ -106,16 +116,17 @@ def size(build: Build, net: Network, settled: Settled) -> Sized:
             tuple(fuse.rating_a is None for fuse in build.fuses),
             before,
             _shorts(net, solved),
+            load_fuses,
         )
         wanted = [
-            _wire(build, made, number, paths, ladder) if wire.gauge is None else (wire.gauge, "")
+            _wire(build, made, number, paths, ladder) if wire.gauge is None else (wire.gauge, Decision())
             for number, wire in enumerate(build.wires)
         ]
         decided = tuple(word for _, word in wanted)
         if all(new == old for (new, _), old in zip(wanted, gauges, strict=True)):
             break
         gauges = tuple(gauge for gauge, _ in wanted)
-    return Sized(net, solved, made.gauges, decided, ratings, made.chosen, before, made.shorts)
+    return Sized(net, solved, made.gauges, decided, ratings, made.chosen, before, made.shorts, load_fuses)
 
 
 def _ladder(build: Build) -> list[Gauge]:
@@ -151,7 +162,7 @@ def _shorts(net: Network, solved: Solved) -> Shorts:
 
 def _wire(
     build: Build, made: Sized, number: int, paths: Mapping[int, float], ladder: Sequence[Gauge]
-) -> tuple[Gauge, str]:
+) -> tuple[Gauge, Decision]:
     """The smallest size that keeps every limit, and the limit that asks for it."""
     wire, edge = build.wires[number], made.net.edges("wire")[number]
     flow = np.abs(made.solved.solution.current_a[:, edge]).max(axis=0)
@@ -177,7 +188,8 @@ def _wire(
         (next((step for step, gauge in enumerate(ladder) if keeps(gauge.area_mm2)), len(ladder)), -rank, word)
         for rank, (word, keeps) in enumerate(limits)
     ]
+    kept = tuple((word, ladder[step].text if step < len(ladder) else "none") for step, _, word in steps)
     step, _, word = max(steps)
     if step == len(ladder):
-        return ladder[-1], f"{word}, and no size is enough"
-    return ladder[step], "smallest made" if step == 0 else word
+        return ladder[-1], Decision(f"{word}, and no size is enough", kept)
+    return ladder[step], Decision("smallest made" if step == 0 else word, kept)

@@ -21,6 +21,8 @@ def loops(net: Network) -> list[tuple[str, ...]]:
     tree: dict[int, list[tuple[int, int]]] = defaultdict(list)
     found = list[tuple[str, ...]]()
     for edge, (a, b) in enumerate(net.circuit.ends.tolist()):
+        if net.elements[edge].kind == "shield":  # a loop of grounds is spoken of as one
+            continue
         way = _way(tree, a, b)
         if way is None:
             tree[a].append((edge, b))
