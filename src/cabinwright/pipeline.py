@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, field
 from functools import partial
@@ -13,8 +13,10 @@ from cabinwright.errors import CabinwrightError
 from cabinwright.findings import Finding, finding
 from cabinwright.physics.directivity import Polar
 from cabinwright.physics.factory import FactoryResponses
+from cabinwright.physics.impedance import Sweep
 from cabinwright.physics.response import RecordedResponses
-from cabinwright.stages import layout, power, signal, survey, tuning
+from cabinwright.stages import enclosure, layout, power, signal, survey, tuning
+from cabinwright.stages.enclosure.result import EnclosureResult
 from cabinwright.stages.layout.result import LayoutResult
 from cabinwright.stages.power.result import PowerResult
 from cabinwright.stages.signal.result import SignalResult
@@ -37,7 +39,7 @@ class Results:
     survey: SurveyResult | None = None
     layout: LayoutResult | None = None
     signal: SignalResult | None = None
-    enclosure: None = None
+    enclosure: EnclosureResult | None = None
     power: PowerResult | None = None
     workshop: None = None
     skipped: dict[str, str] = field(default_factory=dict)  #: stage: what it would need
@@ -52,13 +54,14 @@ def design(
     polars: Mapping[str, Polar] | None = None,
     captured: FactoryResponses | None = None,
     programmes: Mapping[str, float] | None = None,
+    sweeps: tuple[Mapping[str, Sequence[Sweep]], tuple[Finding, ...]] = ({}, ()),
 ) -> Results:
     """Run every stage whose inputs are there.
 
     Whatever a stage raises becomes a ``stop`` of that stage, so that one cannot silence the others; only an interruption
     passes through.
     """
-    skipped = dict.fromkeys(("enclosure", "workshop"), NOT_BUILT)
+    skipped = {"workshop": NOT_BUILT}
     stopped: dict[str, tuple[Finding, ...]] = {}
     surveyed = _attempt("survey", lambda: survey.run(build), stopped)
     if surveyed is None and "survey" not in stopped:
@@ -68,6 +71,11 @@ def design(
         skipped["layout"] = "needs [[places]] and [[seats]], and [[cabin.surfaces]] for reflections"
     else:
         placed = _attempt("layout", lambda: compare_places(build, surveyed, progress, polars=polars), stopped)
+    boxed = _attempt(
+        "enclosure", lambda: enclosure.run(build, placed, sweeps=sweeps[0], found=sweeps[1]), stopped, sweeps[1]
+    )
+    if boxed is None and "enclosure" not in stopped:
+        skipped["enclosure"] = enclosure.NOT_YET
     wired = _attempt("power", lambda: power.run(build), stopped)
     if wired is None and "power" not in stopped:
         skipped["power"] = "needs [supply], and [[wires]], [[fuses]] and [[loads]] on it"
@@ -90,6 +98,7 @@ def design(
         survey=surveyed,
         layout=placed,
         signal=chain,
+        enclosure=boxed,
         power=wired,
         tuning=tuned,
         skipped=skipped,

@@ -25,6 +25,7 @@ from cabinwright.handover.documents import (
 )
 from cabinwright.measure.factory import read_factory
 from cabinwright.measure.factory_signal import factory_files
+from cabinwright.measure.impedance import read_sweeps
 from cabinwright.measure.polars import read_polars
 from cabinwright.measure.reader import read_recordings
 from cabinwright.measure.signal import sweep_files
@@ -165,7 +166,8 @@ class Session:
                 captured = read_factory(self.build, self.folder, progress)
             except Exception as error:
                 stopped["signal"] = (crashed("signal", error),)
-        results = design(self.build, recorded, progress, polars=polars, captured=captured)
+        sweeps = read_sweeps(self.build, self.folder)
+        results = design(self.build, recorded, progress, polars=polars, captured=captured, sweeps=sweeps)
         if stopped:
             skipped = {stage: words for stage, words in results.skipped.items() if stage not in stopped}
             results = replace(results, skipped=skipped, stopped={**results.stopped, **stopped})

@@ -10,6 +10,7 @@ from cabinwright.findings import Finding
 from cabinwright.handover.json_text import json_text, plain
 from cabinwright.handover.report_words import all_findings
 from cabinwright.physics.response import RecordedResponses
+from cabinwright.stages.enclosure.result import EnclosureResult
 from cabinwright.stages.layout.result import LayoutResult
 from cabinwright.stages.power.result import PowerResult
 from cabinwright.stages.signal.result import SignalResult
@@ -51,7 +52,7 @@ def plan_dict(build: Build, results: StageResults, recordings: RecordedResponses
             stages[stage] = {"findings": [item.to_dict() for item in stopped]} if stopped else None
         elif isinstance(result, TuningResult):
             stages[stage] = _tuning(result, recordings)
-        elif isinstance(result, SurveyResult | LayoutResult | SignalResult | PowerResult):
+        elif isinstance(result, SurveyResult | LayoutResult | SignalResult | EnclosureResult | PowerResult):
             stages[stage] = result.to_dict()
         else:
             stages[stage] = {"findings": [], **plain(result)}

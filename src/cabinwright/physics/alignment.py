@@ -29,7 +29,7 @@ HALF_POWER_DB = 10.0 * np.log10(0.5)
 LOWEST_HZ, HIGHEST_HZ = 0.5, 20_000.0
 
 
-def closed_box(driver: Driver, *, volume_m3: float, units: int = 1, source_ohm: float = 0.0) -> tuple[Number, Number]:
+def closed_box(driver: Driver, *, volume_m3: Number, units: int = 1, source_ohm: float = 0.0) -> tuple[Number, Number]:
     """Resonance [Hz] and total Q [1] without losses of the box: fs √(1 + α), Qts √(1 + α), α = units Vas/V.
 
     ``source_ohm`` [ohm] is what stands before each drive unit.

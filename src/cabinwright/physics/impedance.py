@@ -75,7 +75,7 @@ def fit(sweeps: Sequence[Sweep], *, sd_m2: float | None = None) -> Fitted:
     freedom = max(1, left.size - len(keys))
     spread = float(left @ left) / freedom
     slope: Real = np.asarray(found.jac, dtype=np.float64)
-    covariance = spread * np.linalg.pinv(slope.T @ slope)
+    covariance: Real = np.asarray(spread * np.linalg.pinv(slope.T @ slope), dtype=np.float64)
     figures = dict(zip(keys, np.exp(found.x).tolist(), strict=True))
     errors = dict(zip(keys, np.sqrt(np.diag(covariance)).tolist(), strict=True))
     if figures["le_h"] < 10.0 * SMALLEST_LE_H:

@@ -1,0 +1,135 @@
+"""Drive units made complete: from what is stated, else from what was measured; disagreements are named, never averaged."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from cabinwright.build.document import Build
+from cabinwright.build.loudspeaker import SpeakerModel
+from cabinwright.findings import Finding, finding
+from cabinwright.physics.driver_figures import FIGURES, Completed, complete
+from cabinwright.physics.impedance import Fitted, Sweep, fit
+from cabinwright.stages.enclosure.result import ModelResult
+
+__all__ = ["all_models", "stated_figures"]
+
+QTS_SENSE = (0.15, 1.2)  #: drive units that are made lie within
+DIFFERS = 0.05  #: a stated figure this far from the measured one is worth a word, where the fit is that sure
+MISFIT = 0.08  #: rms part of the impedance left over, beyond which the curve is not that of a cone on a spring
+MEASURED = ("fs_hz", "qes", "qms", "vas_m3", "mms_kg", "bl_t_m", "cms_m_per_n", "re_ohm")
+
+
+@dataclass(frozen=True)
+class _Found:
+    fitted: Fitted | None
+    findings: list[Finding]
+
+
+def all_models(build: Build, sweeps: Mapping[str, Sequence[Sweep]]) -> tuple[dict[str, ModelResult], list[Finding]]:
+    """Every model whose figures are enough, with what there is to say; ``sweeps`` by name of the model."""
+    models: dict[str, ModelResult] = {}
+    findings: list[Finding] = []
+    for item in build.speaker_models:
+        measured = _measured(item, sweeps.get(item.name, ()))
+        findings += measured.findings
+        model, found = _model(item, measured.fitted)
+        findings += found
+        if model is not None:
+            models[item.name] = model
+    return models, findings
+
+
+def stated_figures(item: SpeakerModel) -> dict[str, float]:
+    """The figures that the build states."""
+    return {key: value for key in FIGURES if (value := getattr(item, key)) is not None}
+
+
+def _model(item: SpeakerModel, fitted: Fitted | None) -> tuple[ModelResult | None, list[Finding]]:
+    stated = stated_figures(item)
+    done = complete(stated, le_h=item.le_h)
+    findings = _disagreements(item.name, done)
+    if done.impossible is not None:
+        return None, [*findings, finding("enclosure.impossible", where=item.name, reason=done.impossible)]
+    figures = None if fitted is None else _figures(fitted)
+    if done.driver is None and fitted is not None:
+        rest = {key: stated[key] for key in ("sd_m2", *stated) if key in stated and key not in fitted.figures}
+        measured = {key: fitted.figures[key] for key in MEASURED if key in fitted.figures}
+        done = complete({**rest, **_few(measured)}, le_h=item.le_h or fitted.figures["le_h"])
+    elif fitted is not None:
+        findings += _differs(item.name, done, fitted)
+    if done.driver is None:
+        missing = ", ".join(done.missing) or "another figure"
+        return None, [*findings, finding("enclosure.incomplete", where=item.name, missing=missing)]
+    qts = float(done.driver.qts)
+    if not QTS_SENSE[0] <= qts <= QTS_SENSE[1]:
+        limit = f"{QTS_SENSE[0]:g} to {QTS_SENSE[1]:g}"
+        findings.append(finding("enclosure.qts_sense", where=item.name, value=round(qts, 3), limit=limit))
+    return ModelResult(done.driver, done.used, figures, None if fitted is None else fitted.misfit), findings
+
+
+def _few(measured: Mapping[str, float]) -> dict[str, float]:
+    """Fitted figures follow from one another; as many as are independent are enough."""
+    keep = ("re_ohm", "fs_hz", "qes", "qms", "vas_m3", "mms_kg")
+    return {key: measured[key] for key in keep if key in measured and (key != "mms_kg" or "vas_m3" not in measured)}
+
+
+def _disagreements(name: str, done: Completed) -> list[Finding]:
+    hint = f" Without {done.suspect} all others agree." if done.suspect else ""
+    return [
+        finding(
+            "enclosure.inconsistent",
+            where=name,
+            value=float(f"{item.stated:.4g}"),
+            limit=float(f"{item.implied:.4g}"),
+            figure=item.figure,
+            others=", ".join(item.others),
+            percent=f"{100.0 * item.share:+.1f}".replace("-", "−"),
+            hint=hint,
+        )
+        for item in done.disagreements
+    ]
+
+
+def _measured(item: SpeakerModel, sweeps: Sequence[Sweep]) -> _Found:
+    if not sweeps:
+        return _Found(None, [])
+    free_first = sorted(sweeps, key=lambda sweep: (sweep.added_mass_kg is not None, sweep.box_volume_m3 is not None))
+    try:
+        fitted = fit(free_first, sd_m2=item.sd_m2)
+    except ValueError as error:
+        return _Found(None, [finding("enclosure.curve_short", where=item.name, reason=str(error))])
+    if fitted.misfit > MISFIT:
+        value = round(100.0 * fitted.misfit, 1)
+        poor = finding("enclosure.curve_poor", where=item.name, value=value, limit=100.0 * MISFIT, unit="%")
+        return _Found(fitted, [poor])
+    return _Found(fitted, [])
+
+
+def _figures(fitted: Fitted) -> dict[str, dict[str, float]]:
+    return {key: {"value": value, "error_share": fitted.errors[key]} for key, value in fitted.figures.items()}
+
+
+def _differs(name: str, done: Completed, fitted: Fitted) -> list[Finding]:
+    """The measured drive unit is another one than the stated."""
+    found = []
+    for key in MEASURED:
+        value = fitted.figures.get(key)
+        if value is None or done.driver is None:
+            continue
+        stated = float(getattr(done.driver, key))
+        off = value / stated - 1.0
+        if abs(off) > max(DIFFERS, 3.0 * fitted.errors[key]):
+            rounded = float(f"{value:.4g}"), float(f"{stated:.4g}")
+            percent = f"{100.0 * off:+.1f}".replace("-", "−")
+            found.append(
+                finding(
+                    "enclosure.fit_differs",
+                    where=name,
+                    value=rounded[0],
+                    limit=rounded[1],
+                    figure=key,
+                    percent=percent,
+                )
+            )
+    return found

@@ -1,0 +1,72 @@
+"""The enclosure stage: drive units made complete, every box solved, searched and doubted."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+from cabinwright.build.document import Build
+from cabinwright.build.loudspeaker import Box
+from cabinwright.findings import Finding, finding
+from cabinwright.physics.impedance import Sweep
+from cabinwright.stages.enclosure.boxes import Unsolved, feed_of, net_volume_m3, solved
+from cabinwright.stages.enclosure.cabin import heard_in_car
+from cabinwright.stages.enclosure.doubts import doubts
+from cabinwright.stages.enclosure.models import all_models
+from cabinwright.stages.enclosure.result import BoxResult, EnclosureResult, ModelResult
+from cabinwright.stages.enclosure.search import search
+from cabinwright.stages.layout.result import LayoutResult
+
+__all__ = ["NOT_YET", "run"]
+
+NOT_YET = "needs [[speaker_models]] and [[boxes]]"
+ASSUMPTIONS = (
+    "Levels are those in half space at 1 m, free of the cabin, and not held back where the cone reaches its limits.",
+    "The voltage is sqrt(power_w × re_ohm) at the box; several speakers share it as they are wired. With the resistance "
+    "of a wire or an amplifier stated, it is the voltage before that resistance.",
+    "A box is a lump of air: no standing waves in it, no diffraction at its edges.",
+    "Voice coils keep their resistance cold; at full power over minutes they lose about 3 dB, common practice.",
+)
+
+
+def run(
+    build: Build,
+    placed: LayoutResult | None = None,
+    *,
+    sweeps: Mapping[str, Sequence[Sweep]] | None = None,
+    found: tuple[Finding, ...] = (),
+) -> EnclosureResult | None:
+    """Every box of ``build``; None where it has neither boxes nor drive units.
+
+    ``placed`` is the comparison of places, for the cabin's gain; ``sweeps`` are impedance sweeps by name of the model,
+    and ``found`` what was found while reading them. A box that cannot be solved leaves a ``stop`` and the others be.
+    """
+    if not build.boxes and not build.speaker_models:
+        return None
+    models, findings = all_models(build, sweeps or {})
+    boxes: dict[str, BoxResult] = {}
+    for box in build.boxes:
+        try:
+            boxes[box.name], more = _box(build, box, models, placed)
+            findings += more
+        except Unsolved as reason:
+            findings.append(finding(reason.code, where=box.name, **reason.details))
+    return EnclosureResult(boxes, models, ASSUMPTIONS, (*found, *findings))
+
+
+def _box(
+    build: Build, box: Box, models: Mapping[str, ModelResult], placed: LayoutResult | None
+) -> tuple[BoxResult, list[Finding]]:
+    name = box.model or next(item.model for item in build.speakers if item.name in box.speakers and item.model)
+    model = next(item for item in build.speaker_models if item.name == name)
+    if name not in models:
+        raise Unsolved("enclosure.no_model", model=name)
+    driver = models[name].driver
+    volume = net_volume_m3(build, box)
+    result = solved(box, model, driver, volume_m3=volume)
+    room = box.gross_volume_m3 or volume
+    if room is not None and box.kind != "infinite baffle":
+        listed, searched = search(box, model, driver, feed_of(box, model, driver), room_m3=room)
+        result = replace(result, alternatives=listed, search=searched)
+    result = replace(result, in_car=heard_in_car(result, placed))
+    return result, list(doubts(box, model, result))

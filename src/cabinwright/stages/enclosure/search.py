@@ -1,0 +1,292 @@
+"""Every alignment that fits the room, ranked by reach, level, group delay and forgiveness.
+
+All of them are one circuit whose volume and tuning are arrays. What fits: net volume and the port's own air together
+within the room, and a port no longer than the box bends it. The port is as wide as its air wants to stay slow or, where
+no such port fits, the widest that does, and then the speed of its air holds the level back. Forgiveness is the spread
+of the curve over drive units as they come, drawn once (Monte Carlo) and the same for every alignment.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from math import pi, sqrt
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cabinwright.build.loudspeaker import Box, SpeakerModel
+from cabinwright.physics import alignment
+from cabinwright.physics.box import Load, level_db, passband_db, solve
+from cabinwright.physics.driver import SOUND_SPEED_M_S, Driver
+from cabinwright.physics.port import FLUSH, FREE
+from cabinwright.stages.enclosure.boxes import PEAK, VENTED_QL, Feed
+from cabinwright.stages.enclosure.ports import LONGEST_EDGES, PLAYS_FROM_HZ, SMALLEST_M, SPEED_LIMIT_M_S
+from cabinwright.stages.enclosure.result import Alternative, Search
+
+__all__ = ["search"]
+
+Real = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+VOLUMES, TUNINGS, CLOSED = 60, 160, 400
+SMALLEST_SHARE = 0.15  #: of the room, below which no box is tried
+TUNING_HZ = (15.0, 80.0)
+GRID_HZ = np.geomspace(8.0, 300.0, 96)
+LEVEL_BAND_HZ, DELAY_BAND_HZ, SPREAD_BAND_HZ = (25.0, 80.0), (20.0, 100.0), (20.0, 100.0)
+MOST_PEAK_DB = 4.0
+CHUNK = 500
+WIDEST_M = 0.4
+TIGHT, STILL = 1e9, 1e12  #: a leak that is none, and an air mass that nothing moves
+DRAWS, SEED, KEPT, LISTED, LISTED_OF_A_KIND = 64, 1972, 300, 12, 8
+SPREADS = {"mms_kg": 0.03, "cms_m_per_n": 0.10, "rms_kg_s": 0.15, "bl_t_m": 0.03, "re_ohm": 0.02}
+"""One-sigma parts by which drive units of one model differ. Common practice."""
+WEIGHTS = {"f3_hz": 0.35, "level_db": 0.3, "group_delay_s": 0.2, "spread_db": 0.15}
+FULL_SCALE = {"f3_hz": 1.0, "level_db": 12.0, "group_delay_s": 0.02, "spread_db": 3.0}
+"""What a whole step of each criterion is worth as much as: an octave, 12 dB, 20 ms, 3 dB."""
+APART = 0.15  #: listed alignments differ by so much in volume or tuning
+
+
+@dataclass(frozen=True)
+class _Table:
+    """Columns of all alignments; NaN where a column does not apply."""
+
+    volume: Real
+    tuning: Real  #: NaN: closed
+    f3: Real
+    level: Real
+    delay: Real
+    peak: Real
+    diameter: Real
+    length: Real
+
+    def at(self, rows: Any) -> _Table:
+        return _Table(*(getattr(self, name)[rows] for name in self.__dataclass_fields__))
+
+
+def search(
+    box: Box, model: SpeakerModel, driver: Driver, feed: Feed, *, room_m3: float
+) -> tuple[tuple[Alternative, ...], Search]:
+    """The best alignments, far enough apart to be choices, and those that none beats in everything."""
+    volume, tuning = _tried(box, room_m3)
+    parts = [
+        _judge(box, model, driver, feed, volume[at : at + CHUNK], tuning[at : at + CHUNK], room=room_m3)
+        for at in range(0, len(volume), CHUNK)
+    ]
+    table = _Table(*(np.concatenate([getattr(p, name) for p in parts]) for name in _Table.__dataclass_fields__))
+    fits = _fits(table, room_m3)
+    good = table.at(np.flatnonzero(fits))
+    if not len(good.volume):
+        return (), Search(len(volume), 0, room_m3, dict(WEIGHTS), {})
+    rough = _score(good, None)
+    front = np.flatnonzero(_unbeaten(np.stack([good.f3, -good.level, good.delay], axis=1)))
+    best = [front[np.argsort(-rough[front], kind="stable")][:KEPT]]
+    for kind in (True, False):
+        rows = np.flatnonzero(np.isnan(good.tuning) == kind)
+        best.append(rows[np.argsort(-rough[rows], kind="stable")][: KEPT // 2])
+    keep = np.unique(np.concatenate(best))
+    kept = good.at(keep)
+    spread = _spread(box, driver, feed, kept)
+    score = _score(kept, spread)
+    chosen = _apart(kept, np.argsort(-score, kind="stable"))
+    listed = tuple(_alternative(kept, spread, score, row) for row in chosen)
+    return listed, Search(len(volume), int(fits.sum()), room_m3, dict(WEIGHTS), _front(kept, spread, score))
+
+
+def _tried(box: Box, room: float) -> tuple[Real, Real]:
+    volumes = np.geomspace(SMALLEST_SHARE * room, room, VOLUMES)
+    tunings = np.geomspace(*TUNING_HZ, TUNINGS)
+    pairs = np.stack(np.meshgrid(volumes, tunings, indexing="ij"), axis=-1).reshape(-1, 2)
+    closed = np.geomspace(SMALLEST_SHARE * room, room, CLOSED)
+    return np.concatenate([closed, pairs[:, 0]]), np.concatenate([np.full(CLOSED, np.nan), pairs[:, 1]])
+
+
+def _loads(box: Box, driver: Driver, feed: Feed, volume: Real, tuning: Real) -> Load:
+    """Closed and vented boxes as one: a closed one's port has a mass that no air moves."""
+    closed = np.isnan(tuning)
+    seeming = volume * box.filling_factor
+    resonance = alignment.closed_box(driver, volume_m3=seeming, units=feed.units)[0]
+    quoted = np.where(closed, resonance, tuning)[:, None]
+    load = alignment.vented_load(volume_m3=seeming[:, None], tuning_hz=quoted, ql=1.0, qa=box.qa, qp=box.qp)
+    assert load.leak is not None and load.branch_mass is not None
+    vented_ql, closed_ql = (default if box.ql is None else box.ql for default in (VENTED_QL, TIGHT))
+    ql = np.where(closed, closed_ql, vented_ql)[:, None]
+    mass = np.where(closed[:, None], STILL, load.branch_mass)
+    return replace(load, leak=load.leak * ql, branch_mass=mass)
+
+
+def _judge(
+    box: Box, model: SpeakerModel, driver: Driver, feed: Feed, volume: Real, tuning: Real, *, room: float
+) -> _Table:
+    load = _loads(box, driver, feed, volume, tuning)
+    answer = solve(driver, load, frequency_hz=GRID_HZ, **feed.circuit(), inductance=False)
+    level = level_db(answer.pressure_pa)
+    passband = passband_db(driver, load, **feed.circuit())
+    gain = np.full_like(level, np.inf)
+    if model.pe_w is not None:
+        gain = np.minimum(gain, sqrt(model.pe_w * float(driver.re_ohm)) / np.abs(answer.coil_v))
+    if model.xmax_m is not None:
+        gain = np.minimum(gain, model.xmax_m / (PEAK * np.abs(answer.displacement_m)))
+    flow = PEAK * np.abs(answer.branch_flow_m3_s)
+    limit = (box.port.speed_limit_m_s if box.port is not None else None) or SPEED_LIMIT_M_S
+    wanted = np.sqrt(4.0 / pi * flow[:, GRID_HZ >= PLAYS_FROM_HZ].max(axis=1) / limit)
+    diameter, length = _port(wanted, volume, tuning, seeming=volume * box.filling_factor, room=room)
+    carried = np.where(np.isnan(tuning), np.inf, limit * pi / 4.0 * diameter**2)[:, None]
+    gain = np.minimum(gain, carried / np.maximum(flow, 1e-30))
+    most = level + 20.0 * np.log10(np.where(np.isfinite(gain), gain, 1.0))
+    return _Table(
+        volume=volume,
+        tuning=tuning,
+        f3=_crossing(level - (passband - 10.0 * np.log10(2.0))[:, None]),
+        level=most[:, _band(LEVEL_BAND_HZ)].min(axis=1),
+        delay=_delay(np.angle(answer.pressure_pa))[:, _band(DELAY_BAND_HZ)].max(axis=1),
+        peak=(level - passband[:, None]).max(axis=1),
+        diameter=diameter,
+        length=length,
+    )
+
+
+def _band(limits: tuple[float, float]) -> Flags:
+    return np.asarray((limits[0] <= GRID_HZ) & (limits[1] >= GRID_HZ))
+
+
+def _crossing(over: Real) -> Real:
+    """Lowest frequency where each row rises through nought, straight between points of the grid; NaN: nowhere."""
+    rises = over >= 0.0
+    at = np.argmax(rises, axis=1)
+    rows = np.arange(len(over))
+    before = np.maximum(at - 1, 0)
+    low, high = over[rows, before], over[rows, at]
+    share = np.where(high > low, -low / np.where(high > low, high - low, 1.0), 0.0)
+    found = np.exp((1.0 - share) * np.log(GRID_HZ[before]) + share * np.log(GRID_HZ[at]))
+    return np.asarray(np.where(rises.any(axis=1) & (at > 0), found, np.nan))
+
+
+def _delay(phase: Real) -> Real:
+    turned = np.unwrap(phase, axis=1)
+    return np.asarray(-np.gradient(turned, 2.0 * np.pi * GRID_HZ, axis=1))
+
+
+def _port(wanted: Real, volume: Real, tuning: Real, *, seeming: Real, room: float) -> tuple[Real, Real]:
+    """Diameter and length [m] of a round port, one end in a wall: as wide as wanted, or the widest that fits.
+
+    L = k d² − e d from the tuning; its length and the air in it grow with d, so the widest is found by halving.
+    """
+    k = SOUND_SPEED_M_S**2 * pi / 4.0 / ((2.0 * pi * tuning) ** 2 * seeming)
+    ends = (FLUSH + FREE) / 2.0
+    longest, left = LONGEST_EDGES * np.cbrt(volume), room - volume
+    low, high = np.full_like(volume, SMALLEST_M), np.full_like(volume, WIDEST_M)
+    for _ in range(24):
+        middle = 0.5 * (low + high)
+        length = k * middle**2 - ends * middle
+        fits = (length <= longest) & (pi / 4.0 * middle**2 * length <= left)
+        low, high = np.where(fits, middle, low), np.where(fits, high, middle)
+    diameter = np.where(np.isnan(tuning), np.nan, np.clip(wanted, SMALLEST_M, low))
+    return diameter, k * diameter**2 - ends * diameter
+
+
+def _fits(table: _Table, room: float) -> Flags:
+    closed = np.isnan(table.tuning)
+    port_air = pi / 4.0 * table.diameter**2 * table.length
+    short = (table.length > 0.01) & (table.length <= LONGEST_EDGES * np.cbrt(table.volume))
+    port_fits = short & (table.volume + port_air <= room * (1.0 + 1e-9))
+    return np.asarray(np.isfinite(table.f3) & (table.peak <= MOST_PEAK_DB) & (closed | port_fits))
+
+
+def _score(table: _Table, spread: Real | None) -> Real:
+    """Weighted sum of steps from the best of each criterion, mapped to 0 to 1."""
+    columns = {"f3_hz": np.log2(table.f3), "level_db": -table.level, "group_delay_s": table.delay}
+    if spread is not None:
+        columns["spread_db"] = spread
+    lost = sum(WEIGHTS[key] * (value - value.min()) / FULL_SCALE[key] for key, value in columns.items())
+    return np.asarray(np.exp(-np.asarray(lost)))
+
+
+def _unbeaten(costs: Real) -> Flags:
+    """Rows that no other row beats or equals in everything and beats in something; costs (rows, criteria)."""
+    left = np.arange(len(costs))
+    kept = np.zeros(len(costs), dtype=bool)
+    order = np.argsort(costs.sum(axis=1) / 1.0, kind="stable")
+    left = order
+    while left.size:
+        first = left[0]
+        kept[first] = True
+        left = left[1:]
+        left = left[(costs[left] < costs[first]).any(axis=1)]
+    rows = np.flatnonzero(kept)
+    sure = [row for row in rows if not _beaten(costs[row], costs[rows])]
+    kept[:] = False
+    kept[sure] = True
+    return kept
+
+
+def _beaten(cost: Real, others: Real) -> bool:
+    return bool(((others <= cost).all(axis=1) & (others < cost).any(axis=1)).any())
+
+
+def _spread(box: Box, driver: Driver, feed: Feed, table: _Table) -> Real:
+    """Half the range [dB] that nine of ten drive units keep within, the widest over the band, for each alignment."""
+    rng = np.random.default_rng(SEED)
+    factors = {key: np.exp(sigma * rng.standard_normal(DRAWS))[:, None, None] for key, sigma in SPREADS.items()}
+    drawn = replace(driver, **{key: getattr(driver, key) * factor for key, factor in factors.items()})
+    grid = GRID_HZ[_band(SPREAD_BAND_HZ)][::2]
+    widths = []
+    for at in range(0, len(table.volume), 50):
+        part = table.at(slice(at, at + 50))
+        load = _loads(box, driver, feed, part.volume, part.tuning)
+        answer = solve(drawn, load, frequency_hz=grid, **feed.circuit(), inductance=False)
+        low, high = np.percentile(level_db(answer.pressure_pa), [5.0, 95.0], axis=0)
+        widths.append((0.5 * (high - low)).max(axis=1))
+    return np.concatenate(widths)
+
+
+def _apart(table: _Table, order: NDArray[np.intp]) -> list[int]:
+    """Rows in their order, without those that are nearly the same as an earlier one."""
+    chosen: list[int] = []
+    for row in order:
+        if len(chosen) == LISTED:
+            break
+        alike = [other for other in chosen if np.isnan(table.tuning[row]) == np.isnan(table.tuning[other])]
+        if len(alike) < LISTED_OF_A_KIND and all(_differs(table, int(row), other) for other in chosen):
+            chosen.append(int(row))
+    return chosen
+
+
+def _differs(table: _Table, a: int, b: int) -> bool:
+    if np.isnan(table.tuning[a]) != np.isnan(table.tuning[b]):
+        return True
+    if abs(np.log(table.volume[a] / table.volume[b])) > APART:
+        return True
+    return bool(abs(np.log(table.tuning[a] / table.tuning[b])) > APART)  # NaN for two closed boxes: not apart
+
+
+def _alternative(table: _Table, spread: Real, score: Real, row: int) -> Alternative:
+    closed = bool(np.isnan(table.tuning[row]))
+    return Alternative(
+        kind="sealed" if closed else "vented",
+        volume_m3=float(table.volume[row]),
+        tuning_hz=None if closed else float(table.tuning[row]),
+        f3_hz=float(table.f3[row]),
+        level_db=float(table.level[row]),
+        group_delay_s=float(table.delay[row]),
+        peak_db=float(table.peak[row]),
+        spread_db=float(spread[row]),
+        port_diameter_m=None if closed else float(table.diameter[row]),
+        port_length_m=None if closed else float(table.length[row]),
+        score=float(score[row]),
+    )
+
+
+def _front(table: _Table, spread: Real, score: Real) -> dict[str, Real]:
+    """Columns of the alignments that none beats in reach, level, delay and forgiveness together, by reach."""
+    costs = np.stack([table.f3, -table.level, table.delay, spread], axis=1)
+    rows = np.flatnonzero(_unbeaten(costs))
+    rows = rows[np.argsort(table.f3[rows], kind="stable")]
+    return {
+        "volume_m3": table.volume[rows],
+        "tuning_hz": table.tuning[rows],
+        "f3_hz": table.f3[rows],
+        "level_db": table.level[rows],
+        "group_delay_s": table.delay[rows],
+        "spread_db": spread[rows],
+        "score": score[rows],
+    }
