@@ -7,6 +7,8 @@ from typing import Any, Protocol
 
 from cabinwright.findings import Finding
 from cabinwright.stages.signal.factory.result import FactoryResult
+from cabinwright.stages.signal.gains import Gains
+from cabinwright.stages.signal.loads import Loads
 
 __all__ = ["Part", "SignalResult"]
 
@@ -28,8 +30,8 @@ class SignalResult:
     presets: Part | None = None
     turn_on: Part | None = None
     service_bypasses: Part | None = None
-    gains: Part | None = None
-    loads: Part | None = None
+    gains: Gains | None = None
+    loads: Loads | None = None
     findings: tuple[Finding, ...] = field(default=())  #: those of every part
 
     def to_dict(self) -> dict[str, Any]:
@@ -37,5 +39,7 @@ class SignalResult:
         names = ("factory", "presets", "turn_on", "service_bypasses", "gains", "loads")
         parts: dict[str, Part | None] = {name: getattr(self, name) for name in names}
         return {name: part.to_dict() if part else None for name, part in parts.items()} | {
+            "inputs": self.gains.inputs_dict() if self.gains else None,
+            "amplifiers": self.loads.whole() if self.loads else None,
             "findings": [item.to_dict() for item in self.findings]
         }

@@ -9,6 +9,8 @@ from cabinwright.build.document import Build
 from cabinwright.findings import Finding
 from cabinwright.physics.factory import FactoryResponses
 from cabinwright.stages.power.result import PowerResult
+from cabinwright.stages.signal import gains, loads
+from cabinwright.stages.signal.chain import chain_of
 from cabinwright.stages.signal.factory.undo import undo
 from cabinwright.stages.signal.result import SignalResult
 from cabinwright.stages.tuning.result import TuningResult
@@ -37,7 +39,9 @@ def run(
     if captured is None and not build.sources and not build.amplifiers:
         return None
     factory = undo(build, captured) if captured else None
-    result = SignalResult(factory=factory)
+    loaded = loads.work_out(build, settings=tuned.settings if tuned else None, power=power)
+    set_up = gains.work_out(build, chain_of(build), loaded)
+    result = SignalResult(factory=factory, gains=set_up, loads=loaded)
     return replace(result, findings=_all_findings(result, captured))
 
 

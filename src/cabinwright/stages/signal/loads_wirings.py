@@ -1,0 +1,163 @@
+"""Every way to join the coils on one amplifier channel, what each would draw, and which one to take."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from cabinwright.build.chain import Amplifier, AmplifierChannel
+from cabinwright.physics.amplifier import OutputStage
+from cabinwright.physics.coils import Arrangement, arrangements, join
+from cabinwright.stages.signal.loads_speakers import LEAST_SHARE, DriveUnit
+
+__all__ = ["Alternative", "alternatives", "choose", "floor_ohm", "output_stage"]
+
+ROUNDED = 1e-9
+
+
+@dataclass(frozen=True)
+class Alternative:
+    """One way to join them."""
+
+    coils: str | None  #: "series", "parallel", or None where every loudspeaker has one coil
+    wiring: str | None  #: "series", "parallel", "series-parallel", or None for one loudspeaker
+    strings: int  #: side by side
+    nominal_ohm: float
+    minimum_ohm: float
+    power_w: float  #: sine, at the supply's voltage, when it clips
+    clip_v: float
+    each_w: tuple[float, ...]  #: in each loudspeaker, in the order they are listed
+    coil_share: tuple[float, ...]  #: voltage over each coil against that over all
+    allowed: bool
+    verdict: str
+
+    def to_dict(self, names: Sequence[str]) -> dict[str, Any]:
+        """Its row in ``plan.json``."""
+        return {
+            "coils": self.coils,
+            "wiring": self.wiring,
+            "strings": self.strings,
+            "nominal_ohm": self.nominal_ohm,
+            "minimum_ohm": self.minimum_ohm,
+            "power_w": self.power_w,
+            "each_w": dict(zip(names, self.each_w, strict=True)),
+            "allowed": self.allowed,
+            "verdict": self.verdict,
+        }
+
+    @property
+    def words(self) -> str:
+        """How to join them, for a person."""
+        said = []
+        if self.coils:
+            said.append(f"coils in {self.coils}")
+        if self.wiring == "series-parallel":
+            said.append(f"{self.strings} strings of {len(self.each_w) // self.strings} side by side")
+        elif self.wiring:
+            said.append(f"loudspeakers in {self.wiring}")
+        return ", ".join(said) or "one coil"
+
+
+def floor_ohm(amplifier: Amplifier, line: AmplifierChannel) -> float:
+    """Lowest load that it may be given; a pair that must not be bridged counts as twice a channel's."""
+    if line.bridged:
+        return amplifier.bridged_minimum_ohm or 2.0 * amplifier.minimum_ohm
+    return amplifier.minimum_ohm
+
+
+def output_stage(amplifier: Amplifier, *, bridged: bool) -> OutputStage:
+    """Its output, or a bridged pair; where powers are stated for only one of them the other follows."""
+    powers = {
+        kind: tuple((row.load_ohm, row.power_w) for row in amplifier.ratings if row.bridged == kind)
+        for kind in (False, True)
+    }
+    if powers[bridged]:
+        return OutputStage(powers[bridged], amplifier.rated_v, amplifier.regulated)
+    if bridged:
+        return OutputStage(powers[False], amplifier.rated_v, amplifier.regulated).bridged()
+    half = tuple((ohm / 2.0, power / 2.0) for ohm, power in powers[True])
+    return OutputStage(half, amplifier.rated_v, amplifier.regulated)
+
+
+def alternatives(
+    amplifier: Amplifier, line: AmplifierChannel, units: Sequence[DriveUnit], *, supply_v: float
+) -> tuple[Alternative, ...]:
+    """All of them, coils in parallel first; none where an impedance is not known."""
+    if any(unit.nominal_ohm is None for unit in units):
+        return ()
+    several = any(unit.coils > 1 for unit in units)
+    stage, floor = output_stage(amplifier, bridged=line.bridged), floor_ohm(amplifier, line)
+    return tuple(
+        _alternative(coils, way, units, stage, floor, supply_v)
+        for coils in (("parallel", "series") if several else (None,))
+        for way in arrangements(len(units))
+    )
+
+
+def _alternative(
+    coils: str | None,
+    way: Arrangement,
+    units: Sequence[DriveUnit],
+    stage: OutputStage,
+    floor: float,
+    supply_v: float,
+) -> Alternative:
+    turns = [float(unit.coils) if coils == "series" else 1.0 / unit.coils for unit in units]
+    nominal = join([(unit.nominal_ohm or 0.0) * turn for unit, turn in zip(units, turns, strict=True)], way)
+    least = join([(unit.least_ohm or 0.0) * turn for unit, turn in zip(units, turns, strict=True)], way).ohm
+    power = stage.power_w(load_ohm=nominal.ohm, supply_v=supply_v)
+    each = tuple(power * share for share in nominal.power_share)
+    split = [1.0 / unit.coils if coils == "series" else 1.0 for unit in units]
+    fits = nominal.ohm >= floor * (1.0 - ROUNDED)
+    return Alternative(
+        coils=coils,
+        wiring=way.kind,
+        strings=way.strings,
+        nominal_ohm=nominal.ohm,
+        minimum_ohm=least,
+        power_w=power,
+        clip_v=stage.clip_v(load_ohm=nominal.ohm, supply_v=supply_v),
+        each_w=each,
+        coil_share=tuple(share * part for share, part in zip(nominal.voltage_share, split, strict=True)),
+        allowed=fits,
+        verdict=_verdict(nominal.ohm, least, floor, stage, any(unit.least_stated for unit in units)) if fits else
+        f"{nominal.ohm:.3g} Ω is below the {floor:.3g} Ω that the amplifier stands",
+    )  # fmt: skip
+
+
+def _verdict(ohm: float, least: float, floor: float, stage: OutputStage, stated: bool) -> str:
+    if stated and least < LEAST_SHARE * floor * (1.0 - ROUNDED):
+        return f"stands it, but dips to {least:.3g} Ω, below four fifths of {floor:.3g} Ω"
+    if ohm < stage.lowest_ohm * (1.0 - ROUNDED):
+        return f"stands it; power below {stage.lowest_ohm:.3g} Ω is a guess"
+    return "stands it"
+
+
+def choose(found: Sequence[Alternative], line: AmplifierChannel, units: Sequence[DriveUnit]) -> tuple[Alternative, str]:
+    """The one that the build states, or else the one that serves the loudspeakers best, and why."""
+    stated = [
+        item
+        for item in found
+        if (line.wiring is None or item.wiring in (None, line.wiring))
+        and (line.coils is None or item.coils in (None, line.coils))
+    ] or list(found)
+    allowed = [item for item in stated if item.allowed]
+    best = max(allowed or stated, key=lambda item: _merit(item, units) if allowed else (item.nominal_ohm, 0.0))
+    if len(found) == 1:
+        return best, "the only way there is"
+    if len(stated) == 1:
+        return best, "as the build states"
+    if not allowed:
+        return best, f"none of {len(stated)} is high enough for the amplifier; this one is highest"
+    if len(allowed) == 1:
+        return best, f"the only one of {len(stated)} that the amplifier stands"
+    full = all(unit.pe_w is not None and w >= unit.pe_w for unit, w in zip(units, best.each_w, strict=True))
+    why = "gives the loudspeakers all they stand at the highest impedance" if full else "gives the most power"
+    return best, f"of the {len(allowed)} that the amplifier stands it {why}"
+
+
+def _merit(item: Alternative, units: Sequence[DriveUnit]) -> tuple[float, float]:
+    """Power that the loudspeakers can use, then impedance: an easier load is cooler and damps better."""
+    used = sum(min(w, unit.pe_w or w) for unit, w in zip(units, item.each_w, strict=True))
+    return float(f"{used:.3g}"), item.nominal_ohm
