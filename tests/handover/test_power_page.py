@@ -8,7 +8,7 @@ import pytest
 
 from cabinwright.build.codec import parse
 from cabinwright.handover.documents import plan_documents
-from cabinwright.handover.power_page import cut_length_m, power_html
+from cabinwright.handover.power_page import power_html
 from cabinwright.pipeline import Results
 from cabinwright.stages import power
 from handover.html_check import Page
@@ -68,13 +68,8 @@ def test_a_build_with_little_in_it_has_a_page_too(text: str) -> None:
     assert Page(html).faults == [] and not re.search(r"\b(None|nan|inf)\b", Page(html).text)
 
 
-def test_a_wire_is_cut_longer_than_it_lies() -> None:
-    assert cut_length_m(1.0) == pytest.approx(1.40)
-    assert cut_length_m(5.2) == pytest.approx(6.05)
-    assert all(cut_length_m(k / 100.0) > k / 100.0 + 0.3 - 1e-9 for k in range(1, 1000))
-
-
 def test_it_is_written_beside_the_plan_where_the_build_is_wired() -> None:
     build = parse(CAR)
-    assert set(plan_documents(build, Results(power=power.run(build)))) == {"plan.json", "power.html"}
+    names = set(plan_documents(build, Results(power=power.run(build))))
+    assert {"plan.json", "power.html"} < names
     assert set(plan_documents(build, Results())) == {"plan.json"}

@@ -5,7 +5,7 @@ from __future__ import annotations
 from cabinwright.build.document import Build
 from cabinwright.handover.layout_page import layout_html
 from cabinwright.handover.plan import StageResults, plan_json
-from cabinwright.handover.power_page import power_html
+from cabinwright.handover.power_page import power_documents
 from cabinwright.handover.report import report_html
 from cabinwright.handover.settings_page import settings_files
 from cabinwright.handover.survey_sheet import survey_sheet_html
@@ -29,10 +29,12 @@ def tune_documents(build: Build, result: TuningResult, recordings: RecordedRespo
     }
 
 
-def plan_documents(build: Build, results: StageResults, recordings: RecordedResponses | None = None) -> dict[str, str]:
-    """``plan.json``, and ``power.html`` where the build is wired."""
+def plan_documents(
+    build: Build, results: StageResults, recordings: RecordedResponses | None = None
+) -> dict[str, str | bytes]:
+    """``plan.json``, and where the build is wired ``power.html`` with every list that goes to the bench."""
     power = getattr(results, "power", None)
-    pages = {"power.html": power_html(build, power)} if isinstance(power, PowerResult) else {}
+    pages = power_documents(build, power) if isinstance(power, PowerResult) else {}
     return {"plan.json": plan_json(build, results, recordings), **pages}
 
 

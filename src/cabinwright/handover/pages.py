@@ -10,14 +10,14 @@ if TYPE_CHECKING:
     from jinja2 import Environment
     from markupsafe import Markup
 
-__all__ = ["css_string", "page", "stopped"]
+__all__ = ["css_string", "page", "stopped", "template_text"]
 
 
 def page(template: str, *, styles: tuple[str, ...], **values: Any) -> str:
     """One self-contained page: ``templates/<template>.html.j2`` with the named style sheets inside it."""
     from markupsafe import Markup
 
-    css = "\n".join(_text(f"{name}.css").strip() for name in ("base", *styles))
+    css = "\n".join(template_text(f"{name}.css").strip() for name in ("base", *styles))
     return _environment().get_template(f"{template}.html.j2").render(css=Markup(css), **values)
 
 
@@ -26,7 +26,7 @@ def _environment() -> Environment:
     from jinja2 import Environment, FunctionLoader, StrictUndefined
 
     made = Environment(
-        loader=FunctionLoader(_text),
+        loader=FunctionLoader(template_text),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
@@ -50,5 +50,6 @@ def stopped(text: str) -> str:
     return text if not text or text[-1] in ".!?:" else f"{text}."
 
 
-def _text(name: str) -> str:
+def template_text(name: str) -> str:
+    """What stands in ``templates/<name>``."""
     return files("cabinwright.handover").joinpath("templates", name).read_text(encoding="utf-8")

@@ -1,50 +1,103 @@
-"""The wiring on paper: fuse chart, harness, cut list, parts, what to measure before and after power, promises and faults."""
+"""The electrical system on pages: one that has it all, and one of its own for each list that goes to the bench."""
 
 from __future__ import annotations
 
-import math
-from collections import defaultdict
 from typing import Any
 
+from cabinwright.build.designations import designations
 from cabinwright.build.document import Build
+from cabinwright.handover.labels import qr_svg
+from cabinwright.handover.lists import Lists, csv_files, figures, lists, view
 from cabinwright.handover.pages import page
+from cabinwright.handover.print import CARE, print_files
 from cabinwright.handover.report import finding_groups
+from cabinwright.handover.wording import NONE
 from cabinwright.stages.power.result import FaultResult, PowerResult
 from cabinwright.stages.power.states import words
 
-__all__ = ["cut_length_m", "power_html"]
+__all__ = ["power_documents", "power_html"]
 
-NONE = "–"
-ALLOWANCE_SHARE, ALLOWANCE_M = 0.10, 0.15
-"""What a wire is cut longer than it lies: a tenth for bends, and a hand's breadth at each end. Common practice."""
+PER_SHEET = 33
+"""Labels of 62 by 22 mm on one sheet: three beside one another and eleven rows fit both A4 and Letter."""
+PAGES = {
+    "fuse-chart": ("Fuse chart", "A card for the lid: print at actual size and cut along the line.", False),
+    "harness": ("Harness", "Every wire with both its ends.", True),
+    "cut-list": ("Cut list", "What to cut, by size and colour.", False),
+    "parts": ("Parts", "What to have on the bench before the first cut.", False),
+    "connectors": ("Connectors", "Pins as numbered on the housings, seen from the wire side.", False),
+    "labels": (
+        "Labels",
+        "Print at actual size, 62 by 22 mm each, on A4 or Letter. The code says the same as the label, in plain text.",
+        False,
+    ),
+    "commissioning": ("Commissioning", "What to measure, and between which figures it passes.", False),
+}
+"""File and body of each page -> its heading, what it is for, and whether it prints across the paper."""
 
 
-def cut_length_m(length_m: float) -> float:
-    """Length to cut [m], rounded up to 5 cm."""
-    wanted = length_m * (1.0 + ALLOWANCE_SHARE) + 2.0 * ALLOWANCE_M
-    return math.ceil(wanted / 0.05 - 1e-9) * 0.05
+def power_documents(build: Build, result: PowerResult) -> dict[str, str | bytes]:
+    """``power.html``, a page for each list, the same for spreadsheets, and what is printed and cut as PDF."""
+    found = lists(build, result)
+    shown = view(build, result, found)
+    documents = {f"{kind}.html": _list_html(kind, build, found, shown) for kind in _kinds(build)}
+    printed = print_files(build.title, found, shown)
+    return {"power.html": power_html(build, result, shown), **documents, **csv_files(found), **printed}
 
 
-def power_html(build: Build, result: PowerResult) -> str:
+def _kinds(build: Build) -> list[str]:
+    """The pages that have something on them."""
+    empty = {"connectors": not build.connectors, "fuse-chart": not build.fuses}
+    empty |= dict.fromkeys(("harness", "cut-list"), not build.wires)
+    return [kind for kind in PAGES if not empty.get(kind)]
+
+
+def _list_html(kind: str, build: Build, found: Lists, shown: dict[str, Any]) -> str:
+    heading, about, wide = PAGES[kind]
+    sheets = _sheets(found) if kind == "labels" else []
+    return page(
+        "list",
+        styles=("report", "electrical"),
+        kind=kind,
+        title=build.title,
+        heading=heading,
+        about=about,
+        wide=wide,
+        care=CARE,
+        sheets=sheets,
+        **shown,
+    )
+
+
+def _sheets(found: Lists) -> list[list[dict[str, Any]]]:
+    from markupsafe import Markup
+
+    rows = [
+        {"number": item.number, "name": item.name, "lines": item.lines, "qr": Markup(qr_svg(item.text))}
+        for item in found.labels
+    ]
+    return [rows[start : start + PER_SHEET] for start in range(0, len(rows), PER_SHEET)]
+
+
+def power_html(build: Build, result: PowerResult, shown: dict[str, Any] | None = None) -> str:
     """The whole page as HTML that needs nothing else."""
     promises = [(item.text, item.holds, words(item.counterexample or {})) for item in result.promises]
     return page(
         "power",
-        styles=("report",),
+        styles=("report", "electrical"),
         title=build.title,
+        care=CARE,
         combinations=result.states.count,
         findings=finding_groups(list(result.findings)),
         promises=promises,
-        fuses=_fuses(build, result),
-        wires=_wires(build, result),
-        cuts=_cuts(build, result),
-        parts=_parts(build),
-        cold=_cold(build, result),
-        warm=_warm(result),
+        papers=[(f"{kind}.html", PAGES[kind][0]) for kind in _kinds(build)],
+        fuse_figures=_fuses(build, result),
+        wire_figures=_wires(build, result),
+        devices=_devices(build),
         faults=[row for fault in result.faults if (row := _fault(fault))],
         budget=_budget(result),
         assumptions=result.assumptions,
         conductor=f"{result.conductor_c:g}",
+        **(shown or view(build, result, lists(build, result))),
     )
 
 
@@ -53,93 +106,53 @@ def _amperes(value: float | None) -> str:
 
 
 def _fuses(build: Build, result: PowerResult) -> list[dict[str, Any]]:
+    numbers = designations(build)
     return [
         {
-            "number": f"F{number}",
+            "number": numbers["fuse", name],
             "name": name,
             "rating": f"{fuse.rating_a:g} A",
-            "chosen": fuse.chosen,
             "load": _amperes(fuse.load_a),
             "average": _amperes(fuse.average_a),
             "short": _amperes(fuse.prospective_a),
             "clears": fuse.clears,
-            "protects": ", ".join(fuse.protects) or NONE,
         }
-        for number, (name, fuse) in enumerate(result.fuses.items(), 1)
+        for name, fuse in result.fuses.items()
     ]
 
 
 def _wires(build: Build, result: PowerResult) -> list[dict[str, Any]]:
+    numbers = designations(build)
     return [
         {
-            "number": f"W{number}",
+            "number": numbers["wire", name],
             "name": name,
-            "from": wire.from_,
-            "to": wire.to,
-            "gauge": wire.gauge,
+            "size": wire.gauge if wire.material == "copper" else f"{wire.gauge} {wire.material}",
             "why": wire.decided_by,
-            "material": "" if wire.material == "copper" else wire.material,
-            "colour": build.wires[number - 1].colour or NONE,
-            "length": f"{wire.length_m:.2f} m",
-            "cut": f"{cut_length_m(wire.length_m):.2f} m",
             "current": _amperes(wire.current_a),
-            "drop": f"{wire.drop_v:.3f} V",
+            "average": _amperes(wire.average_a),
             "stands": _amperes(wire.ampacity_a),
-            "fuse": wire.fuse or NONE,
+            "resistance": figures(wire.resistance_ohm, "Ω"),
+            "drop": f"{wire.drop_v:.3f} V",
         }
-        for number, (name, wire) in enumerate(result.wires.items(), 1)
+        for name, wire in result.wires.items()
     ]
 
 
-def _cuts(build: Build, result: PowerResult) -> list[tuple[str, str, str, str]]:
-    """Size and colour, which wires, and how much of it in all; thickest first."""
-    groups: dict[tuple[float, str, str, str], list[tuple[str, float]]] = defaultdict(list)
-    for number, wire in enumerate(result.wires.values(), 1):
-        colour = build.wires[number - 1].colour or NONE
-        groups[-wire.area_mm2, wire.gauge, wire.material, colour].append((f"W{number}", cut_length_m(wire.length_m)))
-    return [
-        (
-            gauge if material == "copper" else f"{gauge} {material}",
-            colour,
-            ", ".join(f"{number} {length:.2f} m" for number, length in rows),
-            f"{sum(length for _, length in rows):.2f} m",
-        )
-        for (_, gauge, material, colour), rows in sorted(groups.items())
-    ]
-
-
-def _parts(build: Build) -> list[tuple[str, str]]:
+def _devices(build: Build) -> list[tuple[str, str, str]]:
     """Contacts and loads with where they are joined."""
-    rows = [(f"switch “{row.name}”", f"{row.from_} to {row.to}") for row in build.switches]
+    numbers = designations(build)
+    rows = [(numbers["switch", row.name], row.name, f"{row.from_} to {row.to}") for row in build.switches]
     rows += [
         (
-            f"relay “{row.name}”",
+            numbers["relay", row.name],
+            row.name,
             f"{row.from_} to {row.to}, closed at rest: {'yes' if row.at_rest == 'closed' else 'no'}; "
             f"coil {row.coil_from} to {row.coil_to}",
         )
         for row in build.relays
     ]
-    return rows + [(f"load “{row.name}”", f"{row.from_} to {row.to}") for row in build.loads]
-
-
-def _cold(build: Build, result: PowerResult) -> list[tuple[str, str]]:
-    """What to measure before power, battery off and fuses out."""
-    rows = [
-        (f"W{number} “{name}”, end to end", f"{1e3 * wire.resistance_ohm:.1f} mΩ, less than 1 Ω on a plain meter")
-        for number, (name, wire) in enumerate(result.wires.items(), 1)
-    ]
-    return rows + [
-        (f"fuse “{name}”, load side to chassis, loads unplugged", "more than 10 kΩ") for name in result.fuses
-    ]
-
-
-def _warm(result: PowerResult) -> list[tuple[str, str, str]]:
-    """Load, state, and what to expect there: quiet and at full level."""
-    return [
-        (name, words(load.state), f"{load.average_v:.2f} V with music, {load.voltage_v:.2f} V at full level")
-        for name, load in result.loads.items()
-        if load.state is not None and load.voltage_v is not None and load.average_v is not None
-    ]
+    return rows + [(numbers["load", row.name], row.name, f"{row.from_} to {row.to}") for row in build.loads]
 
 
 def _fault(fault: FaultResult) -> tuple[str, str] | None:
