@@ -22,7 +22,16 @@ alternator = {rated_a = 150, idle_a = 80}
 
 FEED = [
     _row(
-        "wires", name="battery lead", from_="battery plus", to="main fuse in", length_m=0.3, gauge="2 AWG", colour="red"
+        "wires",
+        name="battery lead",
+        from_="battery plus",
+        to="main fuse in",
+        length_m=0.3,
+        gauge="2 AWG",
+        colour="red",
+        from_terminal="ring M8",
+        to_terminal="ring M8",
+        allowance_m=0.1,
     ),
     _row(
         "fuses",
@@ -33,7 +42,18 @@ FEED = [
         from_battery_m=0.3,
         breaking_a=5000,
     ),
-    _row("wires", name="main feed", from_="main fuse out", to="block", length_m=5.2, gauge="2 AWG", colour="red"),
+    _row(
+        "wires",
+        name="main feed",
+        from_="main fuse out",
+        to="block",
+        length_m=5.2,
+        gauge="2 AWG",
+        colour="red",
+        from_terminal="ring M8",
+        to_terminal="ferrule",
+        allowance_m=0.6,
+    ),
 ]
 
 
@@ -49,6 +69,8 @@ def _amplifier(name: str, rating_a: float, gauge: str, amplifier: str) -> str:
             length_m=0.8,
             gauge=gauge,
             colour="red",
+            from_terminal="ferrule",
+            to_terminal="ferrule",
         )
         + _row(
             "wires",
@@ -58,6 +80,8 @@ def _amplifier(name: str, rating_a: float, gauge: str, amplifier: str) -> str:
             length_m=0.6,
             gauge=gauge,
             colour="black",
+            from_terminal="ferrule",
+            to_terminal="ring M8",
         )
         + _row(
             "loads",
@@ -81,12 +105,34 @@ PROCESSOR = [
         length_m=0.7,
         gauge="14 AWG",
         colour="yellow",
+        from_terminal="ferrule",
+        to_terminal="blade 6.3",
     ),
     _row("relays", name="turn-on", from_="turn-on contact", to="processor plus", coil_from="radio on", coil_a=0.15),
     _row("fuses", name="radio line", from_="block", to="radio fuse out", rating_a=3, breaking_a=2500),
-    _row("wires", name="radio line", from_="radio fuse out", to="radio", length_m=4.5, gauge="18 AWG", colour="violet"),
+    _row(
+        "wires",
+        name="radio line",
+        from_="radio fuse out",
+        to="radio",
+        length_m=4.5,
+        gauge="18 AWG",
+        colour="violet",
+        from_terminal="ferrule",
+        to_terminal="blade 2.8",
+    ),
     _row("switches", name="radio", from_="radio", to="radio lead", closed_when='{radio = "on"}'),
-    _row("wires", name="turn-on lead", from_="radio lead", to="radio on", length_m=4.5, gauge="18 AWG", colour="blue"),
+    _row(
+        "wires",
+        name="turn-on lead",
+        from_="radio lead",
+        to="radio on",
+        length_m=4.5,
+        gauge="18 AWG",
+        colour="blue",
+        from_terminal="blade 2.8",
+        to_terminal="blade 6.3",
+    ),
     _row("loads", name="processor", from_="processor plus", to="chassis", current_a=1.1),
 ]
 
@@ -100,10 +146,22 @@ LAMPS = [
         length_m=1.9,
         gauge="16 AWG",
         colour="white",
+        from_terminal="ferrule",
+        to_terminal="blade 2.8",
     ),
     _row("switches", name="boot contact", from_="boot contact", to="strip contact", closed_when='{boot = "open"}'),
     _row("switches", name="lamp switch", from_="strip contact", to="strip plus", closed_when='{"lamp switch" = "on"}'),
-    _row("wires", name="strip ground", from_="strip minus", to="chassis", length_m=0.5, gauge="16 AWG", colour="black"),
+    _row(
+        "wires",
+        name="strip ground",
+        from_="strip minus",
+        to="chassis",
+        length_m=0.5,
+        gauge="16 AWG",
+        colour="black",
+        from_terminal="blade 2.8",
+        to_terminal="ring M6",
+    ),
     _row(
         "loads",
         name="boot lamps",
@@ -112,6 +170,25 @@ LAMPS = [
         power_w=18,
         strip='{resistance_ohm = 0.4, fed_at = "one end"}',
         dimmed_share=0.6,
+    ),
+]
+
+CONNECTORS = [
+    _row(
+        "connectors",
+        name="radio plug",
+        where="behind the radio",
+        housing="blades 2.8",
+        ways=4,
+        pins='[{pin = 1, wire = "radio line", end = "to"}, {pin = 2, wire = "turn-on lead", end = "from"}]',
+    ),
+    _row(
+        "connectors",
+        name="lamp plug",
+        where="left of the tailgate",
+        housing="sealed, blades 2.8",
+        ways=2,
+        pins='[{pin = 1, wire = "lamp feed", end = "to"}, {pin = 2, wire = "strip ground", end = "from"}]',
     ),
 ]
 
@@ -160,6 +237,7 @@ WIRING = SUPPLY + "".join(
         _amplifier("bass amplifier", 50, "6 AWG", '{output_w = 400, class = "D", channels = 1}'),
         *PROCESSOR,
         *LAMPS,
+        *CONNECTORS,
         *STATES,
         *PROMISES,
     ]
