@@ -8,7 +8,9 @@ import pytest
 
 from build.test_reference import validator
 from cabinwright.build.codec import parse
+from cabinwright.build.faults import _EXAMPLES
 from cabinwright.errors import BuildError
+from cabinwright.units import UNITS
 from stages.wired import CAR
 
 RELAY = """
@@ -109,3 +111,7 @@ def test_more_combinations_than_can_be_solved_are_refused() -> None:
 def test_a_promise_cannot_mean_both_a_load_and_a_relay() -> None:
     with pytest.raises(BuildError, match="a load and a relay have this name"):
         parse(CAR + RELAY.replace('"helper"', '"boot lights"'))
+
+
+def test_every_unit_has_an_example_for_messages() -> None:
+    assert set(_EXAMPLES) == set(UNITS)
