@@ -36,6 +36,16 @@ def low_shelf(frequency: float, gain: float) -> np.ndarray:
     return np.array([[*b, *d]]) / d[0]
 
 
+def high_shelf(frequency: float, gain: float) -> np.ndarray:
+    """The same page, slope 1."""
+    a, w = 10 ** (gain / 40), 2 * np.pi * frequency / RATE
+    alpha, cos = np.sin(w) / np.sqrt(2), np.cos(w)
+    root = 2 * np.sqrt(a) * alpha
+    b = [a * ((a + 1) + (a - 1) * cos + root), -2 * a * ((a - 1) + (a + 1) * cos), a * ((a + 1) + (a - 1) * cos - root)]
+    d = [(a + 1) - (a - 1) * cos + root, 2 * ((a - 1) - (a + 1) * cos), (a + 1) - (a - 1) * cos - root]
+    return np.array([[*b, *d]]) / d[0]
+
+
 def all_pass(frequency: float, q: float) -> np.ndarray:
     """The same page."""
     w = 2 * np.pi * frequency / RATE
@@ -65,6 +75,9 @@ class Output:
     delay_s: float = 0.0
     polarity: float = 1.0
     limit: float = 0.0  #: peak that the limiter of its bass allows; 0: none
+    of_left: Sequence[np.ndarray] = ()  #: filters that only its left part passes, as a crossfeed may have
+    of_right: Sequence[np.ndarray] = ()
+    late_s: tuple[float, float] = (0.0, 0.0)  #: delays of its left and right part
 
 
 @dataclass(frozen=True)
@@ -77,7 +90,13 @@ class Radio:
 
     def play(self, file: np.ndarray, output: Output, volume: int | None) -> np.ndarray:
         """What one output gives for a file (samples, 2)."""
-        wave = output.left * file[:, 0] + output.right * file[:, 1]
+        wave = np.zeros(len(file))
+        for k, (share, banks) in enumerate(((output.left, output.of_left), (output.right, output.of_right))):
+            if share:
+                part = share * file[:, k]
+                for bank in banks:
+                    part = scipy.signal.sosfilt(bank, part)
+                wave = wave + delayed(part, output.late_s[k])
         if volume is not None:
             wave = wave * 10 ** ((volume - self.top) * self.step_db / 20)
             if volume in self.contour:
@@ -162,8 +181,9 @@ def capture_all(
 def response(output: Output, side: str, frequency: np.ndarray) -> np.ndarray:
     """Complex response of an output without its limiter, after SciPy."""
     whole = (output.left if side == "left" else output.right) * output.polarity
-    whole = whole * np.exp(-2j * np.pi * frequency * output.delay_s)
-    for bank in output.sos:
+    late = output.delay_s + output.late_s[0 if side == "left" else 1]
+    whole = whole * np.exp(-2j * np.pi * frequency * late)
+    for bank in (*output.sos, *(output.of_left if side == "left" else output.of_right)):
         whole = whole * scipy.signal.sosfreqz(bank, frequency, fs=RATE)[1]
     return np.asarray(whole)
 

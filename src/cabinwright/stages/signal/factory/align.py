@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from cabinwright.stages.signal.factory.model import Sum
 
-__all__ = ["aligned", "lost_db"]
+__all__ = ["aligned", "lost_db", "matched"]
 
 Real = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -44,6 +44,27 @@ def aligned(start: Sum, *, all_passes: int) -> Sum:
     if all_passes and cost > 0.5:
         best = _turned(best, cost, start)
     return best
+
+
+def matched(start: Sum, follow: Complex, *, reach_s: float) -> Sum:
+    """``start`` with each output at the delay and polarity that come nearest in phase to ``follow`` (F,).
+
+    Each is moved by itself, weighed by what it gives to the sum; so where both sides are split alike they end up alike.
+    """
+    parts = start.parts()
+    share = np.abs(parts) / np.sum(np.abs(parts), axis=0)
+    unit = share * np.exp(1j * np.angle(parts * follow.conj()))
+    delays, inverted = start.delay_s.copy(), list(start.inverted)
+    for number in range(len(parts)):
+        best, reach, step = 0.0, reach_s, 1e-5
+        for _ in range(2):
+            tried = best + np.arange(-reach, reach + step, step)
+            score = (np.exp(-2j * np.pi * tried[:, None] * start.frequency_hz) @ unit[number]).real
+            at = int(np.argmax(np.abs(score)))
+            best, reach, step = float(tried[at]), 2e-5, 2e-7
+        delays[number] += best
+        inverted[number] ^= bool(score[at] < 0.0)
+    return replace(start, delay_s=delays, inverted=tuple(inverted))
 
 
 def _moved(at: Sum, cost: float, number: int, start: Sum) -> tuple[Sum, float]:

@@ -40,7 +40,7 @@ def holds(
 
     rungs = [number for number in range(len(ladder_db)) if all(kept(base, lower) for lower in range(number + 1))]
     to_db = ladder_db[rungs[-1]] if rungs else None
-    used = {item.name for side in sides.values() for item in side.group}
+    used = {name for side in sides.values() for item in side.group for name in item.names}
     shared = set.intersection(*(set(captures[name]) for name in used))
     volumes = sorted(volume for volume in shared if volume is not None)
     if base is None or base not in volumes or to_db != ladder_db[-1]:
@@ -63,10 +63,14 @@ def _kept(
     rung: int,
 ) -> bool:
     """Whether one side's sum at this volume and rung has the shape it was made for, whatever its level."""
-    if any(volume not in captures[item.name] for item in side.group):
+    if any(volume not in captures[output] for item in side.group for output in item.names):
         return False
     which = 0 if name == "left" else 1
-    carried = np.stack([captures[item.name][volume][which] * ladders[item.name][volume][rung] for item in side.group])
+
+    def given(output: str) -> Complex:
+        return np.asarray(captures[output][volume][which] * ladders[output][volume][rung])
+
+    carried = np.stack([item.carry(given) for item in side.group])
     apart = level_db(side.total(carried)) - level_db(side.total())
     smooth = np.convolve(np.pad(apart, 2, mode="edge"), np.ones(5) / 5.0, mode="valid")
     return bool(np.max(np.abs(smooth - np.median(smooth))) <= KEPT_DB)

@@ -1,4 +1,4 @@
-"""A sum of outputs through gain, polarity, delay and filters, with exact derivatives of its level.
+"""A sum of outputs through gain, polarity, delay and filters, with exact derivatives of its level and phase.
 
 Everything is complex on the captures' grid. A filter works on some of the outputs (those that carry the frequency it is
 for); its derivative is that of the sum through them. Unknowns: per output gain [dB] and delay [ms], then per filter ln f,
@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from cabinwright.physics.prototypes import LN10, all_pass, peaking, warp
 
-__all__ = ["Bell", "Sum", "ripple_db"]
+__all__ = ["TO_DB", "Bell", "Sum", "ripple_db"]
 
 Real = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -45,6 +45,7 @@ class Sum:
     bells: tuple[Bell, ...] = ()
     turns: tuple[tuple[float, float] | None, ...] = field(default=())  #: by output: an all-pass, (f, Q)
     even_db: Real | None = None  #: (J,): gains at which all passbands are level
+    taken: tuple[int, ...] = ()  #: by output: filters of its own that it has already
 
     def parts(self, carried: Complex | None = None) -> Complex:
         """Every output's contribution, (J, F): of the wanted side, or of ``carried`` (J, F) instead of it."""
@@ -53,7 +54,7 @@ class Sum:
         parts = (self.own if carried is None else carried) * scale[:, None]
         parts = parts * np.exp(-2j * np.pi * self.delay_s[:, None] * self.frequency_hz)
         for bell in self.bells:
-            shape = self._bell(bell)[0]
+            shape = self.bell(bell)[0]
             parts = np.where(np.array(bell.on)[:, None], parts * shape, parts)
         for number, turn in enumerate(self.turns):
             if turn is not None:
@@ -64,7 +65,7 @@ class Sum:
     def _warp(self, corner_hz: float) -> tuple[Real, Real]:
         return warp(frequency_hz=self.frequency_hz, corner_hz=np.array([corner_hz]), sample_rate_hz=self.sample_rate_hz)
 
-    def _bell(self, bell: Bell) -> tuple[Complex, Complex, Complex, Complex]:
+    def bell(self, bell: Bell) -> tuple[Complex, Complex, Complex, Complex]:
         x, slope = self._warp(bell.frequency_hz)
         return peaking(x, slope, gain_db=np.array([bell.gain_db]), q=np.array([bell.q]))
 
@@ -83,18 +84,18 @@ class Sum:
         )
         return replace(self, gain_db=vector[:count], delay_s=1e-3 * vector[count : 2 * count], bells=bells)
 
-    def level_and_slopes(self) -> tuple[Real, Real]:
-        """Level of the sum [dB] (F,) and its derivatives by the unknowns, (F, unknowns)."""
+    def slopes(self) -> tuple[Complex, Complex]:
+        """The sum (F,) and the derivatives of its logarithm by the unknowns, (F, unknowns)."""
         parts = self.parts()
         total = np.sum(parts, axis=0)
         total = np.where(np.abs(total) < 1e-12, 1e-12, total)
         share = parts / total
-        columns = [share.real.T, TO_DB * (share * (-2j * np.pi * 1e-3 * self.frequency_hz)).real.T]
+        columns = [share.T / TO_DB, (share * (-2j * np.pi * 1e-3 * self.frequency_hz)).T]
         for bell in self.bells:
-            _, by_corner, by_gain, by_q = self._bell(bell)
+            _, by_corner, by_gain, by_q = self.bell(bell)
             through = np.sum(share[np.array(bell.on)], axis=0)
-            columns.append(TO_DB * np.stack([(through * by).real for by in (by_corner, by_gain, by_q)], axis=1))
-        return TO_DB * np.log(np.abs(total)), np.concatenate(columns, axis=1)
+            columns.append(np.stack([through * by for by in (by_corner, by_gain, by_q)], axis=1))
+        return total, np.concatenate(columns, axis=1)
 
     def level_db(self) -> Real:
         """Level of the sum [dB] (F,)."""

@@ -9,14 +9,15 @@ from numpy.typing import NDArray
 
 from cabinwright.build.document import Build, Processor
 from cabinwright.physics.factory import FactoryCapture, FactoryResponses
+from cabinwright.stages.signal.factory.cancel import freed
 from cabinwright.stages.signal.factory.changes import Ladder, change, climb
-from cabinwright.stages.signal.factory.choose import BOOST_DB, Candidate, uncovered
+from cabinwright.stages.signal.factory.choose import BOOST_DB, Candidate, Member, uncovered
 from cabinwright.stages.signal.factory.facts import Content, content, phase_of
 from cabinwright.stages.signal.factory.holds import Held, holds
 from cabinwright.stages.signal.factory.phase import ExcessPhase
 from cabinwright.stages.signal.factory.remarks import remarks
 from cabinwright.stages.signal.factory.result import FactoryResult, OutputFacts
-from cabinwright.stages.signal.factory.sides import Side, levelled, make_side, phase_apart_deg
+from cabinwright.stages.signal.factory.sides import Side, levelled, make_sides, phase_apart_deg
 
 __all__ = ["undo"]
 
@@ -54,13 +55,21 @@ def undo(build: Build, captured: FactoryResponses) -> FactoryResult:
     }
     outputs = _facts(known, at_base, phases, captured)
     sides: dict[str, Side] = {}
-    refused = None
-    for side in ("left", "right"):
-        made = _side(side, at_base, phases, bent, frequency, processor, rate)
+    candidates = {side: _candidates(side, at_base, phases, frequency) for side in ("left", "right")}
+    use = (frequency >= FLAT_HZ[0]) & (frequency <= FLAT_HZ[1])
+    for rows in candidates.values():
+        rows.extend(freed([item for item in rows if not item.names & bent], processor, frequency[use], rate))
+    reasons = [_missing(side, rows, bent, frequency[use]) for side, rows in candidates.items()]
+    refused = next((reason for reason in reasons if reason is not None), None)
+    if refused is None:
+        healthy = {
+            side: [item for item in rows if item.serves and not item.names & bent] for side, rows in candidates.items()
+        }
+        made = make_sides(healthy, frequency[use], processor, sample_rate_hz=rate)
         if isinstance(made, str):
-            refused = refused or made
+            refused = f"no four outputs together carry the {made} side from 30 Hz to 16 kHz"
         else:
-            sides[side] = made
+            sides = made
     if refused is None:
         sides = levelled(sides, processor)
         worst = max(sides, key=lambda name: sides[name].ripple_db)
@@ -133,45 +142,41 @@ def _facts(
     return found
 
 
-def _side(
-    side: str,
-    at_base: dict[str, Known],
-    phases: dict[str, ExcessPhase],
-    bent: set[str],
-    frequency: Real,
-    processor: Processor,
-    rate: float,
-) -> Side | str:
-    """One side's sum, or why there is none."""
+def _candidates(
+    side: str, at_base: dict[str, Known], phases: dict[str, ExcessPhase], frequency: Real
+) -> list[Candidate]:
+    """Every output as one side sees it."""
     use = (frequency >= FLAT_HZ[0]) & (frequency <= FLAT_HZ[1])
-    everyone = []
+    found = []
     for name, item in at_base.items():
         own, cross = item.capture.left, item.capture.right
         levels = (item.content.left_db, item.content.right_db)
         if side == "right":
             own, cross, levels = cross, own, levels[::-1]
         phase = phases[name]
-        candidate = Candidate(name, own[use], cross[use], *levels, phase.delay_s, phase.polarity == "inverted")
-        if candidate.serves:
-            everyone.append(candidate)
-    healthy = [item for item in everyone if item.name not in bent]
+        inverted = phase.polarity == "inverted"
+        members = (Member(name, np.ones(int(use.sum()), dtype=np.complex128)),)
+        found.append(Candidate(members, own[use], cross[use], *levels, phase.delay_s, inverted))
+    return found
+
+
+def _missing(side: str, candidates: list[Candidate], bent: set[str], frequency: Real) -> str | None:
+    """Why there is no sum for one side; None where there may be one."""
+    everyone = [item for item in candidates if item.serves]
     if not everyone:
         return f"no output carries the {side} side"
-    missing = uncovered(healthy, frequency[use])
-    if missing is not None:
-        carried = uncovered(everyone, frequency[use])
-        if carried is None or carried != missing:
-            names = ", ".join(f"“{item.name}”" for item in everyone if item.name in bent)
-            return f"a limiter is always at work on {names}, even at the lowest volume captured: no filter undoes that"
-        low, high = missing
-        return (
-            f"no output carries {_hz(low)} to {_hz(high)} of the {side} side: there it lies more than {BOOST_DB:g} dB"
-            " below the rest, too far to be raised"
-        )
-    made = make_side(healthy, frequency[use], processor, sample_rate_hz=rate)
-    if made is None:
-        return f"no four outputs together carry the {side} side from 30 Hz to 16 kHz"
-    return made
+    missing = uncovered([item for item in everyone if not item.names & bent], frequency)
+    if missing is None:
+        return None
+    carried = uncovered(everyone, frequency)
+    if carried is None or carried != missing:
+        names = ", ".join(f"“{name}”" for item in everyone for name in sorted(item.names & bent))
+        return f"a limiter is always at work on {names}, even at the lowest volume captured: no filter undoes that"
+    low, high = missing
+    return (
+        f"no output carries {_hz(low)} to {_hz(high)} of the {side} side: there it lies more than {BOOST_DB:g} dB"
+        " below the rest, too far to be raised"
+    )
 
 
 def _hz(value: float) -> str:
