@@ -52,7 +52,8 @@ INK, ACCENT, FAINT = "#1f2a33", "#0a5f73", "#68747d"
 STYLES: dict[str, Style] = {
     "conductor": Style(ACCENT, 0.5),
     "wire": Style(ACCENT, 0.5),  # a conductor that is one wire with a name, from pin to pin
-    "existing": Style(FAINT, 0.35, (2.0, 1.2)),
+    "lead": Style(ACCENT, 0.5),  # the last of it, inside the box of a symbol
+    "sample": Style(ACCENT, 0.5),  # the same in a legend
     "symbol": Style(INK, 0.4),
     "symbol open": Style(INK, 0.4, fill="#ffffff"),
     "symbol heavy": Style(INK, 1.2),

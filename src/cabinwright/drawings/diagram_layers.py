@@ -21,7 +21,8 @@ __all__ = ["GAP_MM", "Cell", "Columns", "Net", "columns"]
 POINTS_PER_MM = 10.0  #: Graphviz is told ten points for a millimetre, so that its rounding does not matter
 LANE_MM = 1.6  #: half of what a passing line keeps free
 GAP_MM = 3.0  #: between boxes above one another
-STRAIGHT_THROUGH = 6.0  #: how much more a bend costs in a passing line than between two boxes
+BRANCH, PAIR, LANE = 1.0, 4.0, 6.0
+"""What a millimetre of upright costs: of a net that branches (it needs one anyway), of a pair, and in a passing line."""
 PULL_UP = 1e-3  #: what a millimetre downwards costs, so that nothing hangs lower than it must
 
 
@@ -70,7 +71,7 @@ def columns(cells: Mapping[str, Cell], nets: Sequence[Net]) -> Columns:
     every = {**cells, **{name: Cell(0.0, LANE_MM, LANE_MM) for name in lanes}}
     ranks |= lanes
     order = _order(every, links, ranks)
-    axis = _heights(every, links, order)
+    axis = _heights(every, links, order, [len(net.sources) + len(net.sinks) == 2 for net in nets])
     steps: list[dict[int, tuple[list[float], list[float]]]] = [{} for _ in order]
     for start, start_pin, end, end_pin, number in links:
         came, went = steps[ranks[start]].setdefault(number, ([], []))
@@ -153,7 +154,9 @@ def _dot(heights_mm: Mapping[str, float], edges: Sequence[tuple[str, str, int]])
     return found
 
 
-def _heights(cells: Mapping[str, Cell], links: Sequence[Link], order: Sequence[Sequence[str]]) -> dict[str, float]:
+def _heights(
+    cells: Mapping[str, Cell], links: Sequence[Link], order: Sequence[Sequence[str]], pairs: Sequence[bool]
+) -> dict[str, float]:
     """Height of each axis: the least sum of all vertical runs while the boxes of a column keep their order and gap.
 
     The sum of absolute differences is linear with one more unknown for each: |a − b| ≤ t.
@@ -163,9 +166,9 @@ def _heights(cells: Mapping[str, Cell], links: Sequence[Link], order: Sequence[S
     cost = np.full(count + extra, PULL_UP)
     rows: list[list[tuple[int, float]]] = []
     limits: list[float] = []
-    for number, (a, a_mm, b, b_mm, _) in enumerate(links):
-        lanes = a.startswith("lane") + b.startswith("lane")
-        cost[count + number] = STRAIGHT_THROUGH if lanes == 2 else 2.0 if lanes else 1.0
+    for number, (a, a_mm, b, b_mm, net) in enumerate(links):
+        passing = a.startswith("lane") and b.startswith("lane")
+        cost[count + number] = LANE if passing else PAIR if pairs[net] else BRANCH
         for sign in (1.0, -1.0):
             rows.append([(index[a], sign), (index[b], -sign), (count + number, -1.0)])
             limits.append(sign * (b_mm - a_mm))

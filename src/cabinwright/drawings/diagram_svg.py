@@ -52,8 +52,8 @@ def _item(item: Item) -> str:
 
 
 def _clean(text: str) -> str:
-    """Without signs that XML does not allow."""
-    return "".join(sign for sign in text if sign.isprintable())
+    """Without signs that XML does not allow or that nobody sees."""
+    return "".join(" " if sign.isspace() else sign for sign in text if sign.isspace() or sign.isprintable())
 
 
 def _look(style: Style) -> str:

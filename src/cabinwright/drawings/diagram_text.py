@@ -6,6 +6,7 @@ font is narrower: a viewer without DejaVu Sans shows the same drawing with more 
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
@@ -52,7 +53,7 @@ def wrapped(text: str, size_mm: float, room_mm: float, *, bold: bool = False) ->
 def _pieces(text: str, size_mm: float, room_mm: float, bold: bool) -> Iterator[str]:
     """What a line may be broken between, none wider than the room unless it is one sign."""
     piece = ""
-    for sign in " ".join(text.split()):
+    for sign in re.sub(r"[ \t\r\n]+", " ", text).strip():
         if piece and width_mm((piece + sign).rstrip(), size_mm, bold=bold) > room_mm:
             yield piece
             piece = ""

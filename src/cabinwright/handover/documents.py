@@ -10,6 +10,7 @@ from cabinwright.handover.report import report_html
 from cabinwright.handover.settings_page import settings_files
 from cabinwright.handover.survey_sheet import survey_sheet_html
 from cabinwright.handover.verification import verification_files
+from cabinwright.handover.wiring_documents import wiring_documents
 from cabinwright.physics.response import RecordedResponses
 from cabinwright.stages.layout.meets import meet
 from cabinwright.stages.layout.result import LayoutResult
@@ -34,7 +35,9 @@ def plan_documents(
 ) -> dict[str, str | bytes]:
     """``plan.json``, and where the build is wired ``power.html`` with every list that goes to the bench."""
     power = getattr(results, "power", None)
-    pages = power_documents(build, power) if isinstance(power, PowerResult) else {}
+    pages = {}
+    if isinstance(power, PowerResult):
+        pages = {**power_documents(build, power), **wiring_documents(build, power)}
     return {"plan.json": plan_json(build, results, recordings), **pages}
 
 
