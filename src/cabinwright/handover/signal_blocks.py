@@ -6,6 +6,8 @@ from cabinwright.build.chain import Converter, ProcessorInput, Source
 from cabinwright.build.document import Build, Processor
 from cabinwright.drawings.blocks import Block, Join, block_diagram
 from cabinwright.drawings.diagram import Sheet
+from cabinwright.handover.signal_words import ohm, volts
+from cabinwright.handover.wording import decibels, hertz
 from cabinwright.stages.signal.chain import ChainGraph, Node, chain_of
 from cabinwright.stages.signal.gains_channel import ChannelGain
 from cabinwright.stages.signal.loads import LineLoad
@@ -53,10 +55,10 @@ def _out(channel: Node, after: Node, loads: dict[str, LineLoad], gains: dict[str
     said = [channel.name]
     load = loads.get(str(after))
     if load is not None and load.heard.channel is not None:
-        said.append(f"{_db(load.heard.gain_db)}, {_band(load)}")
+        said.append(f"{decibels(load.heard.gain_db)}, {_band(load)}")
     gain = gains.get(str(after))
     if gain is not None:
-        said.append(f"{_volts(gain.clip_at_v)} at most")
+        said.append(f"{volts(gain.clip_at_v)} at most")
     return Join("processor: processor", _id(after), "\n".join(said))
 
 
@@ -73,7 +75,7 @@ def _label(node: Node, after: Node, graph: ChainGraph, result: SignalResult, loa
     for arrival in setting.arrivals if setting else ():
         if arrival.way[-2] == node:
             stage = next((item for item in arrival.stages if item.name == after.name), None)
-            said.append(_volts(stage.arrives_v) if stage else "digital")
+            said.append(volts(stage.arrives_v) if stage else "digital")
             break
     return "\n".join(said)
 
@@ -104,7 +106,7 @@ def _block(
 
 
 def _source(row: Source) -> list[str]:
-    level = _digital(row) if row.output_v is None else f"{_volts(row.output_v)} behind {_ohm(row.output_ohm)}"
+    level = _digital(row) if row.output_v is None else f"{volts(row.output_v)} behind {ohm(row.output_ohm)}"
     marks = [word for word, on in (("lossy", row.lossy), ("volume control", row.volume_controlled)) if on]
     return [row.kind, level, ", ".join(marks)]
 
@@ -117,8 +119,8 @@ def _digital(row: Source | Converter | ProcessorInput) -> str:
 
 
 def _converter(row: Converter, result: SignalResult) -> list[str]:
-    into = f"in {_volts(row.input_v)}, {_ohm(row.input_ohm)}" if row.input_v is not None else "in digital"
-    out = f"out {_volts(row.output_v)}" if row.output_v is not None else f"out {_digital(row)}"
+    into = f"in {volts(row.input_v)}, {ohm(row.input_ohm)}" if row.input_v is not None else "in digital"
+    out = f"out {volts(row.output_v)}" if row.output_v is not None else f"out {_digital(row)}"
     settings = result.gains.inputs.values() if result.gains else ()
     set_to = {
         (gain, chosen)
@@ -127,7 +129,7 @@ def _converter(row: Converter, result: SignalResult) -> list[str]:
         for name, (gain, chosen) in arrival.converter_db.items()
         if name == row.name
     }
-    gains = [f"{'set to' if chosen else 'gain'} {_db(gain)}" for gain, chosen in sorted(set_to)]
+    gains = [f"{'set to' if chosen else 'gain'} {decibels(gain)}" for gain, chosen in sorted(set_to)]
     return [into, out, *gains, "lossy" if row.lossy else "", "balanced" if row.balanced else ""]
 
 
@@ -139,17 +141,17 @@ def _input(row: ProcessorInput, result: SignalResult) -> list[str]:
     chosen = setting.sensitivity_v if setting and row.input_min_v is not None else None
     return [
         side,
-        f"full scale set to {_volts(chosen)}" if chosen is not None else f"clips at {_volts(row.input_v)}",
-        _ohm(row.input_ohm) + (", balanced" if row.balanced else ""),
+        f"full scale set to {volts(chosen)}" if chosen is not None else f"clips at {volts(row.input_v)}",
+        ohm(row.input_ohm) + (", balanced" if row.balanced else ""),
     ]
 
 
 def _processor(row: Processor, gains: dict[str, ChannelGain]) -> list[str]:
     lines = [f"{row.sample_rate_hz / 1000.0:g} kHz"]
     if row.output_v is not None:
-        lines.append(f"full scale {_volts(row.output_v)} behind {_ohm(row.output_ohm)}")
+        lines += [f"full scale {volts(row.output_v)}", f"outputs {ohm(row.output_ohm)}"]
     held = {item.master_db for item in gains.values()}
-    return [*lines, *(f"master {_db(level)}" for level in sorted(held) if level)]
+    return [*lines, *(f"master {decibels(level)}" for level in sorted(held) if level)]
 
 
 def _amplifier(load: LineLoad | None, gain: ChannelGain | None) -> list[str]:
@@ -157,9 +159,9 @@ def _amplifier(load: LineLoad | None, gain: ChannelGain | None) -> list[str]:
         return []
     lines = ["bridged" if load.line.bridged else ""]
     if gain is not None:
-        lines += [f"set to {_volts(gain.sensitivity_v)}", f"gain {_db(_decibels(gain))}"]
+        lines += [f"set to {volts(gain.sensitivity_v)}", f"gain {decibels(_decibels(gain))}"]
     if load.chosen is not None:
-        lines.append(f"clips at {_volts(load.chosen.clip_v)}")
+        lines.append(f"clips at {volts(load.chosen.clip_v)}")
         lines.append(f"{load.chosen.power_w:.0f} W into {load.chosen.nominal_ohm:.3g} Ω")
     return lines
 
@@ -181,20 +183,4 @@ def _speaker(name: str, loads: dict[str, LineLoad]) -> list[str]:
 
 
 def _band(load: LineLoad) -> str:
-    return "–".join(_hertz(edge) for edge in load.heard.band)
-
-
-def _hertz(frequency_hz: float) -> str:
-    return f"{frequency_hz / 1000.0:.3g} kHz" if frequency_hz >= 1000.0 else f"{frequency_hz:.3g} Hz"
-
-
-def _volts(volts: float) -> str:
-    return f"{volts:.1f} V" if volts >= 10.0 else f"{volts:.2f} V" if volts >= 0.1 else f"{1e3 * volts:.3g} mV"
-
-
-def _ohm(ohm: float) -> str:
-    return f"{ohm / 1000.0:.3g} kΩ" if ohm >= 1000.0 else f"{ohm:.3g} Ω"
-
-
-def _db(level_db: float) -> str:
-    return f"{level_db + 0.0:+.1f} dB".replace("-", "−") if abs(level_db) >= 0.05 else "0 dB"
+    return "–".join(hertz(edge) for edge in load.heard.band)
