@@ -12,7 +12,7 @@ from cabinwright.build.checking import Fault, did_you_mean, shown
 from cabinwright.build.document import Build
 from cabinwright.build.fields import Quantity
 from cabinwright.build.locate import Path
-from cabinwright.build.shape import field_at, header, is_list, keys_of, marker_in, model_at, nested_model
+from cabinwright.build.shape import field_at, header, is_list, is_pair, keys_of, marker_in, model_at, nested_model
 from cabinwright.units import UNITS
 
 __all__ = ["faults_of"]
@@ -125,7 +125,12 @@ def _missing(path: Path) -> Fault:
 def _elements(path: Path) -> str:
     if "house_curve" in path:
         return "a pair of frequency and level"
-    return "a pair of frequency and absorption" if "absorption" in path else "three numbers (x, y, z)"
+    if "absorption" in path:
+        return "a pair of frequency and absorption"
+    field = field_at(path)
+    if field is not None and is_pair(field.annotation):
+        return "two numbers"
+    return "three numbers (x, y, z)"
 
 
 def _nested_at(path: Path) -> type[BaseModel] | None:
@@ -146,7 +151,8 @@ def _wrong_shape(path: Path, value: Any) -> Fault:
     if name == "cabin.materials.absorption":
         return Fault(path, "pairs of frequency and absorption are wanted", got, "Write [[125, 0.1], [1000, 0.4]].")
     if nested := _quantity_at(path):
-        example = f"Write for example [1.28, 0.36, 0.98]; numbers count in {UNITS[nested.suffix][0].symbol}."
+        numbers = "[0.36, 0.98]" if field is not None and is_pair(field.annotation) else "[1.28, 0.36, 0.98]"
+        example = f"Write for example {numbers}; numbers count in {UNITS[nested.suffix][0].symbol}."
         return Fault(path, "a list in square brackets is wanted", got, example)
     return Fault(path, "a list in square brackets is wanted", got, 'Write for example ["left tweeter"] or [1, 0, 0].')
 

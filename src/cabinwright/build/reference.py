@@ -18,7 +18,7 @@ from pydantic.fields import FieldInfo
 
 from cabinwright.build.document import Build
 from cabinwright.build.fields import OrName, PathRule, Quantity, Written
-from cabinwright.build.shape import is_list, keys_of, marker_in, nested_model
+from cabinwright.build.shape import is_list, is_pair, keys_of, marker_in, nested_model
 from cabinwright.units import UNITS, unit_names
 
 __all__ = ["main", "reference_markdown", "schema_json"]
@@ -147,9 +147,10 @@ def _many(field: FieldInfo, element: str) -> str:
     while get_origin(inner) is not tuple:
         inner = next(part for part in get_args(inner) if is_list(part))
     parts = get_args(inner)
+    axes = "[x, y]" if is_pair(field.annotation) else "[x, y, z]"
     if Ellipsis not in parts:
-        return f"[x, y, z], each a {element}"
-    return f"list of [x, y, z], each a {element}" if is_list(parts[0]) else f"list of {element}s"
+        return f"{axes}, each a {element}"
+    return f"list of {axes}, each a {element}" if is_list(parts[0]) else f"list of {element}s"
 
 
 def _limits(gt: float | None, ge: float | None, le: float | None) -> str:

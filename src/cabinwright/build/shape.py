@@ -11,7 +11,7 @@ from pydantic.fields import FieldInfo
 from cabinwright.build.document import Build
 from cabinwright.build.locate import Path
 
-__all__ = ["field_at", "header", "is_list", "keys_of", "marker_in", "model_at", "nested_model"]
+__all__ = ["field_at", "header", "is_list", "is_pair", "keys_of", "marker_in", "model_at", "nested_model"]
 
 Marker = TypeVar("Marker")
 
@@ -39,6 +39,14 @@ def is_list(annotation: Any) -> bool:
     if hasattr(annotation, "__metadata__"):
         return is_list(get_args(annotation)[0])
     return get_origin(annotation) is tuple
+
+
+def is_pair(annotation: Any) -> bool:
+    """Whether a field holds two values, or a list of such pairs."""
+    parts = get_args(annotation)
+    if get_origin(annotation) is tuple:
+        return is_pair(parts[0]) if Ellipsis in parts else len(parts) == 2
+    return any(is_pair(part) for part in parts if is_list(part))
 
 
 def keys_of(model: type[BaseModel]) -> dict[str, FieldInfo]:

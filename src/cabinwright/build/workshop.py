@@ -1,0 +1,404 @@
+"""The tables of flat panels: what they look like, what they are cut from, how they are lit. No geometry, no disk."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import Field, GetJsonSchemaHandler, model_validator
+from pydantic_core import CoreSchema
+
+from cabinwright.build.base import Hertz, Model, require
+from cabinwright.build.fields import Name, Number, Quantity, RelativePath
+
+__all__ = [
+    "Behind",
+    "CutOut",
+    "Drill",
+    "Layer",
+    "Light",
+    "Motif",
+    "OutlinePoint",
+    "Panel",
+    "Perforation",
+    "Primary",
+    "Sheet",
+    "Slot",
+    "Workshop",
+]
+
+Planar = Annotated[float, Quantity("m", ge=-5.0, le=5.0)]
+Flat = Annotated[tuple[Planar, Planar], Field(strict=False)]
+Size = Annotated[float, Quantity("m", gt=0.0, le=5.0)]
+Pair = Annotated[tuple[Size, Size], Field(strict=False)]
+Small = Annotated[float, Quantity("m", gt=0.0, le=0.2)]
+Radius = Annotated[float, Quantity("m", ge=0.0, le=2.0)]
+Offset = Annotated[float, Quantity("m", ge=-0.5, le=0.5)]
+Thin = Annotated[float, Quantity("m", gt=0.0, le=0.1)]
+Kerf = Annotated[float, Quantity("m", ge=0.0, le=0.02)]
+Share = Annotated[Number, Field(ge=0.0, le=1.0)]
+Positive = Annotated[Number, Field(gt=0.0, le=1e6)]
+Chromaticity = Annotated[tuple[Share, Share], Field(strict=False)]
+Patch = Annotated[
+    tuple[
+        Annotated[int, Field(ge=0, le=255)],
+        Annotated[int, Field(ge=0, le=255)],
+        Annotated[int, Field(ge=0, le=255)],
+    ],
+    Field(strict=False),
+]
+Edge = Literal["left", "right", "top", "bottom", "all round"]
+Cutter = Literal["laser", "router", "saw", "knife"]
+SheetMaterial = Literal[
+    "MDF",
+    "birch plywood",
+    "poplar plywood",
+    "hardboard",
+    "acrylic",
+    "ABS",
+    "polycarbonate",
+    "PVC",
+    "aluminium",
+    "steel",
+]
+Units = Literal["mm", "cm", "m", "in", "ft"]
+
+
+class OutlinePoint(Model):
+    """A point of an outline or curve. A bare `[x, y]` stands for `{at_m = [x, y]}`."""
+
+    at_m: Flat
+    """Where it lies: x to the right, y up, seen from the front."""
+    via_m: Flat | None = None
+    """A point of the arc that leads here from the point before; absent: see `sagitta_m`."""
+    sagitta_m: Annotated[float, Quantity("m", ge=-2.0, le=2.0)] | None = None
+    """Height of that arc over its chord, positive to the right of the way; absent: the way is straight."""
+    fillet_m: Radius | None = None
+    """Rounding here; 0: a hard corner is wanted; absent: as the whole outline."""
+
+    @model_validator(mode="before")
+    @classmethod
+    def _bare(cls, value: Any) -> Any:
+        return {"at_m": value} if isinstance(value, list | tuple) else value
+
+    @model_validator(mode="after")
+    def _one_arc(self) -> Self:
+        require(
+            self.via_m is None or self.sagitta_m is None, "via_m", "an arc is told by via_m or by sagitta_m, not both"
+        )
+        return self
+
+    @classmethod
+    def __get_pydantic_json_schema__(cls, schema: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
+        table = handler(schema)
+        pair = handler.resolve_ref_schema(table)["properties"]["at_m"]
+        bare = {key: value for key, value in pair.items() if key not in ("description", "title")}
+        return {"anyOf": [bare, table]}
+
+
+Curve = Annotated[tuple[OutlinePoint, ...], Field(strict=False, min_length=2, max_length=400)]
+Points = Annotated[tuple[OutlinePoint, ...], Field(strict=False, min_length=3, max_length=400)]
+
+
+def _one_of(model: Model, keys: tuple[str, ...], what: str) -> None:
+    given = sum(getattr(model, key) is not None for key in keys)
+    require(given == 1, keys[0], f"{what} has exactly one of {', '.join(keys[:-1])} and {keys[-1]}")
+
+
+class CutOut(Model):
+    """An opening, or a line to score or mark, of a shape of its own."""
+
+    name: Name
+    """What lists call it."""
+    outline: Points | None = None
+    """Its points in order."""
+    diameter_m: Size | None = None
+    """Diameter of a round one."""
+    size_m: Pair | None = None
+    """Width and height of a rectangular one."""
+    at_m: Flat = (0.0, 0.0)
+    """Centre of a round or rectangular one; other outlines are shifted by it."""
+    fillet_m: Radius | None = None
+    """Rounding of its corners; absent: 3 mm."""
+    operation: Literal["cut", "score", "mark"] = "cut"
+    """What the machine does along it."""
+
+    @model_validator(mode="after")
+    def _one_shape(self) -> Self:
+        _one_of(self, ("outline", "diameter_m", "size_m"), "a cut-out")
+        return self
+
+
+class Slot(Model):
+    """An opening of even width along a curve, with round ends: a line that a lit sheet behind it shines through."""
+
+    name: Name
+    """What lists and lights call it."""
+    curve: Curve
+    """Points along its middle."""
+    width_m: Small
+    """Width."""
+    fillet_m: Radius | None = None
+    """Rounding where the curve would kink; absent: 20 mm."""
+
+
+class Perforation(Model):
+    """A field of round holes, graded from a focus outwards."""
+
+    name: Name
+    """What lists call it."""
+    within: Points | None = None
+    """Outline it fills; absent: the whole panel."""
+    fillet_m: Radius | None = None
+    """Rounding of that outline; absent: 3 mm."""
+    rows: Literal["hexagonal", "concentric"] = "hexagonal"
+    """How holes lie: in rows of 60° stagger, or in rows around the focus."""
+    focus_m: Flat | None = None
+    """Point that distances count from; absent: the curve, or the middle of the field."""
+    focus_curve: Curve | None = None
+    """Curve that distances count from."""
+    diameter_m: Small
+    """Diameter of holes at the focus."""
+    diameter_far_m: Small | None = None
+    """Diameter at `reach_m` and beyond; absent: as at the focus."""
+    pitch_m: Small
+    """From centre to centre of neighbours, at the focus."""
+    pitch_far_m: Small | None = None
+    """The same at `reach_m`; only in concentric rows; absent: as at the focus."""
+    reach_m: Size = 0.2
+    """Distance from the focus at which the change ends."""
+    least_web_m: Thin | None = None
+    """Least material between two holes; absent: the thickness of the thickest sheet they go through, at most 2 mm."""
+    margin_m: Annotated[float, Quantity("m", ge=0.0, le=0.5)] = 0.005
+    """Least distance of a hole's rim from any edge; a hole that would come nearer is left out whole."""
+    turn_deg: Annotated[float, Quantity("deg", ge=-360.0, le=360.0)] = 0.0
+    """Turns hexagonal rows."""
+
+    @model_validator(mode="after")
+    def _sense(self) -> Self:
+        require(self.focus_m is None or self.focus_curve is None, "focus_m", "a focus is a point or a curve, not both")
+        graded = self.pitch_far_m is not None and self.pitch_far_m != self.pitch_m
+        require(not graded or self.rows == "concentric", "pitch_far_m", "a graded pitch needs rows = concentric")
+        smallest = min(self.pitch_m, self.pitch_far_m or self.pitch_m)
+        require(
+            self.least_web_m is None or self.least_web_m < smallest,
+            "least_web_m",
+            "the web must be less than the pitch",
+        )
+        return self
+
+
+class Motif(Model):
+    """Lines from an SVG of your own, etched or scored."""
+
+    name: Name
+    """What lists call it."""
+    file: RelativePath
+    """SVG inside the build folder: paths and shapes; text turned into paths."""
+    at_m: Flat
+    """Where the middle of the drawing lies."""
+    width_m: Size
+    """Width it is scaled to."""
+    turn_deg: Annotated[float, Quantity("deg", ge=-360.0, le=360.0)] = 0.0
+    """Turns it counter-clockwise."""
+    layer: Name | None = None
+    """Layer it is made in; absent: the first clear one, or the first."""
+    operation: Literal["mark", "score"] = "mark"
+    """What the machine does along it."""
+
+
+class Drill(Model):
+    """Round holes of one size for screws or wires."""
+
+    at_m: Annotated[tuple[Flat, ...], Field(strict=False, min_length=1, max_length=500)]
+    """Where they lie."""
+    diameter_m: Small
+    """Diameter."""
+
+
+class Behind(Model):
+    """A loudspeaker behind the panel: how open it is there, and what that costs in sound."""
+
+    speaker: Name
+    """Name of the speaker."""
+    at_m: Flat
+    """Where its axis meets the panel."""
+    diameter_m: Size
+    """Diameter of the disc in front of its cone that must be open."""
+    excursion_m: Annotated[float, Quantity("m", gt=0.0, le=0.1)] | None = None
+    """Peak excursion that the air noise is judged at; absent: as its box moves it, or its model's xmax_m."""
+    frequency_hz: Hertz | None = None
+    """Frequency of that excursion; absent: where its box moves most air, or 40 Hz."""
+    loss_limit_db: Annotated[float, Quantity("db", gt=0.0, le=20.0)] = 1.0
+    """Loss at 10 kHz (at 1 kHz for a woofer or subwoofer) that is allowed."""
+
+
+class Layer(Model):
+    """One sheet of a panel that is made of several, from the front to the back."""
+
+    name: Name
+    """What lists and files call it."""
+    sheet: Name
+    """Name of the sheet it is cut from."""
+    offset_m: Offset = 0.0
+    """How far its outline stands outside the panel's; negative: inside."""
+    look: Literal["dark face", "clear", "mesh", "board"] = "board"
+    """What it looks like: an opaque face, a sheet that carries light, a mesh, or plain board."""
+    cut_outs: bool = True
+    """Whether it has the cut-outs."""
+    slots: bool = True
+    """Whether it has the slots."""
+    holes: bool = True
+    """Whether it has the perforation."""
+    opening_offset_m: Offset = 0.0
+    """How much wider than drawn its cut-outs and slots are all round, and its holes in radius."""
+
+
+class Panel(Model):
+    """A flat part, drawn from the front: x to the right, y up."""
+
+    name: Name
+    """What lists and files call it."""
+    sheet: Name | None = None
+    """Name of the sheet it is cut from; absent where it has layers."""
+    outline: Points | None = None
+    """Its points in order, either way round; the last is joined to the first."""
+    size_m: Pair | None = None
+    """Width and height of a rectangle, from (0, 0); its corners are hard unless `fillet_m` is given."""
+    diameter_m: Size | None = None
+    """Diameter of a disc about (0, 0)."""
+    file: RelativePath | None = None
+    """DXF or SVG outline inside the build folder: the largest closed contour; those inside it are cut out."""
+    file_units: Units | None = None
+    """Unit of that drawing where it does not say so itself."""
+    offset_m: Offset = 0.0
+    """Moves the outline as drawn or traced outwards; negative inwards, as a gap for carpet."""
+    fillet_m: Radius | None = None
+    """Rounding where the outline would kink; absent: 3 mm, in rectangles and files none."""
+    count: Annotated[int, Field(ge=1, le=200)] = 1
+    """How many are wanted."""
+    grain: Literal["along x", "along y", "any"] = "any"
+    """Which way the sheet's grain shall run."""
+    banded: Annotated[tuple[Edge, ...], Field(strict=False, max_length=5)] = ()
+    """Edges that get an edge band."""
+    banding_m: Annotated[float, Quantity("m", ge=0.0, le=0.01)] = 0.0008
+    """Thickness of the band; a rectangle is cut smaller by it."""
+    layers: Annotated[tuple[Layer, ...], Field(strict=False, max_length=12)] = ()
+    """Sheets it is made of, from front to back; absent: one."""
+    cut_outs: Annotated[tuple[CutOut, ...], Field(strict=False, max_length=200)] = ()
+    """Openings."""
+    slots: Annotated[tuple[Slot, ...], Field(strict=False, max_length=50)] = ()
+    """Openings along curves."""
+    perforations: Annotated[tuple[Perforation, ...], Field(strict=False, max_length=20)] = ()
+    """Fields of holes."""
+    motifs: Annotated[tuple[Motif, ...], Field(strict=False, max_length=20)] = ()
+    """Etched drawings."""
+    drills: Annotated[tuple[Drill, ...], Field(strict=False, max_length=100)] = ()
+    """Holes for screws and wires, through every layer."""
+    behind: Annotated[tuple[Behind, ...], Field(strict=False, max_length=20)] = ()
+    """Loudspeakers behind it."""
+
+    @model_validator(mode="after")
+    def _whole(self) -> Self:
+        _one_of(self, ("outline", "size_m", "diameter_m", "file"), "a panel")
+        require(
+            (self.sheet is None) == bool(self.layers), "sheet", "a panel names the sheet it is cut from, or has layers"
+        )
+        require(self.file is not None or self.file_units is None, "file_units", "file_units goes with file")
+        return self
+
+
+class Sheet(Model):
+    """Stock that parts are cut from: a new sheet or a kept off-cut."""
+
+    name: Name
+    """What panels and lists call it."""
+    material: SheetMaterial
+    """What it is made of."""
+    thickness_m: Thin
+    """Thickness as measured, not as sold."""
+    length_m: Size
+    """Length; grain runs along it."""
+    width_m: Size
+    """Width."""
+    count: Annotated[int, Field(ge=1, le=200)] | None = None
+    """How many there are; absent: as many as are needed."""
+    grained: bool = False
+    """Whether it has a grain or pattern that parts must follow."""
+    cutter: Cutter = "laser"
+    """What cuts it."""
+    cutter_diameter_m: Annotated[float, Quantity("m", ge=0.0, le=0.05)] | None = None
+    """Diameter of a router's bit: no inside corner is tighter than half of it; absent: 3 mm for a router, else 0."""
+    kerf_m: Kerf = 0.0
+    """Width that the cut takes, put right in the files; 0: the machine's own program allows for it."""
+
+
+class Primary(Model):
+    """One colour of a strip at full drive."""
+
+    name: Name
+    """What the drive values call it."""
+    xy: Chromaticity
+    """CIE 1931 chromaticity, from its maker's sheet."""
+    lumens_per_metre: Positive
+    """Light at full drive; any unit, the same for all."""
+
+
+class Light(Model):
+    """A strip of lights behind an edge or a slot of a panel."""
+
+    name: Name
+    """What lists call it."""
+    panel: Name
+    """Name of the panel it lights."""
+    along: Name = "outline"
+    """`outline`, or the name of a slot of that panel."""
+    distance_m: Small
+    """From the emitters to the edge that is seen."""
+    pitch_m: Small
+    """From emitter to emitter along the strip."""
+    medium: Literal["acrylic", "air"] = "acrylic"
+    """What the light crosses on the way."""
+    least_bend_m: Radius = 0.02
+    """Tightest radius the strip may be bent to."""
+    watts_per_metre: Positive
+    """Power of a metre at full drive."""
+    load: Name | None = None
+    """Name of the load that stands for it in the wiring; absent: one is proposed."""
+    primaries: Annotated[tuple[Primary, ...], Field(strict=False, max_length=8)] = ()
+    """Its colours; absent: no hue is worked out."""
+    target_xy: Chromaticity | None = None
+    """CIE 1931 chromaticity of the dash's own hue."""
+    target_rgb: Patch | None = None
+    """The same hue as a photographed patch, sRGB 0 to 255, in place of `target_xy`."""
+    white_rgb: Patch | None = None
+    """A grey card in the same photograph; absent: the photograph's white is taken as it is."""
+    steps: Annotated[int, Field(ge=1, le=65_535)] = 255
+    """Full scale of the controller's drive values."""
+
+    @model_validator(mode="after")
+    def _one_target(self) -> Self:
+        targets = (self.target_xy, self.target_rgb)
+        require(None in targets, "target_xy", "a hue is told by target_xy or by target_rgb, not both")
+        require(self.white_rgb is None or self.target_rgb is not None, "white_rgb", "white_rgb goes with target_rgb")
+        seen = any(target is not None for target in targets)
+        require(not seen or bool(self.primaries), "primaries", "a hue needs the strip's primaries")
+        x, y = self.target_xy or (0.3, 0.3)
+        require(y > 0.0 and x + y <= 1.0, "target_xy", "a chromaticity has y above 0 and x + y up to 1")
+        sound = all(p.xy[1] > 0.0 and sum(p.xy) <= 1.0 for p in self.primaries)
+        require(sound, "primaries", "a chromaticity has y above 0 and x + y up to 1")
+        return self
+
+
+class Workshop(Model):
+    """How parts are laid on sheets and printed."""
+
+    gap_m: Annotated[float, Quantity("m", ge=0.0, le=0.1)] = 0.004
+    """Least distance between two parts on a sheet; never less than the kerf or the cutter."""
+    border_m: Annotated[float, Quantity("m", ge=0.0, le=0.2)] = 0.005
+    """Least distance of a part from the sheet's rim."""
+    offcut_m: Size = 0.1
+    """Off-cuts at least so long and so wide are kept and listed."""
+    paper: Literal["A4", "Letter"] = "A4"
+    """Paper of the 1:1 templates."""
+    units: Literal["metric", "US"] = "metric"
+    """Units on drawings and in the cut list: millimetres, or inches with fractions."""
