@@ -23,7 +23,7 @@ from cabinwright.stages.signal.result import SignalResult
 from cabinwright.stages.survey.result import SurveyResult
 from cabinwright.stages.tuning.result import TuningResult
 
-__all__ = ["Results", "compare_places", "design"]
+__all__ = ["Results", "compare_places", "design", "wiring"]
 
 Progress = Callable[[str, float], None]
 Answer = TypeVar("Answer")
@@ -53,7 +53,7 @@ def design(
     *,
     polars: Mapping[str, Polar] | None = None,
     captured: FactoryResponses | None = None,
-    programmes: Mapping[str, float] | None = None,
+    programmes: tuple[Mapping[str, float], tuple[Finding, ...]] = ({}, ()),
     sweeps: tuple[Mapping[str, Sequence[Sweep]], tuple[Finding, ...]] = ({}, ()),
 ) -> Results:
     """Run every stage whose inputs are there.
@@ -89,9 +89,10 @@ def design(
             stopped,
             recordings.findings,
         )
-    heard = captured.findings if captured else ()
-    work = partial(signal.run, build, captured, tuned=tuned, power=wired, programmes=programmes)
-    chain = _attempt("signal", work, stopped, heard)
+    loud, doubts = programmes
+    read = (*(captured.findings if captured else ()), *doubts)
+    work = partial(signal.run, build, captured, tuned=tuned, power=wired, programmes=loud, doubts=doubts)
+    chain = _attempt("signal", work, stopped, read)
     if chain is None and "signal" not in stopped:
         skipped["signal"] = "needs [[sources]] and [[amplifiers]], or [[factory_outputs]] and [[factory_recordings]]"
     return Results(
@@ -123,6 +124,11 @@ def compare_places(
     doubt = surveyed.points[head].sigma_m if surveyed is not None and head is not None else (0.0, 0.0, 0.0)
     sigmas = {place.name: doubt for place in build.places}
     return layout.run(located, sigmas_m=sigmas, polars=polars, executor=executor, progress=progress)
+
+
+def wiring(build: Build) -> PowerResult | None:
+    """The electrical system alone; None where there is none, or where ``design`` would say why it gave no answer."""
+    return _attempt("power", lambda: power.run(build), {})
 
 
 def _attempt(

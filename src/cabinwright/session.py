@@ -27,10 +27,11 @@ from cabinwright.measure.factory import read_factory
 from cabinwright.measure.factory_signal import factory_files
 from cabinwright.measure.impedance import read_sweeps
 from cabinwright.measure.polars import read_polars
+from cabinwright.measure.programme import read_programmes
 from cabinwright.measure.reader import read_recordings
 from cabinwright.measure.signal import sweep_files
 from cabinwright.physics.response import RecordedResponses
-from cabinwright.pipeline import Results, compare_places, crashed, design, refused
+from cabinwright.pipeline import Results, compare_places, crashed, design, refused, wiring
 from cabinwright.stages import survey, tuning
 from cabinwright.stages.layout.decide import Decision, decide
 from cabinwright.stages.layout.result import LayoutResult
@@ -143,7 +144,7 @@ class Session:
         recorded = self.recordings(progress)
         result = tuning.run(self.located, recorded, progress)
         progress("writing", 0.0)
-        return result, recorded, write_all(self.out, tune_documents(self.located, result, recorded))
+        return result, recorded, write_all(self.out, tune_documents(self.located, result, recorded, wiring(self.build)))
 
     def plan(self, progress: Progress = unwatched) -> tuple[Results, tuple[Path, ...]]:
         """Run every stage whose inputs are there and write ``plan.json``; what stops a stage stands in it as a finding."""
@@ -160,14 +161,22 @@ class Session:
             polars = read_polars(self.build, self.folder)
         except PersonError as error:
             polars, stopped["layout"] = {}, (refused("layout", str(error)),)
+        programmes, doubts = read_programmes(self.build, self.folder, progress)
         captured = None
         if self.build.factory_recordings:
             try:
                 captured = read_factory(self.build, self.folder, progress)
             except Exception as error:
-                stopped["signal"] = (crashed("signal", error),)
-        sweeps = read_sweeps(self.build, self.folder)
-        results = design(self.build, recorded, progress, polars=polars, captured=captured, sweeps=sweeps)
+                doubts = (*doubts, crashed("signal", error))
+        results = design(
+            self.build,
+            recorded,
+            progress,
+            polars=polars,
+            captured=captured,
+            programmes=(programmes, doubts),
+            sweeps=read_sweeps(self.build, self.folder),
+        )
         if stopped:
             skipped = {stage: words for stage, words in results.skipped.items() if stage not in stopped}
             results = replace(results, skipped=skipped, stopped={**results.stopped, **stopped})

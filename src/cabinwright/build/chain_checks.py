@@ -133,11 +133,6 @@ def _amplifiers(data: Mapping[str, Any]) -> Iterator[Fault]:
         yield from repeated(lines, ("amplifiers", number, "channels"), "amplifier channel")
         for index, line in lines:
             yield from _line(("amplifiers", number, "channels", index), line, channels, speakers, drives)
-        taken, whole = sum(2 if line.get("bridged") is True else 1 for _, line in lines), row.get("channel_count")
-        if type(whole) is int and taken > whole:
-            rule = f"more of its channels are in use ({taken}, a bridged pair counts two) than it has"
-            cure = "Correct channel_count, or take channels out."
-            yield Fault(("amplifiers", number, "channel_count"), rule, str(whole), cure)
 
 
 def _line(

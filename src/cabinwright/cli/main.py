@@ -284,7 +284,7 @@ def _signal_line(result: SignalResult) -> str:
         made = factory.refused is None
         words.append(f"radio undone, {factory.ripple_db:.1f} dB ripple" if made else "no repair of the radio")
     if result.presets is not None:
-        words.append(f"{len(result.presets.to_dict())} presets")
+        words.append(f"{len(result.presets.presets)} presets")
     return "; ".join(words) or "worked out"
 
 

@@ -10,9 +10,13 @@ from cabinwright.findings import Finding
 from cabinwright.physics.factory import FactoryResponses
 from cabinwright.stages.power.result import PowerResult
 from cabinwright.stages.signal import gains, loads
+from cabinwright.stages.signal.bypass import bypasses
 from cabinwright.stages.signal.chain import chain_of
 from cabinwright.stages.signal.factory.undo import undo
+from cabinwright.stages.signal.presets import presets
 from cabinwright.stages.signal.result import SignalResult
+from cabinwright.stages.signal.structure import structure
+from cabinwright.stages.signal.turn_on import turn_on
 from cabinwright.stages.tuning.result import TuningResult
 
 __all__ = ["run"]
@@ -27,6 +31,7 @@ def run(
     tuned: TuningResult | None = None,
     power: PowerResult | None = None,
     programmes: Mapping[str, float] | None = None,
+    doubts: tuple[Finding, ...] = (),
 ) -> SignalResult | None:
     """The chain from source to loudspeaker; None where the build has no source, no amplifier and no capture.
 
@@ -35,17 +40,22 @@ def run(
         tuned: the tune, whose crossovers say what each channel carries.
         power: the electrical system, which says what is on when.
         programmes: by source, the loudness [LUFS] of the recording of its programme.
+        doubts: what was found while reading those recordings.
     """
     if captured is None and not build.sources and not build.amplifiers:
         return None
+    graph = chain_of(build)
     factory = undo(build, captured) if captured else None
+    heard = presets(build, graph, factory, tuned=tuned, power=power, programmes=programmes)
     loaded = loads.work_out(build, settings=tuned.settings if tuned else None, power=power)
-    set_up = gains.work_out(build, chain_of(build), loaded)
-    result = SignalResult(factory=factory, gains=set_up, loads=loaded)
-    return replace(result, findings=_all_findings(result, captured))
-
-
-def _all_findings(result: SignalResult, captured: FactoryResponses | None) -> tuple[Finding, ...]:
-    parts = (result.factory, result.presets, result.turn_on, result.service_bypasses, result.gains, result.loads)
-    found = [*(captured.findings if captured else ()), *(item for part in parts if part for item in part.findings)]
-    return tuple(sorted(found, key=lambda item: _GRAVITY[item.severity]))
+    set_up = gains.work_out(build, graph, loaded, trims_db=heard.trims_db() if heard else None)
+    result = SignalResult(
+        factory=factory,
+        presets=heard,
+        turn_on=turn_on(build, graph),
+        service_bypasses=bypasses(build),
+        gains=set_up,
+        loads=loaded,
+    )
+    found = [*(captured.findings if captured else ()), *doubts, *structure(build, graph), *result.of_parts()]
+    return replace(result, findings=tuple(sorted(found, key=lambda item: _GRAVITY[item.severity])))
