@@ -19,7 +19,14 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import jv
 
-__all__ = ["AIR_SPEED_LIMIT_M_S", "air_speed_m_s", "end_correction", "grille_loss_db", "hole_impedance"]
+__all__ = [
+    "AIR_SPEED_LIMIT_M_S",
+    "air_speed_m_s",
+    "end_correction",
+    "grille_loss_db",
+    "hole_impedance",
+    "sheet_impedance",
+]
 
 DENSITY_KG_M3, SPEED_M_S, VISCOSITY_PA_S = 1.204, 343.2, 1.81e-5  #: air at 20 °C
 FOK = (1.0, -1.4092, 0.0, 0.33818, 0.0, 0.06793, -0.02287, 0.03015, -0.01641)
@@ -53,19 +60,24 @@ def hole_impedance(*, frequency_hz: Floats, diameter_m: Floats, thickness_m: flo
     return np.asarray(inner + ends + 1j * omega * DENSITY_KG_M3 * added)
 
 
-def grille_loss_db(*, frequency_hz: Floats, diameter_m: Floats, area_share: Floats, thickness_m: float) -> Floats:
-    """Level lost (f,) [dB] through holes of ``diameter_m`` (n,), each open over ``area_share`` (n,) of what lies behind.
+def sheet_impedance(*, frequency_hz: Floats, diameter_m: Floats, area_share: Floats, thickness_m: float) -> Complex:
+    """Pressure over the mean speed before the sheet (f,) [Pa s/m], holes (n,) each open over ``area_share`` (n,) of it.
 
-    Infinite where nothing is open.
+    Infinite where nothing is open. Sheets in a row add.
     """
     share = float(np.sum(area_share))
     if share <= 0.0:
-        return np.full(np.shape(frequency_hz), np.inf)
+        return np.full(np.shape(frequency_hz), np.inf, dtype=np.complex128)
     z = hole_impedance(
         frequency_hz=frequency_hz, diameter_m=diameter_m, thickness_m=thickness_m, open_share=min(share, 0.7)
     )
-    whole = 1.0 / np.sum(np.asarray(area_share)[None, :] / z, axis=1)
-    return np.asarray(20.0 * np.log10(np.abs(1.0 + whole / (2.0 * DENSITY_KG_M3 * SPEED_M_S))))
+    return np.asarray(1.0 / np.sum(np.asarray(area_share)[None, :] / z, axis=1))
+
+
+def grille_loss_db(impedance: Complex) -> Floats:
+    """Level lost (f,) [dB] by a plane wave through sheets of this impedance (f,)."""
+    half = 2.0 * DENSITY_KG_M3 * SPEED_M_S
+    return np.asarray(20.0 * np.log10(np.hypot(1.0 + impedance.real / half, impedance.imag / half)))
 
 
 def air_speed_m_s(*, area_m2: float, excursion_m: float, frequency_hz: float, open_m2: float) -> float:

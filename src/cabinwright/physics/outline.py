@@ -21,7 +21,7 @@ from shapely import Polygon, STRtree, box, contains_xy, prepare
 
 from cabinwright.physics.arcs import NEAR_M, Points, Segment, crossings, line_or_arc
 
-__all__ = ["Contour", "Corner", "OutlineFault", "circle", "from_corners", "least_inside_radius_m", "slot"]
+__all__ = ["Contour", "Corner", "Drawn", "OutlineFault", "circle", "from_corners", "least_inside_radius_m", "slot"]
 
 TOLERANCE_M = 2e-6  #: of the polygon that says what is inside
 KINK_RAD = math.radians(0.5)  #: less is no corner, to eye or finger
@@ -136,6 +136,14 @@ class Contour:
         nearest = whole.distance_m(middle.ravel()).reshape(middle.shape).min(axis=1)
         kept = [piece for piece, far in zip(pieces, nearest, strict=True) if far > abs(distance_m) - 3.0 * NEAR_M]
         return tuple(loop for loop in _loops(kept) if loop.area_m2 > (2.0 * NEAR_M) ** 2)
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """What a file holds: closed outlines, the largest first, and open lines; in metres where it says its unit."""
+
+    closed: tuple[Contour, ...]
+    lines: tuple[tuple[Segment, ...], ...] = ()
 
 
 def circle(centre: complex, diameter_m: float) -> Contour:

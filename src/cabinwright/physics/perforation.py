@@ -68,8 +68,9 @@ def perforate(
     rows: str = "hexagonal",
     turn_rad: float = 0.0,
     avoid: Sequence[Contour] = (),
+    within: Sequence[Contour] = (),
 ) -> Field:
-    """Holes of one field inside ``region`` and outside of every outline in ``avoid``.
+    """Holes of one field inside ``region`` and every outline of ``within``, and outside of every outline in ``avoid``.
 
     A hole is never larger than pitch less web. Raises ``ValueError`` where a web leaves no hole, where there are more
     than ``MOST_HOLES``, or for a pitch that is graded in hexagonal rows, which only holds in concentric ones.
@@ -90,7 +91,7 @@ def perforate(
         centres = _concentric(region, focus, diameter, pitch, least_web_m)
     far = _distance_m(focus, centres)
     size = np.minimum(diameter.at(far), pitch.at(far) - least_web_m)
-    inside = _clear(region, avoid, centres, size, margin_m)
+    inside = _clear((region, *within), avoid, centres, size, margin_m)
     chosen, sizes = centres[inside], size[inside]
     kept = _spaced(chosen, sizes, least_web_m)
     # What lies beyond the bounds of the region was never part of the pattern.
@@ -194,16 +195,16 @@ def _spread(chain: Sequence[Segment], pitch_m: float, row: int) -> Points:
 
 
 def _clear(
-    region: Contour, avoid: Sequence[Contour], centres: Points, size: Floats, margin_m: float
+    inside: Sequence[Contour], avoid: Sequence[Contour], centres: Points, size: Floats, margin_m: float
 ) -> NDArray[np.bool_]:
     """Which holes keep the margin from every edge, counting what they are wide."""
-    clear = region.holds(centres) & (size > 0.0)
+    clear = size > 0.0
     need = size / 2.0 + margin_m - 1e-12
-    clear[clear] = region.distance_m(centres[clear]) >= need[clear]
-    for island in avoid:
+    for edge, within in (*((edge, True) for edge in inside), *((edge, False) for edge in avoid)):
         there = np.flatnonzero(clear)
-        free = ~island.holds(centres[there]) & (island.distance_m(centres[there]) >= need[there])
-        clear[there] = free
+        clear[there] = edge.holds(centres[there]) == within
+        there = np.flatnonzero(clear)
+        clear[there] = edge.distance_m(centres[there]) >= need[there]
     return clear
 
 
