@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, field
-from functools import partial
 from typing import TypeVar
 
 from cabinwright.build.document import Build
@@ -91,8 +90,20 @@ def design(
         )
     loud, doubts = programmes
     read = (*(captured.findings if captured else ()), *doubts)
-    work = partial(signal.run, build, captured, tuned=tuned, power=wired, programmes=loud, doubts=doubts)
-    chain = _attempt("signal", work, stopped, read)
+    chain = _attempt(
+        "signal",
+        lambda: signal.run(
+            survey.located(build, surveyed) if surveyed else build,
+            captured,
+            tuned=tuned,
+            power=wired,
+            boxed=boxed,
+            programmes=loud,
+            doubts=doubts,
+        ),
+        stopped,
+        read,
+    )
     if chain is None and "signal" not in stopped:
         skipped["signal"] = "needs [[sources]] and [[amplifiers]], or [[factory_outputs]] and [[factory_recordings]]"
     return Results(

@@ -11,6 +11,7 @@ from cabinwright.build.chain import Amplifier, AmplifierChannel
 from cabinwright.build.document import Build
 from cabinwright.findings import Finding
 from cabinwright.physics.amplifier import OutputStage, music_share
+from cabinwright.stages.enclosure.result import BoxResult, EnclosureResult
 from cabinwright.stages.power.result import PowerResult
 from cabinwright.stages.signal.loads_limits import SINE_PEAK_DB, Travel, Tuned, level_db, travel, tuned
 from cabinwright.stages.signal.loads_remarks import amplifier_remarks, line_remarks
@@ -159,17 +160,25 @@ class Loads:
         }
 
 
-def work_out(build: Build, *, settings: Settings | None = None, power: PowerResult | None = None) -> Loads | None:
+def work_out(
+    build: Build,
+    *,
+    settings: Settings | None = None,
+    power: PowerResult | None = None,
+    boxed: EnclosureResult | None = None,
+) -> Loads | None:
     """Loads of every amplifier; None where the build has none.
 
     Args:
         settings: the tune, whose crossovers keep travel down.
         power: the electrical system, for the voltage at each amplifier when all play at full level.
+        boxed: the computed enclosures, for the travel of the cones in them.
     """
     if not build.amplifiers:
         return None
     units = drive_units(build)
-    found = tuple(_amplifier(build, row, units, settings, power) for row in build.amplifiers)
+    boxes = {name: box for box in (boxed.boxes.values() if boxed else ()) for name in box.speakers}
+    found = tuple(_amplifier(build, row, units, settings, power, boxes) for row in build.amplifiers)
     remarks = [
         *(item for one in found for item in amplifier_remarks(one.row, one.used)),
         *(item for one in found for line in one.lines for item in line_remarks(line, build.chain)),
@@ -183,10 +192,11 @@ def _amplifier(
     units: Mapping[str, DriveUnit],
     settings: Settings | None,
     power: PowerResult | None,
+    boxes: Mapping[str, BoxResult],
 ) -> AmplifierLoad:
     volts, source = _supply(build, row, power)
     lines = tuple(
-        _line(build, row, line, [units[name] for name in line.speakers if name in units], settings, volts)
+        _line(build, row, line, [units[name] for name in line.speakers if name in units], settings, volts, boxes)
         for line in row.channels
     )
     return AmplifierLoad(row, volts, source, sum(2 if line.bridged else 1 for line in row.channels), lines)
@@ -210,12 +220,16 @@ def _line(
     units: Sequence[DriveUnit],
     settings: Settings | None,
     supply_v: float,
+    boxes: Mapping[str, BoxResult],
 ) -> LineLoad:
     heard = tuned(settings, line.from_, units)
     found = alternatives(row, line, units, supply_v=supply_v)
     chosen, reason = choose(found, line, units) if found else (None, "an impedance is not known")
     coil_v = [share * chosen.clip_v for share in chosen.coil_share] if chosen else []
-    moved = [travel(unit, coil_v=volts, heard=heard) for unit, volts in zip(units, coil_v, strict=False)]
+    moved = [
+        travel(unit, coil_v=volts, heard=heard, box=boxes.get(unit.name))
+        for unit, volts in zip(units, coil_v, strict=False)
+    ]
     seat = level_db(units, coil_v, band=heard.band) if chosen else None
     return LineLoad(
         amplifier=row,

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from cabinwright.physics.box import Load, acoustic_compliance, solve
 from cabinwright.physics.gain import decibels
+from cabinwright.stages.enclosure.result import BoxResult
 from cabinwright.stages.signal.loads_speakers import Band, DriveUnit
 from cabinwright.stages.tuning.settings import ChannelSettings, Settings
 
@@ -81,22 +82,41 @@ class Travel:
         return decibels(self.xmax_m / self.peak_m)
 
 
-def travel(unit: DriveUnit, *, coil_v: float, heard: Tuned) -> Travel | None:
+def travel(unit: DriveUnit, *, coil_v: float, heard: Tuned, box: BoxResult | None = None) -> Travel | None:
     """Travel with a sine that just clips the amplifier wherever the tune lets it; None where figures are missing.
 
-    ``coil_v`` over each coil [V rms] where it clips. Below the band of an untuned channel nothing is counted: no
-    crossover is known yet.
+    ``coil_v`` over each coil [V rms] where it clips; ``box``: the computed enclosure, else sealed or infinite as the build
+    says. Below the band of an untuned channel nothing is counted: no crossover is known yet.
     """
-    if unit.driver is None or unit.xmax_m is None or unit.box_m3 is None:
+    if unit.xmax_m is None:
         return None
-    box = Load() if math.isinf(unit.box_m3) else Load(compliance=acoustic_compliance(volume_m3=unit.box_m3))
-    answer = solve(unit.driver, box, frequency_hz=GRID_HZ, source_v=coil_v * unit.terminal_per_coil)
+    per_volt = _boxed(box) if box is not None else _plain(unit)
+    if per_volt is None:
+        return None
     fed = np.minimum(heard.response, 1.0)
     if heard.channel is None:
         fed = np.where(heard.band[0] > GRID_HZ, 0.0, fed)
-    moved = math.sqrt(2.0) * np.abs(answer.displacement_m) * fed
+    moved = coil_v * unit.terminal_per_coil * per_volt * fed
     worst = int(np.argmax(moved))
     return Travel(unit.name, float(moved[worst]), float(GRID_HZ[worst]), unit.xmax_m)
+
+
+def _plain(unit: DriveUnit) -> NDArray[np.float64] | None:
+    """Peak travel for each volt rms, sealed or in an infinite baffle, on ``GRID_HZ``."""
+    if unit.driver is None or unit.box_m3 is None:
+        return None
+    box = Load() if math.isinf(unit.box_m3) else Load(compliance=acoustic_compliance(volume_m3=unit.box_m3))
+    answer = solve(unit.driver, box, frequency_hz=GRID_HZ, source_v=1.0)
+    return np.asarray(math.sqrt(2.0) * np.abs(answer.displacement_m))
+
+
+def _boxed(box: BoxResult) -> NDArray[np.float64]:
+    """The same in a computed box; above its curves the cone's mass holds it, 12 dB less for each octave."""
+    count = max(1, len(box.speakers))
+    series = {"series": count, "series-parallel": round(math.sqrt(count))}.get(box.wiring, 1)
+    f, moved = box.curves.frequency_hz, box.curves.excursion_m * series / box.voltage_v
+    beyond = moved[-1] * (f[-1] / GRID_HZ) ** 2
+    return np.where(f[-1] < GRID_HZ, beyond, np.interp(GRID_HZ, f, moved))
 
 
 def level_db(units: Sequence[DriveUnit], coil_v: Sequence[float], *, band: Band) -> float | None:

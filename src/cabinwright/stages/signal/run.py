@@ -8,6 +8,7 @@ from dataclasses import replace
 from cabinwright.build.document import Build
 from cabinwright.findings import Finding
 from cabinwright.physics.factory import FactoryResponses
+from cabinwright.stages.enclosure.result import EnclosureResult
 from cabinwright.stages.power.result import PowerResult
 from cabinwright.stages.signal import gains, loads
 from cabinwright.stages.signal.bypass import bypasses
@@ -30,6 +31,7 @@ def run(
     *,
     tuned: TuningResult | None = None,
     power: PowerResult | None = None,
+    boxed: EnclosureResult | None = None,
     programmes: Mapping[str, float] | None = None,
     doubts: tuple[Finding, ...] = (),
 ) -> SignalResult | None:
@@ -39,6 +41,7 @@ def run(
         captured: captures of the car's own radio.
         tuned: the tune, whose crossovers say what each channel carries.
         power: the electrical system, which says what is on when.
+        boxed: the enclosures, for how far their cones move.
         programmes: by source, the loudness [LUFS] of the recording of its programme.
         doubts: what was found while reading those recordings.
     """
@@ -47,7 +50,7 @@ def run(
     graph = chain_of(build)
     factory = undo(build, captured) if captured else None
     heard = presets(build, graph, factory, tuned=tuned, power=power, programmes=programmes)
-    loaded = loads.work_out(build, settings=tuned.settings if tuned else None, power=power)
+    loaded = loads.work_out(build, settings=tuned.settings if tuned else None, power=power, boxed=boxed)
     set_up = gains.work_out(build, graph, loaded, trims_db=heard.trims_db() if heard else None)
     result = SignalResult(
         factory=factory,
