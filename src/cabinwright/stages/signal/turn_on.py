@@ -2,7 +2,8 @@
 
 A device is woken when the one before it in `by` is awake; its trigger ends together with that one's. A jump is a thump
 where everything behind the device on a way to a loudspeaker already passes sound, or still does. Intervals are exact;
-one that only touches another does not count. Whatever times a build leaves open is taken at its worst.
+one that only touches another does not count. Jumps whose time is left open are taken at their worst, and a converter or
+processor without times as always awake; a way to an amplifier without times is not judged, and told.
 """
 
 from __future__ import annotations
@@ -91,7 +92,7 @@ def turn_on(build: Build, graph: ChainGraph) -> TurnOnResult | None:
                 unstated[device] = None
                 continue
             behind = [clocks[name] for name in way[number + 1 :] if name in clocks]
-            if behind:
+            if behind and way[-1] in clocks:  # what an amplifier without times lets through cannot be told
                 thumps += _heard(build, clocks[device], behind, way[number:])
     worst = _worst(thumps)
     return TurnOnResult(clocks, worst, tuple(unstated), tuple(_remarks(graph, clocks, worst, tuple(unstated))))
