@@ -181,7 +181,7 @@ class Session:
             skipped = {stage: words for stage, words in results.skipped.items() if stage not in stopped}
             results = replace(results, skipped=skipped, stopped={**results.stopped, **stopped})
             results = replace(results, layout=None if "layout" in stopped else results.layout)
-        return results, write_all(self.out, plan_documents(self.build, results, recorded))
+        return results, write_all(self.out, plan_documents(self.build, results, recorded, captured))
 
     def settings(self, file: Path | None = None) -> Settings:
         """The settings in ``file``; None: those of the last tune, as they stand in ``out/settings.json``."""

@@ -8,13 +8,16 @@ from cabinwright.handover.plan import StageResults, plan_json
 from cabinwright.handover.power_page import power_documents
 from cabinwright.handover.report import report_html
 from cabinwright.handover.settings_page import settings_files
+from cabinwright.handover.signal_documents import signal_documents
 from cabinwright.handover.survey_sheet import survey_sheet_html
 from cabinwright.handover.verification import verification_files
 from cabinwright.handover.wiring_documents import wiring_documents
+from cabinwright.physics.factory import FactoryResponses
 from cabinwright.physics.response import RecordedResponses
 from cabinwright.stages.layout.meets import meet
 from cabinwright.stages.layout.result import LayoutResult
 from cabinwright.stages.power.result import PowerResult
+from cabinwright.stages.signal.result import SignalResult
 from cabinwright.stages.survey.sheet import Sheet
 from cabinwright.stages.tuning.result import TuningResult
 from cabinwright.stages.tuning.verify.result import VerificationResult
@@ -31,13 +34,19 @@ def tune_documents(build: Build, result: TuningResult, recordings: RecordedRespo
 
 
 def plan_documents(
-    build: Build, results: StageResults, recordings: RecordedResponses | None = None
+    build: Build,
+    results: StageResults,
+    recordings: RecordedResponses | None = None,
+    captured: FactoryResponses | None = None,
 ) -> dict[str, str | bytes]:
     """``plan.json``, and where the build is wired ``power.html`` with every list that goes to the bench."""
     power = getattr(results, "power", None)
-    pages = {}
+    pages: dict[str, str | bytes] = {}
+    chain = getattr(results, "signal", None)
+    if isinstance(chain, SignalResult):
+        pages |= signal_documents(build, chain, captured)
     if isinstance(power, PowerResult):
-        pages = {**power_documents(build, power), **wiring_documents(build, power)}
+        pages |= {**power_documents(build, power), **wiring_documents(build, power)}
     return {"plan.json": plan_json(build, results, recordings), **pages}
 
 
