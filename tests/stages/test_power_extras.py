@@ -378,3 +378,33 @@ def test_what_does_not_fit_is_named(old: str, new: str, message: str) -> None:
 def test_a_cable_beside_no_such_wire_is_named() -> None:
     with pytest.raises(BuildError, match=r"signal_cables\[\"left\"\].beside: no wire has this name.*amplifier feed"):
         parse(CAR + RADIO + CABLE.replace('"amplifier feed"', '"amplifier fed"'))
+
+
+# What used to cry wolf
+
+
+def test_a_wire_that_only_wakes_an_amplifier_is_not_idle() -> None:
+    wake = """
+[[wires]]
+name = "wake"
+from = "main out"
+to = "turn on"
+length_m = 4
+"""
+    result = run(("channels = 4}\n", 'channels = 4}\nremote = "turn on"\n'), extra=wake)
+    assert result.loads["amplifier"].on.all() and not told(result, "power.idle_wire")
+    assert told(run(extra=wake), "power.idle_wire")
+
+
+def test_only_a_contact_that_should_be_closed_can_be_fed_from_behind() -> None:
+    """A second way that another state closes feeds nothing from behind; one that stays closed does, at the far end."""
+    way = '\n[[switches]]\nname = "way"\nfrom = "lamps"\nto = "boot contact"\nclosed_when = {boot = "closed"}\n'
+    assert not told(run(extra=way), "power.fed_from_behind")
+    both = way.replace('{boot = "closed"}', '[{boot = "open"}, {key = "on"}]')
+    assert {item.details["node"] for item in told(run(extra=both), "power.fed_from_behind")} == {"lamps"}
+
+
+def test_a_short_across_a_source_without_resistance_tells_no_fancy_current() -> None:
+    across = '\n[[fuses]]\nname = "wrong"\nfrom = "battery plus"\nto = "chassis"\nrating_a = 10\n'
+    result = run(("battery = {capacity_ah = 80, resistance_ohm = 0.006}\n", ""), extra=across)
+    assert told(result, "power.short") and not told(result, "power.fuse_blows")

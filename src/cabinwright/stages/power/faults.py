@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from cabinwright.build.document import Build
 from cabinwright.physics.circuit import reaches
 from cabinwright.physics.fuse import opening_times_s
+from cabinwright.stages.power.guards import hops_from_plus
 from cabinwright.stages.power.network import Network, settle
 from cabinwright.stages.power.promises import PromiseResult, broken
 from cabinwright.stages.power.result import FaultResult
@@ -52,9 +53,10 @@ def single_faults(build: Build, sized: Sized, states: States, closed: Flags, on:
     first, setting = distinct(closed)
     found = list[FaultResult]()
     held = [not broken(item, net, states, on).any() for item in build.promises]
+    sound = settle(net, closed[first]).closed
     size = max(1, MOST_ROWS // max(1, len(first)))
     for start in range(0, len(stuck), size):
-        found += _batch(build, net, states, stuck[start : start + size], closed[first], setting, on, held)
+        found += _batch(build, net, states, stuck[start : start + size], closed[first], setting, on, held, sound)
     return (*found, *_chafes(build, sized))
 
 
@@ -78,6 +80,7 @@ def _batch(
     setting: NDArray[np.intp],
     on: Flags,
     held: list[bool],
+    sound: Flags,
 ) -> list[FaultResult]:
     rows = len(closed)
     many, forced = np.tile(closed, (len(stuck), 1)), np.zeros((rows * len(stuck), closed.shape[1]), dtype=np.bool_)
@@ -87,6 +90,7 @@ def _batch(
         forced[here, fault.edge] = True
     settled = settle(net, many, forced)
     live = reaches(net.circuit, settled.closed, net.sources)
+    hops = hops_from_plus(net)
     bare = None
     shields = net.shields(build)
     if shields:
@@ -104,7 +108,9 @@ def _batch(
                 breaks=_breaks(build, net, states, now, held),
                 lights=_named(net, now & ~on),
                 dark=_named(net, on & ~now),
-                stays_live=() if fault.closed else _live(net, fault.edge, live[here]),
+                stays_live=()
+                if fault.closed
+                else _live(net, fault.edge, live[here] & sound[:, fault.edge, None], hops),
                 through_shield=()
                 if bare is None or fault.kind != "ground lost"
                 else _named(net, settled.on[here] & ~bare[here]),
@@ -128,9 +134,14 @@ def _breaks(build: Build, net: Network, states: States, on: Flags, held: list[bo
     return tuple(found)
 
 
-def _live(net: Network, edge: int, live: Flags) -> tuple[str, ...]:
-    """Both ends of an open contact where some state keeps them live at once: one of them is fed from behind."""
-    a, b = (int(node) for node in net.circuit.ends[edge])
+def _live(net: Network, edge: int, live: Flags, hops: dict[int, int]) -> tuple[str, ...]:
+    """Both ends of an opened part where a state that should close it keeps both live: the far one is fed from behind.
+
+    An isolator parts two batteries; each end is live by its own.
+    """
+    a, b = sorted((int(node) for node in net.circuit.ends[edge]), key=lambda node: hops.get(node, len(hops)))
+    if net.elements[edge].kind == "isolator":
+        return ()
     both = np.logical_and(live[:, a], live[:, b])
     return (net.nodes[a], net.nodes[b]) if both.any() else ()
 

@@ -8,7 +8,7 @@ from collections.abc import Collection
 
 from cabinwright.stages.power.network import Network
 
-__all__ = ["fed_edges", "fuses_before", "fuses_of_draws", "path_lengths_m"]
+__all__ = ["fed_edges", "fuses_before", "fuses_of_draws", "hops_from_plus", "path_lengths_m", "turn_on_edges"]
 
 Links = dict[int, list[tuple[int, int]]]
 
@@ -76,6 +76,28 @@ def path_lengths_m(net: Network, shields: Collection[int] = ()) -> dict[int, flo
         for edge in way:
             longest[edge] = max(longest.get(edge, 0.0), float(total))
     return longest
+
+
+def turn_on_edges(net: Network) -> set[int]:
+    """Edges on the shortest way from a plus to each turn-on line, which carries a voltage and no current."""
+    lines = [draw.remote for draw in net.draws if draw.remote is not None]
+    ways = [_shortest(net, set(net.sources), line, ()) or [] for line in lines]
+    return {edge for way in ways for edge in way}
+
+
+def hops_from_plus(net: Network) -> dict[int, int]:
+    """How many parts lie between each node and the battery's plus, every contact closed; the chassis leads nowhere."""
+    links: Links = defaultdict(list)
+    for edge, (a, b) in enumerate(net.circuit.ends.tolist()):
+        links[a].append((edge, b))
+        links[b].append((edge, a))
+    hops, todo = {1: 0}, [1]
+    for node in todo:
+        for _, other in links[node] if node else ():
+            if other not in hops:
+                hops[other] = hops[node] + 1
+                todo.append(other)
+    return hops
 
 
 def _shortest(net: Network, starts: set[int], goal: int, without: Collection[int]) -> list[int] | None:

@@ -18,6 +18,7 @@ __all__ = ["NEAR_M", "protection"]
 
 NEAR_M = 0.45  #: wire before the first fuse: 18 in, common practice without a clause
 TOLERANCE = 1e-9
+WITHOUT_END_A = 1e6
 
 
 def protection(build: Build, sized: Sized, result: PowerResult, shorts: list[Chafe | None]) -> Iterator[Finding]:
@@ -55,6 +56,8 @@ def _unfused(build: Build, sized: Sized) -> Iterator[Finding]:
 
 
 def _wire(name: str, wire: WireResult, result: PowerResult, met: Chafe | None) -> Iterator[Finding]:
+    if wire.average_a > WITHOUT_END_A:
+        return
     if wire.average_a > wire.free_air_a + TOLERANCE:
         yield finding(
             "power.wire_burns", where=name, value=short(wire.average_a), limit=short(wire.free_air_a), unit="A"
@@ -103,6 +106,8 @@ def _wire(name: str, wire: WireResult, result: PowerResult, met: Chafe | None) -
 
 
 def _fuse(name: str, fuse: FuseResult) -> Iterator[Finding]:
+    if fuse.average_a > WITHOUT_END_A:  # a short across a source without resistance is spoken of as one
+        return
     if fuse.average_a > fuse.rating_a + TOLERANCE:
         yield finding("power.fuse_blows", where=name, value=short(fuse.average_a), limit=short(fuse.rating_a), unit="A")
     elif fuse.load_a > fuse.rating_a + TOLERANCE:

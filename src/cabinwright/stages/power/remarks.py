@@ -12,6 +12,7 @@ from cabinwright.findings import Finding, finding
 from cabinwright.physics.circuit import reaches
 from cabinwright.stages.power.extras import extras
 from cabinwright.stages.power.faults import Chafe
+from cabinwright.stages.power.guards import turn_on_edges
 from cabinwright.stages.power.protection import protection
 from cabinwright.stages.power.result import PowerResult
 from cabinwright.stages.power.sizing import Sized
@@ -102,11 +103,12 @@ def _sources(sized: Sized, states: States) -> Iterator[Finding]:
 
 
 def _idle(build: Build, sized: Sized, result: PowerResult) -> Iterator[Finding]:
-    for name, wire in result.wires.items():
-        if wire.current_a <= NOTHING_A and name not in _signal(build):
+    net, told = sized.net, turn_on_edges(sized.net)
+    for edge, (name, wire) in zip(net.edges("wire"), result.wires.items(), strict=True):
+        if wire.current_a <= NOTHING_A and edge not in told and name not in _signal(build):
             yield finding("power.idle_wire", where=name)
-    for name, fuse in result.fuses.items():
-        if fuse.load_a <= NOTHING_A:
+    for edge, (name, fuse) in zip(net.edges("fuse"), result.fuses.items(), strict=True):
+        if fuse.load_a <= NOTHING_A and edge not in told:
             yield finding("power.idle_fuse", where=name)
     for name, load in result.loads.items():
         if not load.on.any():
