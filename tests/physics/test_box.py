@@ -147,7 +147,7 @@ def test_recorded_netlists(name: str, load: Load, inductance: float) -> None:
 def test_tuning_of_a_passive_radiator() -> None:
     """Small 1974, and the notch at the radiator's own resonance where it has no losses."""
     own, _, _, tuning = REFERENCE["B.passive.tuning"]["expected"]
-    figures = {"mms_kg": 0.3, "cms_m_per_n": 0.0006, "sd_m2": 0.052}
+    figures: dict[str, Any] = {"mms_kg": 0.3, "cms_m_per_n": 0.0006, "sd_m2": 0.052}
     assert alignment.radiator_tuning_hz(volume_m3=0.045, **figures) == pytest.approx(tuning, rel=1e-6)
     load = alignment.radiator_load(volume_m3=0.045, **figures)
     notch, beside = level_db(solve(UNIT, load, frequency_hz=np.asarray([own, 1.05 * own]), source_v=1.0).pressure_pa)
@@ -216,7 +216,7 @@ def test_several_wired_alike_move_alike() -> None:
     """Two in twice the volume play as one does, each; in parallel 6 dB more (coherent sum)."""
     frequency = np.geomspace(10.0, 500.0, 41)
     one = solve(UNIT, alignment.closed_load(volume_m3=0.02), frequency_hz=frequency, source_v=4.0)
-    both = {"frequency_hz": frequency, "source_v": 4.0}
+    both: dict[str, Any] = {"frequency_hz": frequency, "source_v": 4.0}
     parallel = solve(UNIT, alignment.closed_load(volume_m3=0.04), **both, in_parallel=2)
     series = solve(UNIT, alignment.closed_load(volume_m3=0.04), **both, in_series=2)
     assert parallel.displacement_m == pytest.approx(one.displacement_m, rel=1e-12)

@@ -8,6 +8,7 @@ import subprocess
 from dataclasses import replace
 from math import pi, sqrt
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -131,7 +132,7 @@ def test_a_box_is_what_ngspice_makes_of_it(kind: str, wiring: str, tmp_path: Pat
     wanted += {"vented": ["i(vport)"], "passive radiator": ["i(vrad1)"]}.get(kind, [])
     told = sweep(elements, wanted, tmp_path)
     frequency = told["frequency"].real
-    feed = {"source_v": 20.0, "in_series": series, "in_parallel": parallel, "source_ohm": 0.3}
+    feed: dict[str, Any] = {"source_v": 20.0, "in_series": series, "in_parallel": parallel, "source_ohm": 0.3}
     ours = solve(UNIT, made(), frequency_hz=frequency, **feed)
     pressure = DENSITY * frequency * np.abs(told["i(vair)"])
     assert decibels(np.abs(ours.pressure_pa), pressure) < WITHIN_DB

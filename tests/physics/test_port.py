@@ -45,7 +45,7 @@ def test_a_slot_in_a_wall_by_another_integral(width: float, height: float) -> No
     """Mean of 1/r over a rectangle from the distribution of distances along each side, integrated numerically."""
 
     def across(u: float) -> float:  # the inner integral over v of 2 (b - v)/sqrt(u² + v²), in closed form
-        return 2.0 * (height * np.arcsinh(height / u) - (np.hypot(u, height) - u))
+        return float(2.0 * (height * np.arcsinh(height / u) - (np.hypot(u, height) - u)))
 
     whole, _ = quad(lambda u: 2.0 * (width - u) * across(u), 0.0, width, limit=400)
     assert flush_slot_m(width, height) == pytest.approx(whole / (2.0 * pi * width * height), rel=1e-6)

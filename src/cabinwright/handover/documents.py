@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from cabinwright.build.document import Build
+from cabinwright.handover.enclosure_page import enclosure_html
 from cabinwright.handover.layout_page import layout_html
 from cabinwright.handover.plan import StageResults, plan_json
 from cabinwright.handover.power_page import power_documents
@@ -14,6 +15,7 @@ from cabinwright.handover.verification import verification_files
 from cabinwright.handover.wiring_documents import wiring_documents
 from cabinwright.physics.factory import FactoryResponses
 from cabinwright.physics.response import RecordedResponses
+from cabinwright.stages.enclosure.result import EnclosureResult
 from cabinwright.stages.layout.meets import meet
 from cabinwright.stages.layout.result import LayoutResult
 from cabinwright.stages.power.result import PowerResult
@@ -39,9 +41,12 @@ def plan_documents(
     recordings: RecordedResponses | None = None,
     captured: FactoryResponses | None = None,
 ) -> dict[str, str | bytes]:
-    """``plan.json``, and where the build is wired ``power.html`` with every list that goes to the bench."""
+    """``plan.json``, ``enclosure.html`` where there are boxes, and where the build is wired ``power.html`` with every list that goes to the bench."""
     power = getattr(results, "power", None)
     pages: dict[str, str | bytes] = {}
+    boxed = getattr(results, "enclosure", None)
+    if isinstance(boxed, EnclosureResult):
+        pages["enclosure.html"] = enclosure_html(build, boxed)
     chain = getattr(results, "signal", None)
     if isinstance(chain, SignalResult):
         pages |= signal_documents(build, chain, captured)
