@@ -20,7 +20,9 @@ def signal_documents(
     """The page, and the diagram where there is a chain to draw. ``captured`` gives the charts of the radio's repair."""
     sheet = chain_sheet(build, result)
     drawn = sheet_svg(sheet) if sheet else None
-    files: dict[str, str | bytes] = {"signal.html": signal_html(build, result, diagram=drawn, captured=captured)}
+    files: dict[str, str | bytes] = {
+        "signal.html": signal_html(build, result, sheet=sheet, diagram=drawn, captured=captured)
+    }
     if sheet and drawn:
         paper = next((name for name, size in PAGES_MM.items() if size == (sheet.height_mm, sheet.width_mm)), "A0")
         files["signal.svg"] = drawn

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
+import re
 from typing import Any
 
 from markupsafe import Markup
 
 from cabinwright.build.document import Build
+from cabinwright.drawings.diagram import Sheet
 from cabinwright.handover.pages import page
 from cabinwright.handover.report import finding_groups
 from cabinwright.handover.signal_order import preset_rows, turn_on_rows
@@ -28,9 +30,14 @@ PLAIN_METER_HZ = 400.0  #: up to here a plain meter reads alternating voltage tr
 
 
 def signal_html(
-    build: Build, result: SignalResult, *, diagram: str | None, captured: FactoryResponses | None = None
+    build: Build,
+    result: SignalResult,
+    *,
+    sheet: Sheet | None,
+    diagram: str | None,
+    captured: FactoryResponses | None = None,
 ) -> str:
-    """The whole page as HTML that needs nothing else. ``diagram``: the block diagram as SVG."""
+    """The whole page as HTML that needs nothing else. ``diagram``: the block diagram ``sheet`` as SVG."""
     gains, loads = result.gains, result.loads
     return page(
         "signal",
@@ -49,8 +56,19 @@ def signal_html(
         presets=preset_rows(result.presets.to_dict()) if result.presets else [],
         turn_on=turn_on_rows(result.turn_on.to_dict()) if result.turn_on else None,
         repair=repair_part(result.factory, captured) if result.factory else None,
-        diagram=Markup(diagram[diagram.index("<svg") :]) if diagram else None,
+        diagram=Markup(_cropped(diagram, sheet)) if diagram and sheet else None,
     )
+
+
+def _cropped(diagram: str, sheet: Sheet) -> str:
+    """Without the paper's empty margins: what a screen has no room for."""
+    boxes = [item.box for item in sheet.symbols]
+    left, top = min(box.left for box in boxes) - 3.0, min(box.top for box in boxes) - 3.0
+    width, height = max(box.right for box in boxes) + 3.0 - left, max(box.bottom for box in boxes) + 3.0 - top
+    view = f'viewBox="{left:.1f} {top:.1f} {width:.1f} {height:.1f}"'
+    head, _, body = diagram[diagram.index("<svg") :].partition(">")
+    head = re.sub(r'viewBox="[^"]*"', view, re.sub(r' (width|height)="[^"]*"', "", head))
+    return f"{head}>{body}"
 
 
 def _tuned(gains: Gains) -> bool:
@@ -136,12 +154,19 @@ def _noise(gains: Gains) -> list[dict[str, str]]:
                 "snr": NONE if entry["snr_db"] is None else f"{entry['snr_db']:.0f} dB",
                 "range": NONE if entry["dynamic_range_db"] is None else f"{entry['dynamic_range_db']:.0f} dB",
                 "source": worst.source if worst else NONE,
-                "first": ", ".join(entry["clips_first"]) or NONE,
+                "first": _first(item),
                 "from": entry["noise_from"] or NONE,
                 "hiss": NONE if item.hiss_db is None else f"{item.hiss_db:.0f} dB".replace("-", "−"),
             }
         )
     return rows
+
+
+def _first(item: ChannelGain) -> str:
+    worst = item.worst
+    if worst is None:
+        return NONE
+    return "all together" if len(worst.clips_first) == len(worst.margins_db) else ", ".join(worst.clips_first)
 
 
 def _amplifiers(loads: Loads) -> list[dict[str, Any]]:
