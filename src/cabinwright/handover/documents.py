@@ -41,7 +41,7 @@ def plan_documents(
     recordings: RecordedResponses | None = None,
     captured: FactoryResponses | None = None,
 ) -> dict[str, str | bytes]:
-    """``plan.json``, ``enclosure.html`` where there are boxes, and where the build is wired ``power.html`` with every list that goes to the bench."""
+    """``plan.json``, and a page or more for each of enclosures, signal chain and wiring that there are."""
     power = getattr(results, "power", None)
     pages: dict[str, str | bytes] = {}
     boxed = getattr(results, "enclosure", None)
