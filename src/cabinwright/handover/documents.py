@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from cabinwright.build.document import Build
+from cabinwright.drawings.diagram_svg import sheets_svg
 from cabinwright.handover.enclosure_page import enclosure_html
 from cabinwright.handover.layout_page import layout_html
 from cabinwright.handover.plan import StageResults, plan_json
@@ -12,7 +13,7 @@ from cabinwright.handover.settings_page import settings_files
 from cabinwright.handover.signal_documents import signal_documents
 from cabinwright.handover.survey_sheet import survey_sheet_html
 from cabinwright.handover.verification import verification_files
-from cabinwright.handover.wiring_documents import wiring_documents
+from cabinwright.handover.wiring_documents import wiring_diagram, wiring_documents
 from cabinwright.physics.factory import FactoryResponses
 from cabinwright.physics.response import RecordedResponses
 from cabinwright.stages.enclosure.result import EnclosureResult
@@ -27,11 +28,14 @@ from cabinwright.stages.tuning.verify.result import VerificationResult
 __all__ = ["layout_documents", "plan_documents", "survey_sheet_documents", "tune_documents", "verification_documents"]
 
 
-def tune_documents(build: Build, result: TuningResult, recordings: RecordedResponses) -> dict[str, str]:
-    """``settings.json``, ``settings.html`` and ``report.html``."""
+def tune_documents(
+    build: Build, result: TuningResult, recordings: RecordedResponses, power: PowerResult | None = None
+) -> dict[str, str]:
+    """``settings.json``, ``settings.html`` and ``report.html``, with the electrical system where it was worked out."""
+    diagram = sheets_svg(wiring_diagram(build, power)) if power else ""
     return {
         **settings_files(build, result),
-        "report.html": report_html(build, result, recordings, meet(build, recordings)),
+        "report.html": report_html(build, result, recordings, meet(build, recordings), power, diagram),
     }
 
 
@@ -41,9 +45,12 @@ def plan_documents(
     recordings: RecordedResponses | None = None,
     captured: FactoryResponses | None = None,
 ) -> dict[str, str | bytes]:
-    """``plan.json``, and a page or more for each of enclosures, signal chain and wiring that there are."""
+    """``plan.json``, a page for the enclosures and one for the signal chain, and where it is wired all that goes to the bench.
+
+    ``captured`` gives the charts of the radio's repair.
+    """
     power = getattr(results, "power", None)
-    pages: dict[str, str | bytes] = {}
+    pages: dict[str, str | bytes] = {"plan.json": plan_json(build, results, recordings)}
     boxed = getattr(results, "enclosure", None)
     if isinstance(boxed, EnclosureResult):
         pages["enclosure.html"] = enclosure_html(build, boxed)
@@ -51,8 +58,8 @@ def plan_documents(
     if isinstance(chain, SignalResult):
         pages |= signal_documents(build, chain, captured)
     if isinstance(power, PowerResult):
-        pages |= {**power_documents(build, power), **wiring_documents(build, power)}
-    return {"plan.json": plan_json(build, results, recordings), **pages}
+        return {**pages, **power_documents(build, power), **wiring_documents(build, power)}
+    return {**pages}
 
 
 def verification_documents(build: Build, result: VerificationResult, fingerprint: str = "") -> dict[str, str]:

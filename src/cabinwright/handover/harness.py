@@ -15,7 +15,7 @@ from cabinwright.build.document import Build
 from cabinwright.build.electrical import BATTERY_PLUS, CHASSIS
 from cabinwright.stages.power.result import PowerResult, WireResult
 
-__all__ = ["Cut", "End", "Harness", "HarnessWire", "Joint", "PinRow", "allowed_m", "harness", "joined"]
+__all__ = ["Cut", "End", "Harness", "HarnessWire", "Joint", "PinRow", "allowed_m", "harness", "joined", "size_words"]
 
 ALLOWANCE_SHARE, ALLOWANCE_M = 0.10, 0.30
 """What a wire is cut longer than it lies: a tenth for bends, and a hand's breadth at each end. Common practice."""
@@ -42,7 +42,7 @@ class HarnessWire:
     insulation: str
     length_m: float
     allowance_m: float
-    fuse: str | None  #: ``F1 main, 125 A``
+    fuse: str | None  #: ``F1, 125 A, main``
     either: tuple[str, ...] = ()  #: pins of this wire of which nobody says which end they take
 
     @property
@@ -116,7 +116,7 @@ def harness(build: Build, result: PowerResult) -> Harness:
                 insulation=stated.insulation,
                 length_m=stated.length_m,
                 allowance_m=allowance,
-                fuse=f"{numbers['fuse', fuse]} {fuse}, {result.fuses[fuse].rating_a:g} A" if fuse else None,
+                fuse=f"{numbers['fuse', fuse]}, {result.fuses[fuse].rating_a:g} A, {fuse}" if fuse else None,
                 either=tuple(either.get(stated.name, ())),
             )
         )
@@ -134,7 +134,8 @@ def allowed_m(length_m: float, stated_m: float | None) -> float:
 
 def size_words(wire: WireResult) -> str:
     """``4 AWG``, or ``4 AWG copper-clad aluminium``."""
-    return wire.gauge if wire.material == "copper" else f"{wire.gauge} {wire.material}"
+    gauge = wire.gauge.replace("mm2", "mm²")
+    return gauge if wire.material == "copper" else f"{gauge} {wire.material}"
 
 
 def sides(build: Build) -> dict[tuple[str, int], int]:

@@ -13,7 +13,8 @@ from cabinwright.stages.power.result import PowerResult
 
 __all__ = ["LONGEST", "Label", "labels", "qr_svg"]
 
-LONGEST = 30  #: signs of one name on a label; more would make the code too fine for a camera
+LONGEST = 30  #: signs of one name on a label
+LONGEST_LINE = 48  #: bytes of one line in its code; more would make that too fine for a camera
 QUIET = 4  #: modules of white round the code, ISO/IEC 18004
 
 
@@ -51,19 +52,21 @@ def labels(build: Build, result: PowerResult, rows: Harness) -> tuple[Label, ...
 
 def _wire(wire: HarnessWire) -> Iterator[Label]:
     size = f"{wire.size}, {_short(wire.colour)}" if wire.colour else wire.size
-    fuse = f"fuse {_short(wire.fuse)}" if wire.fuse else "before the first fuse"
-    brief = f"fuse {wire.fuse.split(' ')[0]}" if wire.fuse else fuse
+    fuse = f"fuse {wire.fuse}" if wire.fuse else "before the first fuse"
+    brief = ", ".join(fuse.split(", ", 2)[:2])
     first, second = wire.ends
     for here, there in ((first, second), (second, first)):
         text = (
-            f"from {_short(first.node)}",
-            f"to {_short(second.node)}",
-            size,
+            _head(wire.number, wire.name),
+            f"from {first.node}",
+            f"to {second.node}",
+            wire.size,
+            *([wire.colour] if wire.colour else []),
             fuse,
-            f"this end: {_short(here.node)}",
+            f"this end: {here.node}",
         )
         lines = (f"here {_place(here)}", f"from {_place(there)}" if here is second else f"to {_place(there)}")
-        yield Label(wire.number, wire.name, (*lines, size, brief), "\n".join((_head(wire.number, wire.name), *text)))
+        yield Label(wire.number, wire.name, (*lines, size, brief), _coded(text))
 
 
 def _place(end: End) -> str:
@@ -77,11 +80,16 @@ def _connector(connector: Connector, number: str) -> Label:
 
 
 def _label(number: str, name: str, lines: tuple[str, ...]) -> Label:
-    return Label(number, name, lines, "\n".join((_head(number, name), *lines)))
+    return Label(number, name, lines, _coded((_head(number, name), *lines)))
 
 
 def _head(number: str, name: str) -> str:
     return f"{number} {_short(name)}"
+
+
+def _coded(lines: tuple[str, ...]) -> str:
+    """The words of the code: a line each, none longer than a camera can take."""
+    return "\n".join(line.encode("utf-8")[:LONGEST_LINE].decode("utf-8", "ignore") for line in lines)
 
 
 def _short(text: str) -> str:

@@ -103,7 +103,7 @@ def _wire(wire: HarnessWire) -> dict[str, Any]:
             for end in wire.ends
         ],
         "either": ", ".join(wire.either),
-        "size": wire.size,
+        "size": _together(wire.size),
         "colour": wire.colour or NONE,
         "length": f"{wire.length_m:.2f} m",
         "allowance": f"{wire.allowance_m:.2f} m",
@@ -114,12 +114,17 @@ def _wire(wire: HarnessWire) -> dict[str, Any]:
 
 def _cut(size: str, colour: str | None, insulation: str, pieces: tuple[tuple[str, float], ...], total_m: float) -> Any:
     return {
-        "size": size,
+        "size": _together(size),
         "colour": colour or NONE,
         "insulation": insulation,
         "pieces": [(number, f"{length:.2f} m") for number, length in pieces],
         "total": f"{total_m:.2f} m",
     }
+
+
+def _together(size: str) -> str:
+    """The number and its unit on one line."""
+    return size.replace(" ", "\u00a0", 1)
 
 
 def _grouped(found: tuple[Part, ...]) -> list[dict[str, Any]]:
@@ -143,7 +148,7 @@ def _connectors(build: Build, rows: Harness) -> list[dict[str, Any]]:
                 {
                     "pin": row.pin,
                     "wire": f"{wire.number} {wire.name}" if wire else "",
-                    "size": wire.size if wire else "",
+                    "size": _together(wire.size) if wire else "",
                     "colour": (wire.colour or NONE) if wire else "",
                     "terminal": (wire.ends[row.end].terminal or NONE) if wire and row.end is not None else "",
                     "other": other.node if other else ends,

@@ -6,6 +6,7 @@ from typing import Any
 
 from cabinwright.build.designations import designations
 from cabinwright.build.document import Build
+from cabinwright.handover.harness import size_words
 from cabinwright.handover.labels import qr_svg
 from cabinwright.handover.lists import Lists, csv_files, figures, lists, view
 from cabinwright.handover.pages import page
@@ -127,7 +128,7 @@ def _wires(build: Build, result: PowerResult) -> list[dict[str, Any]]:
         {
             "number": numbers["wire", name],
             "name": name,
-            "size": wire.gauge if wire.material == "copper" else f"{wire.gauge} {wire.material}",
+            "size": size_words(wire),
             "why": wire.decided_by,
             "current": _amperes(wire.current_a),
             "average": _amperes(wire.average_a),

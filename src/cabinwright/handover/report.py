@@ -12,6 +12,7 @@ from cabinwright.drawings.chart import Chart
 from cabinwright.drawings.svg import render, swatch
 from cabinwright.findings import Finding
 from cabinwright.handover import report_charts as charts
+from cabinwright.handover.lists import lists, view
 from cabinwright.handover.pages import page
 from cabinwright.handover.report_words import LIMITS, TOGETHER, all_findings, expectation, sides_first, verdict
 from cabinwright.handover.settings_page import CAUTION
@@ -28,6 +29,7 @@ from cabinwright.handover.wording import (
 from cabinwright.physics.filters import Filter
 from cabinwright.physics.response import RecordedResponses
 from cabinwright.stages.layout.meets import Met
+from cabinwright.stages.power.result import PowerResult
 from cabinwright.stages.tuning.result import Decision, TuningResult
 from cabinwright.stages.tuning.settings import ChannelSettings
 from cabinwright.stages.tuning.sides import EVERYTHING
@@ -43,11 +45,21 @@ SEVERITY_WORDS = {
 }
 
 
-def report_html(build: Build, result: TuningResult, recordings: RecordedResponses, met: tuple[Met, ...] = ()) -> str:
-    """Text of ``report.html``: one file, nothing fetched from anywhere, no script."""
+def report_html(
+    build: Build,
+    result: TuningResult,
+    recordings: RecordedResponses,
+    met: tuple[Met, ...] = (),
+    power: PowerResult | None = None,
+    diagram: str = "",
+) -> str:
+    """Text of ``report.html``: one file, nothing fetched from anywhere, no script.
+
+    ``diagram`` is the wiring diagram as SVG, of our own drawing.
+    """
     return page(
         "report",
-        styles=("report",),
+        styles=("report", "electrical"),
         title=build.title,
         fingerprint=result.settings.fingerprint,
         vehicle=build.vehicle.name,
@@ -72,9 +84,28 @@ def report_html(build: Build, result: TuningResult, recordings: RecordedResponse
         decisions=_grouped(result.decisions),
         recordings=_recordings(build, recordings),
         met=_met(met),
+        electrical=_electrical(build, power, diagram),
         limits=LIMITS,
         caution=CAUTION,
     )
+
+
+def _electrical(build: Build, power: PowerResult | None, diagram: str) -> dict[str, Any] | None:
+    """The electrical system as the report shows it; None where the build has none."""
+    from markupsafe import Markup
+
+    if power is None:
+        return None
+    promises = [item for item in power.promises if not item.holds]
+    grave = [item for item in power.findings if item.severity != "note"]
+    return {
+        "combinations": power.states.count,
+        "promises": len(power.promises),
+        "broken": [item.text for item in promises],
+        "findings": finding_groups(grave),
+        "diagram": Markup(diagram),
+        **view(build, power, lists(build, power)),
+    }
 
 
 def _met(met: tuple[Met, ...]) -> dict[str, Any] | None:
