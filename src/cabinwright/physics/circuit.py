@@ -16,7 +16,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Circuit", "Solution", "reaches", "short_circuit", "solve"]
+from cabinwright.physics.elimination import Elimination
+
+__all__ = ["Circuit", "Solution", "reaches", "reaches_each", "short_circuit", "solve"]
 
 Real = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -48,18 +50,34 @@ class Solution:
 
 def reaches(circuit: Circuit, closed: Flags, starts: Iterable[int]) -> Flags:
     """(settings, nodes): which nodes closed edges join to any of ``starts``. ``closed`` is (settings, edges)."""
-    found = np.zeros((circuit.nodes, len(closed)), dtype=np.bool_)
-    found[list(starts)] = True
-    edges = [(int(a), int(b), np.ascontiguousarray(closed[:, e])) for e, (a, b) in enumerate(circuit.ends)]
-    count, direction = -1, 1
-    while (now := int(np.count_nonzero(found))) != count:
-        count = now
+    return reaches_each(circuit, closed, starts)[0]
+
+
+def reaches_each(circuit: Circuit, closed: Flags, *groups: Iterable[int]) -> list[Flags]:
+    """The same for several groups of nodes to start from."""
+    packed = np.ascontiguousarray(np.packbits(closed, axis=0).T)  # eight settings in a byte
+    edges = [(int(a), int(b), shut) for (a, b), shut in zip(circuit.ends, packed, strict=True)]
+    return [
+        np.unpackbits(_spread(circuit, edges, starts, packed.shape[1]).T, axis=0, count=len(closed)).view(np.bool_)
+        for starts in groups
+    ]
+
+
+def _spread(
+    circuit: Circuit, edges: list[tuple[int, int, NDArray[np.uint8]]], starts: Iterable[int], size: int
+) -> NDArray[np.uint8]:
+    """(nodes, size) bits of the settings in which each node is joined to one of ``starts``."""
+    found = np.zeros((circuit.nodes, size), dtype=np.uint8)
+    found[list(starts)] = 0xFF
+    direction, settled = 1, False
+    while not settled:
+        before = found.copy()
         for a, b, shut in edges[::direction]:
             either = (found[a] | found[b]) & shut
             found[a] |= either
             found[b] |= either
-        direction = -direction
-    return found.T
+        direction, settled = -direction, np.array_equal(found, before)
+    return found
 
 
 def _joined(circuit: Circuit, closed: Flags) -> Index:
@@ -79,28 +97,18 @@ def _joined(circuit: Circuit, closed: Flags) -> Index:
     return label.T.astype(np.intp)
 
 
-def _matrix(circuit: Circuit, closed: Flags, label: Index) -> Real:
-    """(settings, nodes, nodes) conductances between joined nodes; rows without meaning are the identity's."""
-    n, rows = circuit.nodes, np.arange(len(closed))
-    g = np.zeros((len(closed), n, n))
-    for e in np.flatnonzero(circuit.resistance_ohm > 0.0):
-        a, b = label[:, circuit.ends[e, 0]], label[:, circuit.ends[e, 1]]
-        y = closed[:, e] / circuit.resistance_ohm[e]
-        g[rows, a, a] += y
-        g[rows, b, b] += y
-        g[rows, a, b] -= y
-        g[rows, b, a] -= y
-    for node, ohm in zip(circuit.source_node, circuit.source_ohm, strict=True):
-        at = label[:, node]
-        g[rows, at, at] += 1.0 / max(float(ohm), STIFF_OHM)
+def _factored(circuit: Circuit, closed: Flags, label: Index) -> Elimination:
+    """Conductances between joined nodes; what reaches nothing, and what another node stands for, is left out."""
     live = reaches(circuit, closed, [0, *map(int, circuit.source_node)])
-    own = label == np.arange(n)
-    void = ~(live & own)
-    void[:, 0] = True
-    g[void] = 0.0
-    where, node_ = np.nonzero(void)
-    g[where, node_, node_] = 1.0
-    return g
+    keep = live & (label == np.arange(circuit.nodes))
+    keep[:, 0] = False
+    real = np.flatnonzero(circuit.resistance_ohm > 0.0)
+    branches = (
+        (label[:, circuit.ends[e, 0]], label[:, circuit.ends[e, 1]], closed[:, e] / circuit.resistance_ohm[e])
+        for e in real
+    )
+    sources = zip(circuit.source_node, circuit.source_ohm, strict=True)
+    return Elimination(keep, branches, [(label[:, node], 1.0 / max(float(ohm), STIFF_OHM)) for node, ohm in sources])
 
 
 def _injected(circuit: Circuit, label: Index, drawn_a: Real) -> Real:
@@ -127,7 +135,7 @@ def solve(circuit: Circuit, closed: Flags, drawn_a: Real) -> Solution:
     label = _joined(circuit, closed)
     live = reaches(circuit, closed, [0, *map(int, circuit.source_node)])
     free = np.where(live[:, :, None], drawn_a, 0.0)
-    joined = np.asarray(np.linalg.solve(_matrix(circuit, closed, label), _injected(circuit, label, free)), np.float64)
+    joined = _factored(circuit, closed, label).solve(_injected(circuit, label, free))
     v: Real = np.take_along_axis(joined, label[:, :, None], axis=1)
     current, source = _currents(circuit, closed, v, free, label)
     return Solution(np.where(live[:, :, None], v, np.nan), current, source)
@@ -148,19 +156,14 @@ def _currents(circuit: Circuit, closed: Flags, v: Real, drawn_a: Real, label: In
     for e in np.flatnonzero(real):
         left[:, first[e]] -= through[:, e]
         left[:, second[e]] += through[:, e]
-    n, rows = circuit.nodes, np.arange(len(closed))
-    laplace = np.zeros((len(closed), n, n))
-    for e in np.flatnonzero(~real):
-        a, b, shut = first[e], second[e], closed[:, e].astype(np.float64)
-        laplace[rows, a, a] += shut
-        laplace[rows, b, b] += shut
-        laplace[rows, a, b] -= shut
-        laplace[rows, b, a] -= shut
-    root = label == np.arange(n)
-    laplace[root] = 0.0
-    where, node_ = np.nonzero(root)
-    laplace[where, node_, node_] = 1.0
-    potential = np.linalg.solve(laplace, np.where(root[:, :, None], 0.0, left))
+    alike = Elimination(
+        label != np.arange(circuit.nodes),
+        (
+            (np.full(len(closed), first[e]), np.full(len(closed), second[e]), closed[:, e].astype(np.float64))
+            for e in np.flatnonzero(~real)
+        ),
+    )
+    potential = alike.solve(left)
     ideal = np.where(closed[:, :, None], potential[:, first] - potential[:, second], 0.0)
     return np.where(real[:, None], through, ideal), source
 
@@ -172,10 +175,10 @@ def short_circuit(circuit: Circuit, closed: Flags) -> Real:
     """
     label = _joined(circuit, closed)
     fed = reaches(circuit, closed, map(int, circuit.source_node))
-    inverse = np.linalg.inv(_matrix(circuit, closed, label))
+    factored = _factored(circuit, closed, label)
     quiet = np.zeros((len(closed), circuit.nodes, 1))
-    open_v = (inverse @ _injected(circuit, label, quiet))[:, :, 0]
-    seen_ohm = np.diagonal(inverse, axis1=1, axis2=2)
+    open_v = factored.solve(_injected(circuit, label, quiet))[:, :, 0]
+    seen_ohm = factored.inverse_diagonal()
     current = np.take_along_axis(open_v / seen_ohm, label, axis=1)
     current[label == 0] = np.inf  # joined to the return already
     return np.where(fed, current, 0.0)

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Literal
 
 __all__ = [
@@ -90,6 +91,7 @@ def ambient_factor(*, rating_c: float, ambient_c: float, table_ambient_c: float 
     return math.sqrt(max(0.0, rating_c - ambient_c) / (rating_c - table_ambient_c))
 
 
+@lru_cache(maxsize=4096)
 def free_air_current_a(
     *, area_mm2: float, conductor_c: float, ambient_c: float, material: Material = "copper"
 ) -> float:

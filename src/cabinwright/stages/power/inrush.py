@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from cabinwright.build.document import Build
 from cabinwright.build.electrical import Inrush
-from cabinwright.physics.circuit import reaches, solve
+from cabinwright.physics.circuit import reaches_each, solve
 from cabinwright.physics.inrush import charging, precharge_s
 from cabinwright.stages.power.network import Draw, Network
 from cabinwright.stages.power.result import InrushResult
@@ -81,7 +81,7 @@ def pulses(build: Build, sized: Sized, states: States) -> Pulses:
 
 def _thevenin(net: Network, closed: Flags, draws: list[Draw]) -> tuple[Flags, Real, Real, Real]:
     """(settings, loads) whether fed, open voltage and resistance seen; (settings, edges, loads) part of its current."""
-    plus, back = reaches(net.circuit, closed, net.sources), reaches(net.circuit, closed, [0])
+    plus, back = reaches_each(net.circuit, closed, net.sources, [0])
     fed = plus[:, [draw.from_ for draw in draws]] & back[:, [draw.to for draw in draws]]
     unit = np.zeros((len(closed), net.circuit.nodes, len(draws) + 1))
     for column, draw in enumerate(draws):

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from cabinwright.build.document import Build
 from cabinwright.build.electrical import BATTERY_PLUS, CHASSIS, Amplifier, Driver, Load, SignalCable, Supply
-from cabinwright.physics.circuit import Circuit, reaches
+from cabinwright.physics.circuit import Circuit, reaches_each
 from cabinwright.physics.wire import resistance_ohm
 from cabinwright.stages.power.states import States
 from cabinwright.tables import amplifier_efficiency
@@ -241,8 +241,7 @@ def settle(net: Network, closed: Flags, forced: Flags | None = None) -> Settled:
 
 def _on(net: Network, closed: Flags) -> Flags:
     """(settings, draws): the one end reaches a plus and the other the chassis, and the turn-on line a plus."""
-    plus = reaches(net.circuit, closed, net.sources)
-    back = reaches(net.circuit, closed, [0])
+    plus, back = reaches_each(net.circuit, closed, net.sources, [0])
     first = [draw.from_ for draw in net.draws]
     second = [draw.to for draw in net.draws]
     found: Flags = plus[:, first] & back[:, second]

@@ -13,6 +13,7 @@ from cabinwright.physics.circuit import reaches
 from cabinwright.stages.power.extras import extras
 from cabinwright.stages.power.faults import Chafe
 from cabinwright.stages.power.guards import turn_on_edges
+from cabinwright.stages.power.network import Network
 from cabinwright.stages.power.protection import protection
 from cabinwright.stages.power.result import PowerResult
 from cabinwright.stages.power.sizing import Sized
@@ -35,7 +36,7 @@ def remarks(build: Build, sized: Sized, result: PowerResult, shorts: list[Chafe 
         *_relays(build, sized, result.states),
         *_sources(sized, result.states),
         *_idle(build, sized, result),
-        *_shape(sized, result.states),
+        *_shape(build, sized, result.states),
         *protection(build, sized, result, shorts),
         *extras(build, result),
         *_voltages(build, sized, result),
@@ -105,7 +106,8 @@ def _sources(sized: Sized, states: States) -> Iterator[Finding]:
 def _idle(build: Build, sized: Sized, result: PowerResult) -> Iterator[Finding]:
     net, told = sized.net, turn_on_edges(sized.net)
     for edge, (name, wire) in zip(net.edges("wire"), result.wires.items(), strict=True):
-        if wire.current_a <= NOTHING_A and edge not in told and name not in _signal(build):
+        signal = name in _signal(build) or net.nodes[net.circuit.ends[edge, 0]] in _bus(build, net)
+        if wire.current_a <= NOTHING_A and edge not in told and not signal:
             yield finding("power.idle_wire", where=name)
     for edge, (name, fuse) in zip(net.edges("fuse"), result.fuses.items(), strict=True):
         if fuse.load_a <= NOTHING_A and edge not in told:
@@ -119,14 +121,27 @@ def _signal(build: Build) -> set[str]:
     return {wire.name for wire in build.wires if wire.shield}
 
 
-def _shape(sized: Sized, states: States) -> Iterator[Finding]:
-    net = sized.net
+def _bus(build: Build, net: Network) -> set[str]:
+    """Nodes of the data buses that service bypasses hand back: they carry no supply current, and are judged there."""
+    numbers = {name: number for number, name in enumerate(net.nodes)}
+    ends = [numbers[node] for row in build.service_bypasses for node in (row.from_, row.to)]
+    joined = reaches(net.circuit, np.ones((1, len(net.elements)), dtype=np.bool_), ends)[0] if ends else None
+    if joined is None or joined[[0, *net.sources]].any():  # a bus that can touch the supply is no bus any more
+        return set()
+    return {net.nodes[number] for number in np.flatnonzero(joined)}
+
+
+def _shape(build: Build, sized: Sized, states: States) -> Iterator[Finding]:
+    net, bus = sized.net, _bus(build, sized.net)
     for names in loops(net):
         yield finding("power.loop", where=", ".join(names))
     for node, element, near in loose_ends(net):
+        if node in bus:
+            continue
         hint = f" Did you mean “{near}”?" if near else ""
         yield finding("power.loose_end", where=element, node=node, hint=hint)
     dead, floating = unsettled_nodes(sized)
+    dead = [node for node in dead if node not in bus]
     if dead:
         yield finding("power.dead_node", where=", ".join(f"“{node}”" for node in dead[:12]))
     if floating:
