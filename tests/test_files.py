@@ -139,7 +139,7 @@ def test_a_link_to_a_device_is_no_earlier_result(folder: Path) -> None:
     assert contents(folder) == OLD
 
 
-@pytest.mark.parametrize("name", ["../up.json", "sub/x.json", "", ".", ".."])
+@pytest.mark.parametrize("name", ["../up.json", "a/b/x.json", "a/", "a/..", "/x.json", "", ".", ".."])
 def test_only_plain_names(tmp_path: Path, name: str) -> None:
     with pytest.raises(ValueError, match="not a plain file name"):
         write_all(tmp_path, {name: "x"})
@@ -155,3 +155,13 @@ def test_a_disk_that_turns_read_only_is_the_persons_to_mend(folder: Path, monkey
     monkeypatch.setattr(Path, "unlink", refuse)
     with pytest.raises(OutputError, match="read-only"):
         write_all(folder, NEW)
+
+
+def test_one_folder_deep_all_or_none(tmp_path: Path) -> None:
+    assert write_all(tmp_path, {"a.json": "1", "cut/b.dxf": b"2"}) == (tmp_path / "a.json", tmp_path / "cut" / "b.dxf")
+    (tmp_path / "cut" / "c.dxf").mkdir()
+    with pytest.raises(OutputError, match="no plain file"):
+        write_all(tmp_path, {"a.json": "3", "cut/b.dxf": b"4", "cut/c.dxf": b"5"})
+    assert (tmp_path / "a.json").read_text(encoding="utf-8") == "1"
+    assert (tmp_path / "cut" / "b.dxf").read_bytes() == b"2"
+    assert sorted(path.name for path in (tmp_path / "cut").iterdir()) == ["b.dxf", "c.dxf"]

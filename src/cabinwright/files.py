@@ -35,7 +35,7 @@ CURES[errno.EPERM] = CURES[errno.EACCES]
 
 
 def write_all(folder: Path, contents: Mapping[str, bytes | str]) -> tuple[Path, ...]:
-    """Write every file of ``contents`` (plain name -> bytes, or text as UTF-8) into ``folder``, all or none.
+    """Write every file of ``contents`` (plain name, or folder/name -> bytes, or text as UTF-8) into ``folder``, all or none.
 
     Makes the folder where it is missing and returns the paths written, in order.
 
@@ -44,7 +44,8 @@ def write_all(folder: Path, contents: Mapping[str, bytes | str]) -> tuple[Path, 
         ValueError: a name is not a plain file name (our own mistake).
     """
     for name in contents:
-        if not name or Path(name).name != name or name in (".", ".."):
+        parts = name.split("/")
+        if len(parts) > 2 or any(not part or Path(part).name != part or part in (".", "..") for part in parts):
             raise ValueError(f"not a plain file name: {name!r}")
     at = folder
     made: list[Path] = []
@@ -53,6 +54,7 @@ def write_all(folder: Path, contents: Mapping[str, bytes | str]) -> tuple[Path, 
         fresh: dict[Path, Path] = {}
         for name, content in contents.items():
             at = folder / name
+            at.parent.mkdir(exist_ok=True)
             fresh[at] = _beside(at, "part")
             made.append(fresh[at])
             _write(fresh[at], content.encode("utf-8") if isinstance(content, str) else content)

@@ -13,21 +13,21 @@ from cabinwright.findings import Finding, finding
 from cabinwright.physics.directivity import Polar
 from cabinwright.physics.factory import FactoryResponses
 from cabinwright.physics.impedance import Sweep
+from cabinwright.physics.outline import Drawn
 from cabinwright.physics.response import RecordedResponses
-from cabinwright.stages import enclosure, layout, power, signal, survey, tuning
+from cabinwright.stages import enclosure, layout, power, signal, survey, tuning, workshop
 from cabinwright.stages.enclosure.result import EnclosureResult
 from cabinwright.stages.layout.result import LayoutResult
 from cabinwright.stages.power.result import PowerResult
 from cabinwright.stages.signal.result import SignalResult
 from cabinwright.stages.survey.result import SurveyResult
 from cabinwright.stages.tuning.result import TuningResult
+from cabinwright.stages.workshop.result import WorkshopResult
 
 __all__ = ["Results", "compare_places", "design", "wiring"]
 
 Progress = Callable[[str, float], None]
 Answer = TypeVar("Answer")
-
-NOT_BUILT = "this stage is not part of this version"
 
 
 @dataclass(frozen=True)
@@ -40,7 +40,7 @@ class Results:
     signal: SignalResult | None = None
     enclosure: EnclosureResult | None = None
     power: PowerResult | None = None
-    workshop: None = None
+    workshop: WorkshopResult | None = None
     skipped: dict[str, str] = field(default_factory=dict)  #: stage: what it would need
     stopped: dict[str, tuple[Finding, ...]] = field(default_factory=dict)  #: stage: why it gave no answer
 
@@ -54,13 +54,14 @@ def design(
     captured: FactoryResponses | None = None,
     programmes: tuple[Mapping[str, float], tuple[Finding, ...]] = ({}, ()),
     sweeps: tuple[Mapping[str, Sequence[Sweep]], tuple[Finding, ...]] = ({}, ()),
+    drawn: Mapping[str, Drawn | str] | None = None,
 ) -> Results:
     """Run every stage whose inputs are there.
 
     Whatever a stage raises becomes a ``stop`` of that stage, so that one cannot silence the others; only an interruption
     passes through.
     """
-    skipped = {"workshop": NOT_BUILT}
+    skipped: dict[str, str] = {}
     stopped: dict[str, tuple[Finding, ...]] = {}
     surveyed = _attempt("survey", lambda: survey.run(build), stopped)
     if surveyed is None and "survey" not in stopped:
@@ -75,6 +76,9 @@ def design(
     )
     if boxed is None and "enclosure" not in stopped:
         skipped["enclosure"] = enclosure.NOT_YET
+    cut = _attempt("workshop", lambda: workshop.run(build, boxed, drawn=drawn), stopped)
+    if cut is None and "workshop" not in stopped:
+        skipped["workshop"] = workshop.NOT_YET
     wired = _attempt("power", lambda: power.run(build), stopped)
     if wired is None and "power" not in stopped:
         skipped["power"] = "needs [supply], and [[wires]], [[fuses]] and [[loads]] on it"
@@ -112,6 +116,7 @@ def design(
         signal=chain,
         enclosure=boxed,
         power=wired,
+        workshop=cut,
         tuning=tuned,
         skipped=skipped,
         stopped=stopped,

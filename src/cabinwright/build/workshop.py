@@ -249,6 +249,8 @@ class Layer(Model):
     """Whether it has the slots."""
     holes: bool = True
     """Whether it has the perforation."""
+    drills: bool = True
+    """Whether it has the drilled holes."""
     opening_offset_m: Offset = 0.0
     """How much wider than drawn its cut-outs and slots are all round, and its holes in radius."""
 

@@ -1,0 +1,49 @@
+"""Cut files as DXF (R2000): layers cut, score, mark and drill, arcs as arcs, circles as circles, millimetres stated.
+
+A chain is one polyline whose bulges are its arcs, closed where it is closed, so that no program has to join loose ends.
+"""
+
+from __future__ import annotations
+
+import io
+
+from cabinwright.drawings.cut import OPERATIONS, CutDrawing
+
+__all__ = ["DXF_COLOURS", "dxf_text"]
+
+MM = 1000.0
+DXF_COLOURS = {"cut": 30, "score": 94, "mark": 174, "drill": 212}
+"""Our own indices; a machine goes by the layer's name."""
+MILLIMETRES = 4  #: $INSUNITS
+
+
+def dxf_text(drawing: CutDrawing) -> str:
+    """The drawing as DXF text; the same drawing always gives the same text."""
+    from ezdxf._options import options
+    from ezdxf.filemanagement import new
+
+    document = new("R2000", setup=False, units=MILLIMETRES)
+    document.header["$MEASUREMENT"] = 1
+    document.header["$EXTMIN"] = (MM * drawing.low[0], MM * drawing.low[1], 0.0)
+    document.header["$EXTMAX"] = (MM * drawing.high[0], MM * drawing.high[1], 0.0)
+    for operation in OPERATIONS:
+        document.layers.add(operation, color=DXF_COLOURS[operation])
+    space = document.modelspace()
+    for operation in OPERATIONS:
+        looks = {"layer": operation}
+        for item in drawing.rounds:
+            if item.operation == operation:
+                space.add_circle((MM * item.centre.real, MM * item.centre.imag), MM * item.diameter_m / 2.0, looks)
+        for line in drawing.lines:
+            if line.operation == operation:
+                rows = [(MM * s.start.real, MM * s.start.imag, s.bulge) for s in line.segments]
+                if not line.closed:
+                    rows.append((MM * line.segments[-1].end.real, MM * line.segments[-1].end.imag, 0.0))
+                space.add_lwpolyline(rows, format="xyb", close=line.closed, dxfattribs=looks)
+    out = io.StringIO()
+    before, options.write_fixed_meta_data_for_testing = options.write_fixed_meta_data_for_testing, True
+    try:
+        document.write(out)  # without a date and without a random name
+    finally:
+        options.write_fixed_meta_data_for_testing = before
+    return "\n".join(("999", f"{drawing.title}: {' '.join(drawing.notes)}".replace("\n", " ")[:240], out.getvalue()))

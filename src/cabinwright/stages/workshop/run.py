@@ -1,0 +1,197 @@
+"""The workshop stage: every panel drawn, judged, lit and laid on its sheets."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+
+from cabinwright.build.document import Build
+from cabinwright.build.workshop import Panel, Sheet
+from cabinwright.findings import Finding, finding
+from cabinwright.physics.outline import Drawn, least_inside_radius_m
+from cabinwright.physics.perforation import Field, least_web_m
+from cabinwright.stages.enclosure.result import EnclosureResult
+from cabinwright.stages.workshop.lights import light_of
+from cabinwright.stages.workshop.nest import nest, pieces_of
+from cabinwright.stages.workshop.parts import Shapes, parts_of, shapes_of
+from cabinwright.stages.workshop.result import Nesting, PanelResult, Part, WorkshopResult
+from cabinwright.stages.workshop.sound import behind_of
+from cabinwright.tables import rows
+
+__all__ = ["NOT_YET", "run"]
+
+NOT_YET = "needs [[panels]] and the [[sheets]] they are cut from"
+ASSUMPTIONS = (
+    "Files hold finished sizes; where a sheet states kerf_m, outlines are half of it larger and openings smaller.",
+    "Loss of a grille: plane wave head-on, air in the holes viscous, ends after Ingard with Fok's interaction; 20 °C.",
+    "A mesh and grille cloth are taken as open; measure them if it matters.",
+    "Edge light: emitters alike, a Lambert source each, the sheet's edge polished where they sit and matt where it is seen.",
+    "Hue: the primaries as their maker states them; bins and warm emitters shift them, so match a sample by eye last.",
+)
+
+
+def run(
+    build: Build, boxed: EnclosureResult | None = None, *, drawn: Mapping[str, Drawn | str] | None = None
+) -> WorkshopResult | None:
+    """Everything about the panels of ``build``; None where it has none.
+
+    Args:
+        boxed: what the enclosure stage found, for how much air a box's loudspeaker moves.
+        drawn: files that panels name, as they were read, or why they were not.
+    """
+    if not build.panels:
+        return None
+    found: list[Finding] = []
+    sheets = {sheet.name: sheet for sheet in build.sheets}
+    drawings, panels = {}, {}
+    for panel in build.panels:
+        shapes = shapes_of(panel, drawn or {}, found)
+        if shapes is None:
+            continue
+        drawings[panel.name] = shapes
+        panels[panel.name] = _panel(panel, shapes, sheets, build, boxed, found)
+    _materials([part for panel in panels.values() for part in panel.parts], found)
+    panels = _refused(panels, found)
+    lights = {}
+    for light in build.lights:
+        lit = light_of(light, drawings, build, found)
+        if lit is not None:
+            lights[light.name] = lit
+    nesting = _nest([part for panel in panels.values() for part in panel.parts], build, found)
+    cuts = tuple(_cut_row(part) for panel in panels.values() for part in panel.parts)
+    return WorkshopResult(panels, lights, nesting, cuts, ASSUMPTIONS, tuple(found))
+
+
+def _panel(
+    panel: Panel,
+    shapes: Shapes,
+    sheets: Mapping[str, Sheet],
+    build: Build,
+    boxed: EnclosureResult | None,
+    found: list[Finding],
+) -> PanelResult:
+    parts, holes, web = parts_of(panel, shapes, sheets, found)
+    perforated = [part for part in parts if len(part.holes.centres)]
+    least = min((least_web_m(part.holes) for part in perforated), default=None)
+    contours = [contour for part in parts for contour in (part.outline, *part.openings)]
+    if least is not None and web is not None and least < web - 1e-8:
+        found.append(
+            finding(
+                "workshop.web",
+                where=f"panel “{panel.name}”",
+                value=round(1e3 * least, 3),
+                limit=round(1e3 * web, 3),
+                unit="mm",
+            )
+        )
+    return PanelResult(
+        parts=parts,
+        field_names=tuple(item.name for item in panel.perforations),
+        holes=holes,
+        least_web_m=least if least is None or np.isfinite(least) else None,
+        wanted_web_m=web,
+        open_share=_open_share(parts, holes),
+        behind=behind_of(panel, parts, build, boxed, found),
+        least_radius_m=min((segment.radius_m for item in contours for segment in item.segments), default=np.inf),
+        tangent_continuous=all(not item.kinks() for item in contours),
+    )
+
+
+def _open_share(parts: tuple[Part, ...], holes: Field) -> float:
+    """Part of the front's outline that is open: holes, cut-outs and slots."""
+    if not parts:
+        return 0.0
+    front = parts[0]
+    opened = sum(abs(opening.area_m2) for opening in front.openings) + front.holes.area_m2
+    return opened / abs(front.outline.area_m2)
+
+
+def _materials(parts: list[Part], found: list[Finding]) -> None:
+    """What must be said beside a material and a machine, once for each sheet."""
+    goods = {row["material"]: row for row in rows("sheet_goods")}
+    told = set()
+    for part in parts:
+        row = goods[part.material]
+        said = {"never": "workshop.laser_pvc", "fumes": "workshop.laser_fumes", "reflects": "workshop.laser_metal"}
+        codes = [said[row["laser"]]] if part.cutter == "laser" and row["laser"] in said else []
+        codes += ["workshop.laser_fire"] if part.cutter == "laser" else []
+        codes += [f"workshop.{row['caution']}"] if row["caution"] else []
+        for code in codes:
+            if (code, part.sheet) not in told:
+                told.add((code, part.sheet))
+                found.append(finding(code, where=f"sheet “{part.sheet}”", material=part.material))
+
+
+def _refused(panels: Mapping[str, PanelResult], found: list[Finding]) -> dict[str, PanelResult]:
+    """Parts with every stop that stands against them, their panel or their sheet."""
+    stops: dict[str, list[str]] = {}
+    for item in found:
+        if item.severity == "stop":
+            stops.setdefault(item.where.split("”")[0].split("“")[-1], []).append(item.code)
+    made = {}
+    for name, panel in panels.items():
+        parts = tuple(
+            replace(
+                part,
+                stopped=tuple(
+                    dict.fromkeys(
+                        [*part.stopped, *(code for at in (name, part.name, part.sheet) for code in stops.get(at, ()))]
+                    )
+                ),
+            )
+            for part in panel.parts
+        )
+        made[name] = replace(panel, parts=parts)
+    return made
+
+
+def _nest(parts: list[Part], build: Build, found: list[Finding]) -> tuple[Nesting, ...]:
+    sheets: list[Nesting] = []
+    for sheet in build.sheets:
+        pieces = pieces_of([part for part in parts if part.sheet == sheet.name and not part.stopped], sheet)
+        if not pieces:
+            continue
+        made, left = nest(pieces, sheet, build.workshop)
+        sheets += made
+        for name in dict.fromkeys(piece.part for piece in left):
+            count = sum(piece.part == name for piece in left)
+            found.append(finding("workshop.no_room", where=f"part “{name}”", value=count, sheet=sheet.name))
+    return tuple(sheets)
+
+
+def _cut_row(part: Part) -> dict[str, Any]:
+    """A row of the cut list: finished size, size to cut before edges are banded, and the band's length."""
+    width, height = part.size_m
+    sides = {"left": height, "right": height, "top": width, "bottom": width}
+    edges = [edge for edge in part.banded if edge != "all round"] or list(sides)
+    banded = edges if part.banded else []
+    if part.rectangle:
+        across = sum(edge in banded for edge in ("left", "right"))
+        up = sum(edge in banded for edge in ("top", "bottom"))
+        length = sum(sides[edge] for edge in banded)
+    else:
+        across = up = 0
+        length = part.outline.length_m if "all round" in part.banded else sum(sides[edge] for edge in banded)
+    return {
+        "part": part.name,
+        "sheet": part.sheet,
+        "material": part.material,
+        "thickness_m": part.thickness_m,
+        "count": part.count,
+        "width_m": width,
+        "height_m": height,
+        "cut_width_m": width - across * part.banding_m,
+        "cut_height_m": height - up * part.banding_m,
+        "grain": part.grain,
+        "banded": banded if part.rectangle or "all round" not in part.banded else ["all round"],
+        "banding_length_m": length,
+        "refused": bool(part.stopped),
+        "tightest_inside_m": min(
+            least_inside_radius_m(part.outline)[0],
+            *(least_inside_radius_m(item, hollow=True)[0] for item in part.openings),
+            np.inf,
+        ),
+    }
