@@ -40,16 +40,32 @@ def power_documents(build: Build, result: PowerResult) -> dict[str, str | bytes]
     """``power.html``, a page for each list, the same for spreadsheets, and what is printed and cut as PDF."""
     found = lists(build, result)
     shown = view(build, result, found)
-    documents = {f"{kind}.html": _list_html(kind, build, found, shown) for kind in _kinds(build)}
+    kinds = _kinds(build)
+    documents = {f"{kind}.html": _list_html(kind, build, found, shown) for kind in kinds}
+    sheets = {name: text for name, text in csv_files(found).items() if name.removesuffix(".csv") in kinds}
     printed = print_files(build.title, found, shown)
-    return {"power.html": power_html(build, result, shown), **documents, **csv_files(found), **printed}
+    return {"power.html": power_html(build, result, shown), **documents, **sheets, **printed}
 
 
 def _kinds(build: Build) -> list[str]:
     """The pages that have something on them."""
     empty = {"connectors": not build.connectors, "fuse-chart": not build.fuses}
     empty |= dict.fromkeys(("harness", "cut-list"), not build.wires)
+    items = (build.wires, build.fuses, build.switches, build.relays, build.loads, build.connectors)
+    empty["labels"] = not any(items)
     return [kind for kind in PAGES if not empty.get(kind)]
+
+
+def _papers(build: Build) -> list[tuple[str, list[str]]]:
+    """What each document is called, and its files."""
+    also = {
+        "fuse-chart": ["fuse-chart.pdf"],
+        "labels": ["labels-a4.pdf", "labels-letter.pdf"],
+        "commissioning": ["commissioning.pdf"],
+        **{kind: [f"{kind}.csv"] for kind in ("harness", "cut-list", "parts")},
+    }
+    rows = [(PAGES[kind][0], [f"{kind}.html", *also.get(kind, [])]) for kind in _kinds(build)]
+    return [("Wiring diagram", ["wiring.svg", "wiring.pdf"]), *rows]
 
 
 def _list_html(kind: str, build: Build, found: Lists, shown: dict[str, Any]) -> str:
@@ -90,7 +106,7 @@ def power_html(build: Build, result: PowerResult, shown: dict[str, Any] | None =
         combinations=result.states.count,
         findings=finding_groups(list(result.findings)),
         promises=promises,
-        papers=[(f"{kind}.html", PAGES[kind][0]) for kind in _kinds(build)],
+        papers=_papers(build),
         fuse_figures=_fuses(build, result),
         wire_figures=_wires(build, result),
         devices=_devices(build),
