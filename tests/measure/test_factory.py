@@ -35,7 +35,8 @@ def test_the_file_holds_what_the_page_says() -> None:
         peaks = np.abs(wave[first : first + round(part.sweep.length_s * signal.sample_rate_hz)]).max(axis=0)
         wanted = 10 ** (part.level_db / 20) * np.array([part.left, part.right])
         np.testing.assert_allclose(peaks, wanted, atol=1e-3 * part.level)
-    assert tuple(part.level_db for part in signal.segments[3:]) == LADDER_DB
+    assert tuple(part.level_db for part in signal.ladder) == LADDER_DB
+    assert tuple((part.left, part.right) for part in signal.left_ladder) == ((1.0, 0.0),) * 3
     page = str(factory_files(parse(MINIMAL.encode()))["factory-signal.html"])
     assert "neither is ground" in page
     assert "Disconnect the loudspeakers" in page

@@ -15,7 +15,7 @@ from cabinwright.errors import PersonError
 from cabinwright.findings import finding
 from cabinwright.measure import faults
 from cabinwright.measure.audio import Audio, read_audio, resample
-from cabinwright.measure.factory_signal import LADDER_DB, FactorySignal, make_factory_signal
+from cabinwright.measure.factory_signal import LADDER_DB, LEFT_LADDER_DB, FactorySignal, make_factory_signal
 from cabinwright.measure.factory_take import Clock, SegmentResponse, find_clock, lag_s, read_segment
 from cabinwright.physics.factory import FactoryCapture, FactoryResponses, factory_grid
 
@@ -99,8 +99,8 @@ def _responses(
     first = [read_segment(wave, part, clock, None, sample_rate_hz=rate) for part in signal.segments[:3]]
     window = max(first, key=lambda pair: pair[0].energy)[1]
     return tuple(
-        read_segment(wave, part, clock, window, sample_rate_hz=rate, harmonics=number >= 3)[0]
-        for number, part in enumerate(signal.segments)
+        read_segment(wave, part, clock, window, sample_rate_hz=rate, harmonics=part in signal.ladder)[0]
+        for part in signal.segments
     )
 
 
@@ -151,6 +151,7 @@ def _slope_s(cross: Complex, frequency: NDArray[np.float64]) -> float:
 
 
 def _capture(item: _Read, turn: Complex) -> FactoryCapture:
+    rungs, side = slice(-len(LADDER_DB), None), slice(3, 3 + len(LEFT_LADDER_DB))
     transfers = [part.transfer * turn for part in item.output]
     noises = [10.0 * np.log10(np.maximum(part.noise, 1e-30)) for part in item.output]
     return FactoryCapture(
@@ -159,10 +160,12 @@ def _capture(item: _Read, turn: Complex) -> FactoryCapture:
         left=transfers[0],
         right=transfers[1],
         both=transfers[2],
-        ladder=np.stack(transfers[3:]),
+        ladder=np.stack(transfers[rungs]),
         noise_db=noises[0],
-        ladder_noise_db=np.stack(noises[3:]),
-        distortion=np.array([part.distortion for part in item.output[3:]]),
+        ladder_noise_db=np.stack(noises[rungs]),
+        distortion=np.array([part.distortion for part in item.output[rungs]]),
         clock_drift_ppm=1e6 * item.clock.drift,
         peak=item.peak,
+        left_ladder=np.stack(transfers[side]),
+        left_ladder_noise_db=np.stack(noises[side]),
     )

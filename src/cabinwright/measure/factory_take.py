@@ -66,34 +66,33 @@ class SegmentResponse:
 def find_clock(channels: NDArray[np.float32], signal: FactorySignal, *, sample_rate_hz: float) -> Clock | None:
     """Start and drift from ``channels`` (samples, 2) at ``sample_rate_hz``; None where no such signal is in it."""
     energy = np.mean(channels.astype(np.float64) ** 2, axis=0)
-    # A reference output that carries the difference of both sides is silent on the ladder: then the other one tells.
-    start = next(
-        (at for which in (1, 0) if energy[which] > 0 and (at := _coarse(channels[:, which], signal)) is not None), None
-    )
-    if start is None:
-        return None
-    clock = Clock(start / sample_rate_hz, 0.0, 0.0)
-    for _ in range(3):
-        clock = _refined(channels, signal, clock, sample_rate_hz)
-    return clock
+    # An output that carries the difference of both sides is silent on the ladder: then the other one tells, or left alone.
+    for rungs in (signal.ladder, signal.left_ladder):
+        for which in (1, 0):
+            start = _coarse(channels[:, which], signal, rungs) if energy[which] > 0 else None
+            if start is not None:
+                clock = Clock(start / sample_rate_hz, 0.0, 0.0)
+                for _ in range(3):
+                    clock = _refined(channels, rungs[-TIMED:], clock, sample_rate_hz)
+                return clock
+    return None
 
 
-def _coarse(wave: NDArray[np.float32], signal: FactorySignal) -> int | None:
-    """Sample at which the file begins, by correlation with everything that plays on both sides."""
-    samples = signal.samples()
-    template = np.minimum(np.abs(samples[:, 0]), np.abs(samples[:, 1])) * np.sign(samples[:, 0])
-    template = template.astype(np.float32)
+def _coarse(wave: NDArray[np.float32], signal: FactorySignal, rungs: tuple[Segment, ...]) -> int | None:
+    """Sample at which the file begins, by correlation with one of its ladders."""
+    first = round(rungs[0].start_s * signal.sample_rate_hz)
+    last = round((rungs[-1].start_s + rungs[-1].sweep.length_s) * signal.sample_rate_hz) + 1
+    template = signal.samples()[first:last, 0].astype(np.float32)
     size = int(next_fast_len(len(wave) + len(template), real=True))
     found = np.abs(irfft(rfft(wave, n=size) * rfft(template, n=size).conj(), n=size))
     at = int(np.argmax(found))
     if found[at] < CLEAR * float(np.median(found)):
         return None
-    return at if at <= len(wave) else at - size
+    return (at if at <= len(wave) else at - size) - first
 
 
-def _refined(channels: NDArray[np.float32], signal: FactorySignal, clock: Clock, rate: float) -> Clock:
+def _refined(channels: NDArray[np.float32], rungs: tuple[Segment, ...], clock: Clock, rate: float) -> Clock:
     """One pass: when the rungs arrive against the loudest of them."""
-    rungs = signal.segments[-TIMED:]
     frequency = factory_grid(rate)
     top = [read_segment(channels[:, k], rungs[-1], clock, None, sample_rate_hz=rate) for k in (0, 1)]
     weights = [1.0 / max(item[0].energy, 1e-30) for item in top]

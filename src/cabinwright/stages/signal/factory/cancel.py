@@ -30,6 +30,7 @@ MONO_HZ = 150.0  #: mono bass is usual: below, the other side counts for less
 PARTNERS = 2  #: pairs tried with filters for each output
 MOST_BELLS = 10
 DELAY_S, MOVES_MS = 0.03, 0.15
+TOP_HZ = 20_000.0
 
 
 def freed(outputs: list[Candidate], processor: Processor, frequency_hz: Real, sample_rate_hz: float) -> list[Candidate]:
@@ -109,6 +110,13 @@ def _fitted(start: Sum, one: Candidate, two: Candidate, weight: Real, processor:
             worse += 1
     delay = np.round(best.delay_s / processor.delay_step_s) * processor.delay_step_s
     best = _solved(replace(best, delay_s=delay), one, weight, processor, moves_ms=0.0)
+    # What rounding left of the delay is made up for by the phase of a filter at the very top, as far as that goes.
+    rest = [replace(best, bells=(*best.bells, Bell(TOP_HZ, gain, 1.0, (True,)))) for gain in (-6.0, 6.0)]
+    rest = [_solved(item, one, weight, processor, moves_ms=0.0) for item in rest]
+    mended = min(rest, key=lambda item: _worst_db(item, one, weight))
+    rounded = _worst_db(best, one, weight)
+    if rounded > CLEAN_DB and _worst_db(mended, one, weight) < rounded - 1.0:
+        best = mended
     wide = processor.model_copy(update=_both_ways(processor))
     bells = tuple(snapped_bell(item, wide, best.sample_rate_hz) for item in best.bells)
     best = replace(best, bells=tuple(item for item in bells if item.gain_db != 0.0), delay_s=delay)
@@ -148,7 +156,7 @@ def _solved(
     lower[1], upper[1] = begin[1] - moves_ms, begin[1] + moves_ms
     if bells and at.bells:
         reach = max(_both_ways(processor).values())
-        ends = np.log([REACH_HZ[0], min(REACH_HZ[1], 0.45 * at.sample_rate_hz)])
+        ends = np.log([REACH_HZ[0], 0.45 * at.sample_rate_hz])
         q = np.log([processor.peaking_q_min, processor.peaking_q_max])
         lower[2:] = np.tile([ends[0], -reach, q[0]], len(at.bells))
         upper[2:] = np.tile([ends[1], reach, q[1]], len(at.bells))

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,9 +21,19 @@ LINEAR_DB = 0.7  #: a rung that departs so far is not linear any more
 CLEAR_DB = 15.0  #: a third octave of a rung is judged where it is so far above its noise
 NEAR_DB = 20.0  #: and no further below the passband
 NOTHING_DB = (
-    25.0  #: an output that carries so little of both together (a difference of the sides) tells nothing on the ladder
+    25.0  #: an output that carries so little of both together (a difference of the sides) tells nothing on that ladder
 )
 BAND = PER_OCTAVE // 3
+
+
+@dataclass(frozen=True)
+class _Climb:
+    """One ladder: rungs (rungs, F) and their noise, against the same sides at a small level."""
+
+    base: Complex
+    base_noise_db: Real
+    rungs: Complex
+    noise_db: Real
 
 
 @dataclass(frozen=True)
@@ -42,27 +53,50 @@ class Ladder:
 
 
 def climb(capture: FactoryCapture, facts: Content, frequency_hz: Real) -> Ladder:
-    """Compare every rung with the small signal on both sides, third octave by third octave."""
-    kernel = np.ones(BAND + 1)
-    base = capture.both
+    """Every rung against the small signal of the same sides, by third octaves; the ladder that bends more counts."""
+    heard = [way for way in _climbs(capture) if _carried(way, facts)]
+    found = [_judged(way, capture, facts, frequency_hz) for way in heard]
+    if not found:
+        flat = np.ones_like(capture.ladder)
+        return Ladder(flat, (True,) * len(flat), False, 0.0, None)
+    worst = max(found, key=lambda item: abs(item.worst_db))
+    linear = tuple(all(rungs) for rungs in zip(*(item.linear for item in found), strict=True))
+    return replace(worst, linear=linear, always=any(item.always for item in found))
 
-    def spread(values: Real | Complex) -> Complex:
-        return np.asarray(np.convolve(values, kernel, mode="same"), dtype=np.complex128)
 
-    power = np.maximum(spread(np.abs(base) ** 2).real, 1e-30)
+def _climbs(capture: FactoryCapture) -> Iterator[_Climb]:
+    """Both sides, and left alone, which begins at its own small signal."""
+    yield _Climb(capture.both, capture.noise_db, capture.ladder, capture.ladder_noise_db)
+    rungs, noise = capture.left_ladder, capture.left_ladder_noise_db
+    if rungs is not None and noise is not None:
+        missing = len(capture.ladder) - len(rungs)
+        yield _Climb(
+            capture.left,
+            capture.noise_db,
+            np.concatenate([np.tile(capture.left, (missing, 1)), rungs]),
+            np.concatenate([np.tile(capture.noise_db, (missing, 1)), noise]),
+        )
+
+
+def _carried(way: _Climb, facts: Content) -> bool:
+    """Whether the output carries enough of these sides for the ladder to tell something."""
+    return bool(level_db(way.base)[facts.passband].max(initial=-300.0) > facts.passband_db - NOTHING_DB)
+
+
+def _judged(way: _Climb, capture: FactoryCapture, facts: Content, frequency_hz: Real) -> Ladder:
+    base = way.base
+    power = np.maximum(_thirds(np.abs(base) ** 2).real, 1e-30)
     level = level_db(base)
-    worth = (level > facts.passband_db - NEAR_DB) & (level > capture.noise_db + CLEAR_DB)
-    if level[facts.passband].max(initial=-300.0) < facts.passband_db - NOTHING_DB:
-        worth[:] = False
-    together = spread((capture.left + capture.right) * base.conj()) / power
+    worth = (level > facts.passband_db - NEAR_DB) & (level > way.base_noise_db + CLEAR_DB)
+    together = _thirds((capture.left + capture.right) * capture.both.conj())
     ratios: list[Complex] = []
     linear: list[bool] = []
     worst_db, worst_hz = 0.0, None
     # Each side alone plays as loud as both together do: where they do not add up, not even that is small.
-    always = bool(np.any(worth & (np.abs(level_db(together)) > LINEAR_DB)))
-    for number, rung in enumerate(capture.ladder):
-        ratio = spread(rung * base.conj()) / power
-        clear = worth & (level_db(rung) > capture.ladder_noise_db[number] + CLEAR_DB)
+    always = base is capture.both and bool(np.any(worth & (np.abs(level_db(together / power)) > LINEAR_DB)))
+    for number, rung in enumerate(way.rungs):
+        ratio = _thirds(rung * base.conj()) / power
+        clear = worth & (level_db(rung) > way.noise_db[number] + CLEAR_DB)
         departs = np.where(worth, level_db(ratio), 0.0)
         # Where noise rules, a rung can still be found weaker than it should be by much.
         unsure = worth & ~clear & (departs > -6.0)
@@ -76,6 +110,11 @@ def climb(capture: FactoryCapture, facts: Content, frequency_hz: Real) -> Ladder
         worst_db = float(departs[at])
         worst_hz = float(frequency_hz[at]) if abs(worst_db) > LINEAR_DB else None
     return Ladder(np.stack(ratios), tuple(linear), always, worst_db, worst_hz)
+
+
+def _thirds(values: Real | Complex) -> Complex:
+    """Sums over a third octave around each frequency."""
+    return np.asarray(np.convolve(values, np.ones(BAND + 1), mode="same"), dtype=np.complex128)
 
 
 def change(
