@@ -55,10 +55,13 @@ def wanted(build: Build) -> Netlist:
     for number, relay in enumerate(build.relays, 1):
         add("contact" if relay.at_rest == "open" else "break contact", f"K{number}", a=relay.from_, b=relay.to)
         add("coil", f"K{number}", a=relay.coil_from, b=relay.coil_to)
+    counted = {"A": 0, "E": 0}
     for load in build.loads:
+        letter = "A" if load.amplifier else "E"
+        counted[letter] += 1
         lit = ("lamp" in load.name or "light" in load.name) and not load.remote
         kind = "amplifier" if load.amplifier else "lamp" if lit else "load"
-        add(kind, load.name, a=load.from_, b=load.to, turn_on=load.remote)
+        add(kind, f"{letter}{counted[letter]}", a=load.from_, b=load.to, turn_on=load.remote)
     return found
 
 
@@ -96,6 +99,7 @@ def test_the_demo_can_be_wired_from_its_diagram() -> None:
     for number, fuse in enumerate(build.fuses, 1):
         assert labels(sheets, f"F{number}").startswith(f"F{number} {fuse.rating_a:g} A {fuse.name}")
     assert "closed when boot = open" in labels(sheets, "S2")
+    assert labels(sheets, "A1").startswith("+ − turn-on A1 front amplifier 500 W, class D")
 
 
 @pytest.mark.parametrize(("number", "size"), list(enumerate(SIZES)))

@@ -21,6 +21,7 @@ AIR_MM = 1.0  #: left and right of words
 TERMINAL_MM = 1.0
 TURN_ON_MM = 7.0  #: from a load's plus down to its third terminal
 BLOCKS = ("load", "amplifier")
+LOADS = (*BLOCKS, "lamp")  #: their name stands beside the number
 WITH_SIZE = ("wire", "fuse")  #: their first line, size or rating, stands beside the number
 
 
@@ -51,7 +52,9 @@ def _words(item: Placing, lines: Sequence[str]) -> _Words:
     head, small = part.mark or part.name, list(lines)
     if part.kind in WITH_SIZE:
         head += f"  {small.pop(0)}"
-    if part.mark and part.kind != "wire":  # a wire goes by its number; the harness table has its name
+    elif part.kind in LOADS:
+        head = f"{part.mark}  {part.name}".strip()
+    if part.mark and part.kind not in ("wire", *LOADS):  # a wire goes by its number; the harness table has its name
         small.insert(0, part.name)
     below = tuple(piece for line in small for piece in wrapped(line, TEXT_MM, room))
     return _Words(wrapped(head, TEXT_MM, room, bold=True), below)

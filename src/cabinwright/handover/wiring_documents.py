@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
+from cabinwright.build.designations import Designations, designations
 from cabinwright.build.document import Build
 from cabinwright.build.electrical import BATTERY_PLUS, CHASSIS, Load
 from cabinwright.drawings.diagram import Sheet
@@ -36,7 +37,14 @@ def wiring_diagram(build: Build, result: PowerResult) -> tuple[Sheet, ...]:
 
 def wiring_parts(build: Build, result: PowerResult) -> list[Part]:
     """Every part, sources first, each kind in the build's order."""
-    return [*_sources(build), *_wires(build, result), *_fuses(build, result), *_contacts(build), *_loads(build, result)]
+    marks = designations(build)
+    return [
+        *_sources(build),
+        *_wires(build, result, marks),
+        *_fuses(build, result, marks),
+        *_contacts(build, marks),
+        *_loads(build, result, marks),
+    ]
 
 
 def _sources(build: Build) -> Iterator[Part]:
@@ -56,34 +64,36 @@ def _sources(build: Build) -> Iterator[Part]:
         yield Part("contact", "", "isolator", (BATTERY_PLUS, second.plus), lines[1:])
 
 
-def _wires(build: Build, result: PowerResult) -> Iterator[Part]:
-    for number, wire in enumerate(build.wires, 1):
+def _wires(build: Build, result: PowerResult, marks: Designations) -> Iterator[Part]:
+    for wire in build.wires:
         found = result.wires.get(wire.name)
         size = found.gauge if found else wire.gauge.text if wire.gauge else "size open"
         lines = [size.replace("mm2", "mm²"), wire.colour or "no colour"]
         lines += ["copper-clad aluminium"] if wire.material != "copper" else []
         lines += ["shield"] if wire.shield else []
         lines += [f"{_amperes(found.current_a)} peak"] if found else []
-        yield Part("wire", f"W{number}", wire.name, (wire.from_, wire.to), tuple(lines))
+        yield Part("wire", marks["wire", wire.name], wire.name, (wire.from_, wire.to), tuple(lines))
 
 
-def _fuses(build: Build, result: PowerResult) -> Iterator[Part]:
-    for number, fuse in enumerate(build.fuses, 1):
+def _fuses(build: Build, result: PowerResult, marks: Designations) -> Iterator[Part]:
+    for fuse in build.fuses:
         found = result.fuses.get(fuse.name)
         rating = found.rating_a if found else fuse.rating_a
         lines = ["rating open" if rating is None else f"{rating:g} A"]
         lines += [f"{_amperes(found.load_a)} peak"] if found else []
-        yield Part("fuse", f"F{number}", fuse.name, (fuse.from_, fuse.to), tuple(lines))
+        yield Part("fuse", marks["fuse", fuse.name], fuse.name, (fuse.from_, fuse.to), tuple(lines))
 
 
-def _contacts(build: Build) -> Iterator[Part]:
-    for number, switch in enumerate(build.switches, 1):
-        yield Part("contact", f"S{number}", switch.name, (switch.from_, switch.to), _closed(switch.closed_when))
-    for number, relay in enumerate(build.relays, 1):
+def _contacts(build: Build, marks: Designations) -> Iterator[Part]:
+    for switch in build.switches:
+        yield Part(
+            "contact", marks["switch", switch.name], switch.name, (switch.from_, switch.to), _closed(switch.closed_when)
+        )
+    for relay in build.relays:
         kind = "contact" if relay.at_rest == "open" else "break contact"
-        yield Part(kind, f"K{number}", relay.name, (relay.from_, relay.to))
+        yield Part(kind, marks["relay", relay.name], relay.name, (relay.from_, relay.to))
         coil = (relay.coil_from, relay.coil_to)
-        yield Part("coil", f"K{number}", relay.name, coil, (_amperes(relay.coil_a),))
+        yield Part("coil", marks["relay", relay.name], relay.name, coil, (_amperes(relay.coil_a),))
 
 
 def _closed(alternatives: tuple[Mapping[str, str], ...]) -> tuple[str, ...]:
@@ -94,7 +104,7 @@ def _closed(alternatives: tuple[Mapping[str, str], ...]) -> tuple[str, ...]:
     return (f"closed when {text if len(text) <= LONGEST_RULE else f'{text[:LONGEST_RULE]} …, as the build says'}",)
 
 
-def _loads(build: Build, result: PowerResult) -> Iterator[Part]:
+def _loads(build: Build, result: PowerResult, marks: Designations) -> Iterator[Part]:
     for load in build.loads:
         found = result.loads.get(load.name)
         lines = []
@@ -106,7 +116,7 @@ def _loads(build: Build, result: PowerResult) -> Iterator[Part]:
         elif load.power_w is not None:
             lines.append(f"{load.power_w:g} W")
         lines += [f"{_amperes(found.current_a)} peak"] if found else []
-        yield Part(_kind(load), "", load.name, (load.from_, load.to), tuple(lines), load.remote)
+        yield Part(_kind(load), marks["load", load.name], load.name, (load.from_, load.to), tuple(lines), load.remote)
 
 
 def _kind(load: Load) -> str:
@@ -117,4 +127,6 @@ def _kind(load: Load) -> str:
 
 
 def _amperes(value: float) -> str:
+    if value < 0.1:
+        return f"{1e3 * value:.0f} mA" if value >= 5e-4 else "0 A"
     return f"{value:.2f} A" if value < 10.0 else f"{value:.0f} A"
