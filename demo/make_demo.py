@@ -26,6 +26,7 @@ sys.path.insert(0, str(HERE.parent / "tests"))  # the simulated cars of the test
 from cabin import cabin_text  # noqa: E402, the module beside this one
 from cars import RATE, Car, Loudspeaker, heard_at, record, recording_file  # noqa: E402
 from cars.loudspeakers import bell, high_pass, low_pass  # noqa: E402
+from chain import CHAIN, with_electrics  # noqa: E402, the module beside this one
 from enclosure import ENCLOSURE, sweep_files  # noqa: E402, the module beside this one
 from outside.score import played as processed  # noqa: E402
 from wiring import WIRING  # noqa: E402, the module beside this one
@@ -127,7 +128,7 @@ def build_text(car: Car) -> str:
     text = car.build_toml("loopback", suffix="flac", tuning_extra=SWEEP)
     text = text.replace("[processor]", f"{PASSENGER}\n[processor]", 1)
     cabin = cabin_text(seed=SEED, corner_m=CORNER_M, size_m=SIZE_M)
-    return head + text.replace("[tuning]\n", again + "[tuning]\n") + cabin + WIRING + ENCLOSURE
+    return head + with_electrics(text.replace("[tuning]\n", again + "[tuning]\n")) + cabin + WIRING + ENCLOSURE + CHAIN
 
 
 def verification_files(car: Car) -> list[tuple[str, str, str]]:
