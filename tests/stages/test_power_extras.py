@@ -408,3 +408,24 @@ def test_a_short_across_a_source_without_resistance_tells_no_fancy_current() -> 
     across = '\n[[fuses]]\nname = "wrong"\nfrom = "battery plus"\nto = "chassis"\nrating_a = 10\n'
     result = run(("battery = {capacity_ah = 80, resistance_ohm = 0.006}\n", ""), extra=across)
     assert told(result, "power.short") and not told(result, "power.fuse_blows")
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        ('is = "off"', 'is = "on"'),
+        ('closed_when = {boot = "open"}', 'closed_when = {boot = "closed"}'),
+        ('text = "boot lights burn', 'text = "the boot lights burn'),
+        ('name = "boot switch"', 'name = "other switch"'),
+    ],
+)
+def test_faults_that_are_kept_are_those_of_this_build(change: tuple[str, str]) -> None:
+    """Faults of contacts are kept between runs; whatever they depend on makes them new."""
+
+    def contacts(result: PowerResult) -> list[Any]:
+        return [item for item in result.faults if item.kind != "chafed"]
+
+    first = run()
+    assert contacts(run(("length_m = 5.2", "length_m = 4.2"))) == contacts(first)
+    assert contacts(run(change)) != contacts(first)
+    assert contacts(run()) == contacts(first)

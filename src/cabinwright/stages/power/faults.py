@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -46,18 +47,52 @@ class Chafe:
     clears: bool
 
 
+@dataclass(frozen=True)
+class Joints:
+    """What faults of contacts depend on: how things are joined, and no length, size or current. Equal where that is."""
+
+    key: tuple[object, ...]
+    build: Build = field(compare=False)
+    net: Network = field(compare=False)
+    states: States = field(compare=False)
+    closed: Flags = field(compare=False)
+    on: Flags = field(compare=False)
+
+
 def single_faults(build: Build, sized: Sized, states: States, closed: Flags, on: Flags) -> tuple[FaultResult, ...]:
     """Every single fault. ``closed`` are the contacts with relays at rest, ``on`` what is on without a fault."""
     net = sized.net
+    key = (
+        closed.shape,
+        closed.tobytes(),
+        on.tobytes(),
+        net.circuit.ends.tobytes(),
+        net.relay_closed.tobytes(),
+        net.nodes,
+        net.elements,
+        tuple(net.sources),
+        tuple((draw.kind, draw.name, draw.from_, draw.to, draw.remote) for draw in net.draws),
+        tuple(net.shields(build)),
+        repr(build.promises),
+        repr(states.variables),
+    )
+    return (*_joint_faults(Joints(key, build, net, states, closed, on)), *_chafes(build, sized))
+
+
+@lru_cache(maxsize=4)
+def _joint_faults(joints: Joints) -> tuple[FaultResult, ...]:
+    """All but chafed wires; kept, because most changes of a build move no contact."""
+    build, net, states = joints.build, joints.net, joints.states
     stuck = list(_stuck(build, net))
-    first, setting = distinct(closed)
     found = list[FaultResult]()
-    held = [not broken(item, net, states, on).any() for item in build.promises]
-    sound = settle(net, closed[first]).closed
+    first, setting = distinct(joints.closed)
+    held = [not broken(item, net, states, joints.on).any() for item in build.promises]
+    closed = joints.closed[first]
+    sound = settle(net, closed).closed
     size = max(1, MOST_ROWS // max(1, len(first)))
     for start in range(0, len(stuck), size):
-        found += _batch(build, net, states, stuck[start : start + size], closed[first], setting, on, held, sound)
-    return (*found, *_chafes(build, sized))
+        found += _batch(build, net, states, stuck[start : start + size], closed, setting, joints.on, held, sound)
+    return tuple(found)
 
 
 def _stuck(build: Build, net: Network) -> Iterator[Stuck]:
