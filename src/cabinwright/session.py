@@ -7,6 +7,7 @@ import os
 import tomllib
 from collections.abc import Callable, Sequence
 from concurrent.futures import Executor
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
@@ -41,6 +42,7 @@ from cabinwright.stages.tuning.result import TuningResult
 from cabinwright.stages.tuning.settings import Settings
 from cabinwright.stages.tuning.verify import verify
 from cabinwright.stages.tuning.verify.result import VerificationResult
+from cabinwright.stages.workshop.files import FOLDER
 
 __all__ = ["Session"]
 
@@ -183,7 +185,26 @@ class Session:
             skipped = {stage: words for stage, words in results.skipped.items() if stage not in stopped}
             results = replace(results, skipped=skipped, stopped={**results.stopped, **stopped})
             results = replace(results, layout=None if "layout" in stopped else results.layout)
-        return results, write_all(self.out, plan_documents(self.build, results, recorded, captured))
+        written = write_all(self.out, plan_documents(self.build, results, recorded, captured))
+        self._withdraw(written)
+        return results, written
+
+    def _withdraw(self, written: Sequence[Path]) -> None:
+        """Take away what an earlier plan wrote for machines and this one did not: nobody may cut from it any more.
+
+        ``out/workshop/written.json`` lists what is ours; whatever else lies there stays.
+        """
+        ours, listed = self.out / FOLDER, self.out / FOLDER / "written.json"
+        now = [path.name for path in written if path.parent == ours]
+        before: object = []
+        with suppress(OSError, ValueError):
+            before = json.loads(listed.read_text(encoding="utf-8"))
+        for name in before if isinstance(before, list) else ():
+            if isinstance(name, str) and Path(name).name == name and name not in now:
+                with suppress(OSError):
+                    (ours / name).unlink(missing_ok=True)
+        if now or before:
+            write_all(self.out, {f"{FOLDER}/written.json": json.dumps(now, indent=1) + "\n"})
 
     def settings(self, file: Path | None = None) -> Settings:
         """The settings in ``file``; None: those of the last tune, as they stand in ``out/settings.json``."""

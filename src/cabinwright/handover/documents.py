@@ -14,6 +14,7 @@ from cabinwright.handover.signal_documents import signal_documents
 from cabinwright.handover.survey_sheet import survey_sheet_html
 from cabinwright.handover.verification import verification_files
 from cabinwright.handover.wiring_documents import wiring_diagram, wiring_documents
+from cabinwright.handover.workshop_page import workshop_documents
 from cabinwright.physics.factory import FactoryResponses
 from cabinwright.physics.response import RecordedResponses
 from cabinwright.stages.enclosure.result import EnclosureResult
@@ -24,6 +25,7 @@ from cabinwright.stages.signal.result import SignalResult
 from cabinwright.stages.survey.sheet import Sheet
 from cabinwright.stages.tuning.result import TuningResult
 from cabinwright.stages.tuning.verify.result import VerificationResult
+from cabinwright.stages.workshop.result import WorkshopResult
 
 __all__ = ["layout_documents", "plan_documents", "survey_sheet_documents", "tune_documents", "verification_documents"]
 
@@ -57,6 +59,9 @@ def plan_documents(
     chain = getattr(results, "signal", None)
     if isinstance(chain, SignalResult):
         pages |= signal_documents(build, chain, captured)
+    cut = getattr(results, "workshop", None)
+    if isinstance(cut, WorkshopResult):
+        pages |= workshop_documents(build, cut)
     if isinstance(power, PowerResult):
         return {**pages, **power_documents(build, power), **wiring_documents(build, power)}
     return {**pages}

@@ -17,6 +17,8 @@ from cabinwright.stages.signal.result import SignalResult
 from cabinwright.stages.survey.result import SurveyResult
 from cabinwright.stages.tuning.result import TuningResult
 from cabinwright.stages.tuning.settings import ChannelSettings
+from cabinwright.stages.workshop.files import planned_files
+from cabinwright.stages.workshop.result import WorkshopResult
 
 __all__ = ["SCHEMA", "STAGES", "StageResults", "plan_dict", "plan_json"]
 
@@ -54,6 +56,8 @@ def plan_dict(build: Build, results: StageResults, recordings: RecordedResponses
             stages[stage] = _tuning(result, recordings)
         elif isinstance(result, SurveyResult | LayoutResult | SignalResult | EnclosureResult | PowerResult):
             stages[stage] = result.to_dict()
+        elif isinstance(result, WorkshopResult):
+            stages[stage] = {**result.to_dict(), "files": [item.name for item in planned_files(result)]}
         else:
             stages[stage] = {"findings": [], **plain(result)}
     skipped = {stage: words for stage, words in results.skipped.items() if stages.get(stage) is None}

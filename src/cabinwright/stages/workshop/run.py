@@ -61,6 +61,7 @@ def run(
         if lit is not None:
             lights[light.name] = lit
     nesting = _nest([part for panel in panels.values() for part in panel.parts], build, found)
+    panels = _refused(panels, found)  # once more: a part without room on its sheet is not cut either
     cuts = tuple(_cut_row(part) for panel in panels.values() for part in panel.parts)
     return WorkshopResult(panels, lights, nesting, cuts, ASSUMPTIONS, tuple(found))
 

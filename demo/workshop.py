@@ -1,0 +1,141 @@
+"""The demo's lit cargo cover, invented: a dark face with a graded hole field and two lit sweeps over the bay's subwoofer."""
+
+from __future__ import annotations
+
+__all__ = ["WORKSHOP"]
+
+WORKSHOP = """\
+[workshop]
+border_m = "8 mm"
+[[sheets]]
+name = "black acrylic 3 mm"
+material = "acrylic"
+thickness_m = "2.9 mm"
+length_m = 1.2
+width_m = 0.8
+kerf_m = "0.2 mm"
+[[sheets]]
+name = "clear acrylic 5 mm"
+material = "acrylic"
+thickness_m = "4.8 mm"
+length_m = 1.2
+width_m = 0.8
+kerf_m = "0.25 mm"
+[[sheets]]
+name = "birch plywood 9 mm"
+material = "birch plywood"
+thickness_m = "9.1 mm"
+length_m = 1.25
+width_m = 1.25
+grained = true
+cutter = "router"
+cutter_diameter_m = "6 mm"
+[[sheets]]
+name = "black steel mesh"
+material = "steel"
+thickness_m = "1 mm"
+length_m = 1.0
+width_m = 0.6
+cutter = "knife"
+[[panels]]
+name = "cargo cover"
+fillet_m = 0.05
+grain = "along x"
+outline = [
+  [0.00, 0.02],
+  {at_m = [0.92, 0.02], sagitta_m = 0.02},
+  {at_m = [0.88, 0.56], sagitta_m = 0.006},
+  {at_m = [0.04, 0.56], sagitta_m = 0.03},
+]
+[[panels.layers]]
+name = "dark face"
+sheet = "black acrylic 3 mm"
+look = "dark face"
+cut_outs = false
+[[panels.layers]]
+name = "light guide"
+sheet = "clear acrylic 5 mm"
+look = "clear"
+offset_m = 0.0015
+cut_outs = false
+slots = false
+opening_offset_m = 0.00025
+[[panels.layers]]
+name = "carrier"
+sheet = "birch plywood 9 mm"
+offset_m = -0.012
+slots = false
+holes = false
+[[panels.layers]]
+name = "mesh"
+sheet = "black steel mesh"
+look = "mesh"
+offset_m = -0.045
+cut_outs = false
+slots = false
+holes = false
+drills = false
+[[panels.cut_outs]]
+name = "air of the subwoofer"
+at_m = [0.60, 0.235]
+diameter_m = 0.30
+[[panels.slots]]
+name = "upper sweep"
+width_m = "5 mm"
+fillet_m = 0.15
+curve = [[0.070, 0.105], {at_m = [0.1856, 0.4226], via_m = [0.0882, 0.2782]}, {at_m = [0.8549, 0.7136], via_m = [0.4965, 0.6226]}]
+[[panels.slots]]
+name = "lower sweep"
+width_m = "2.5 mm"
+fillet_m = 0.15
+curve = [[0.108, 0.105], {at_m = [0.2114, 0.3891], via_m = [0.1243, 0.2599]}, {at_m = [0.6813, 0.6390], via_m = [0.4310, 0.5429]}]
+[[panels.perforations]]
+name = "field"
+rows = "concentric"
+focus_m = [0.60, 0.235]
+diameter_m = "7 mm"
+diameter_far_m = "1.6 mm"
+pitch_m = "9.4 mm"
+reach_m = 0.36
+least_web_m = "1.8 mm"
+margin_m = "9 mm"
+fillet_m = 0.04
+within = [
+  {at_m = [0.165, 0.065]},
+  {at_m = [0.86, 0.065], sagitta_m = 0.012},
+  {at_m = [0.825, 0.465], sagitta_m = 0.003},
+  {at_m = [0.39, 0.395], sagitta_m = 0.008},
+]
+[[panels.drills]]
+diameter_m = "4.2 mm"
+at_m = [[0.06, 0.062], [0.86, 0.062], [0.08, 0.53], [0.845, 0.53]]
+[[panels.behind]]
+speaker = "subwoofer"
+at_m = [0.60, 0.235]
+diameter_m = 0.26
+[[lights]]
+name = "rim"
+panel = "cargo cover"
+distance_m = "14 mm"
+pitch_m = "8.3 mm"
+watts_per_metre = 9.6
+target_xy = [0.27, 0.30]
+primaries = [
+  {name = "red", xy = [0.690, 0.305], lumens_per_metre = 120},
+  {name = "green", xy = [0.170, 0.700], lumens_per_metre = 310},
+  {name = "blue", xy = [0.135, 0.075], lumens_per_metre = 75},
+]
+[[lights]]
+name = "sweeps"
+panel = "cargo cover"
+along = "upper sweep"
+distance_m = "20 mm"
+pitch_m = "8.3 mm"
+watts_per_metre = 9.6
+target_xy = [0.27, 0.30]
+primaries = [
+  {name = "red", xy = [0.690, 0.305], lumens_per_metre = 120},
+  {name = "green", xy = [0.170, 0.700], lumens_per_metre = 310},
+  {name = "blue", xy = [0.135, 0.075], lumens_per_metre = 75},
+]
+"""

@@ -1,0 +1,211 @@
+"""A panel as a customer sees it: straight from the front, dark faces, holes, and its edges alight. No perspective."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from html import escape
+
+import numpy as np
+
+from cabinwright.drawings.cut_svg import chain_path
+from cabinwright.physics.arcs import Segment
+from cabinwright.stages.workshop.result import LightResult, Nesting, PanelResult, Part
+
+__all__ = ["front_view", "measured_view", "sheet_view"]
+
+MM = 1000.0
+FACE = {"dark face": ("#454a51", "#1d2024"), "board": ("#cbb08a", "#a98b63"), "mesh": ("#3a3d40", "#242628")}
+CLEAR = "#dfeaf0"
+INK = "#1f2a33"
+AROUND_MM = 40.0
+
+
+def front_view(name: str, panel: PanelResult, lights: Mapping[str, LightResult], number: int) -> str:
+    """The panel's front as one ``<svg>``; ``number`` keeps its ids apart on a page."""
+    front = panel.parts[0]
+    x0, y0, x1, y1 = front.outline.bounds
+    corner = complex(MM * x0 - AROUND_MM, MM * y1 + AROUND_MM)
+    width, height = MM * (x1 - x0) + 2.0 * AROUND_MM, MM * (y1 - y0) + 2.0 * AROUND_MM
+    mine = [light for light in lights.values() if light.panel == name]
+    rim = next((light.colour for light in mine if light.along == "outline"), None)
+    line = next((light.colour for light in mine if light.along != "outline"), rim)
+    tag = f"v{number}"
+    body = [f'<rect width="{width:.1f}" height="{height:.1f}" fill="url(#{tag}-room)"/>']
+    behind = [part for part in panel.parts[1:] if part.look in ("clear", "board")]
+    for part in reversed(behind):
+        lit = part.look == "clear" and rim is not None
+        body += _glow(part, corner, rim or CLEAR, tag) if lit else [_face(part, corner, f"url(#{tag}-{_kind(part)})")]
+    body.append(_face(front, corner, f"url(#{tag}-{_kind(front)})"))
+    body.append(f'<path d="{_outline(front, corner)}" fill="none" stroke="url(#{tag}-edge)" stroke-width="1.1"/>')
+    if line is not None and any(part.look == "clear" for part in panel.parts):
+        body += _lit_openings(front, corner, line, tag)
+    body += _holes(front, corner, line)
+    body += [f'<path d="{chain_path(chain, corner, closed=False)}" fill="none" stroke="#fff" stroke-opacity=".45" '
+             f'stroke-width=".4"/>' for part in panel.parts for _, chain in part.lines]  # fmt: skip
+    says = f"{name} from the front: {len(front.holes.centres)} holes"
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width:.1f} {height:.1f}" role="img" '
+        f'aria-label="{escape(says)}">{_defs(tag)}{"".join(body)}</svg>'
+    )
+
+
+def _kind(part: Part) -> str:
+    return part.look.replace(" ", "-") if part.look in FACE else "board"
+
+
+def _defs(tag: str) -> str:
+    faces = "".join(
+        f'<linearGradient id="{tag}-{look.replace(" ", "-")}" x1="0" y1="0" x2=".35" y2="1">'
+        f'<stop offset="0" stop-color="{light}"/><stop offset="1" stop-color="{dark}"/></linearGradient>'
+        for look, (light, dark) in FACE.items()
+    )
+    return (
+        f"<defs>{faces}"
+        f'<radialGradient id="{tag}-room" cx=".5" cy=".42" r=".75"><stop offset="0" stop-color="#23262a"/>'
+        f'<stop offset="1" stop-color="#0b0c0e"/></radialGradient>'
+        f'<linearGradient id="{tag}-edge" x1="0" y1="0" x2="0" y2="1"><stop offset="0" stop-color="#fff" '
+        f'stop-opacity=".38"/><stop offset=".5" stop-color="#fff" stop-opacity=".05"/>'
+        f'<stop offset="1" stop-color="#000" stop-opacity=".5"/></linearGradient>'
+        f'<filter id="{tag}-far" x="-20%" y="-20%" width="140%" height="140%"><feGaussianBlur stdDeviation="11"/></filter>'
+        f'<filter id="{tag}-near" x="-10%" y="-30%" width="120%" height="160%"><feGaussianBlur stdDeviation="2.6"/></filter>'
+        "</defs>"
+    )
+
+
+def _outline(part: Part, corner: complex) -> str:
+    return chain_path(part.outline.segments, corner, closed=True)
+
+
+def _face(part: Part, corner: complex, fill: str) -> str:
+    return f'<path d="{_outline(part, corner)}" fill="{fill}"/>'
+
+
+def _glow(part: Part, corner: complex, colour: str, tag: str) -> list[str]:
+    """A sheet that carries light: wide halo on what lies around it, then the bright edge itself."""
+    d = _outline(part, corner)
+    return [
+        f'<path d="{d}" fill="none" stroke="{colour}" stroke-width="16" opacity=".5" filter="url(#{tag}-far)"/>',
+        f'<path d="{d}" fill="{colour}" stroke="{colour}" stroke-width="3" opacity=".75" filter="url(#{tag}-near)"/>',
+        f'<path d="{d}" fill="{_pale(colour, 0.55)}"/>',
+    ]
+
+
+def _lit_openings(front: Part, corner: complex, colour: str, tag: str) -> list[str]:
+    made = []
+    for opening in front.openings:
+        d = chain_path(opening.segments, corner, closed=True)
+        made.append(
+            f'<path d="{d}" fill="{colour}" stroke="{colour}" stroke-width="6" opacity=".5" filter="url(#{tag}-near)"/>'
+        )
+        made.append(f'<path d="{d}" fill="{_pale(colour, 0.7)}" stroke="{colour}" stroke-width=".35"/>')
+    return made
+
+
+def _holes(front: Part, corner: complex, colour: str | None) -> list[str]:
+    """Round holes with a light lower rim, and screw heads where it is drilled."""
+    groups = []
+    for field, fill, rim in ((front.holes, "#050607", colour or "#777d84"), (front.drills, "#1d1f22", "#8d949b")):
+        if len(field.centres):
+            rounds = "".join(
+                f'<circle cx="{MM * at.real - corner.real:.2f}" cy="{corner.imag - MM * at.imag:.2f}" r="{MM * size / 2.0:.2f}"/>'
+                for at, size in zip(field.centres, field.diameters_m, strict=True)
+            )
+            groups.append(f'<g fill="{rim}" fill-opacity=".5" transform="translate(.2 .4)">{rounds}</g>')
+            groups.append(f'<g fill="{fill}">{rounds}</g>')
+    return groups
+
+
+def _pale(colour: str, share: float) -> str:
+    """The colour mixed with white."""
+    parts = [int(colour[k : k + 2], 16) for k in (1, 3, 5)]
+    return "#" + "".join(f"{round(part + (255 - part) * share):02x}" for part in parts)
+
+
+def measured_view(panel: PanelResult, lights: Sequence[LightResult], *, length: object) -> str:
+    """The front as a line drawing with its size; ``length`` words a length in metres."""
+    front = panel.parts[0]
+    x0, y0, x1, y1 = front.outline.bounds
+    room = 42.0
+    corner = complex(MM * x0 - room, MM * y1 + 12.0)
+    width, height = MM * (x1 - x0) + room + 12.0, MM * (y1 - y0) + room + 12.0
+    left, right, top, foot = room, width - 12.0, 12.0, height - room
+    say = length if callable(length) else str
+    text = f'font-size="13" fill="{INK}" text-anchor="middle"'
+    thin = f'fill="none" stroke="{INK}"'
+    body = [
+        f'<path d="{_outline(part, corner)}" {thin} stroke-width=".5" stroke-dasharray="4 3"/>'
+        for part in panel.parts[1:]
+    ]
+    body.append(f'<path d="{_outline(front, corner)}" {thin} stroke-width="1.1"/>')
+    body += [
+        f'<path d="{chain_path(opening.segments, corner, closed=True)}" {thin} stroke-width=".7"/>'
+        for opening in front.openings
+    ]
+    rounds = [*zip(front.holes.centres, front.holes.diameters_m, strict=True)]
+    rounds += [*zip(front.drills.centres, front.drills.diameters_m, strict=True)]
+    body.append(
+        f'<g {thin} stroke-width=".3">'
+        + "".join(
+            f'<circle cx="{MM * at.real - corner.real:.1f}" cy="{corner.imag - MM * at.imag:.1f}" r="{MM * d / 2.0:.2f}"/>'
+            for at, d in rounds
+        )
+        + "</g>"
+    )
+    for item in panel.behind:
+        x, y = MM * item.at_m[0] - corner.real, corner.imag - MM * item.at_m[1]
+        body.append(
+            f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{MM * item.diameter_m / 2.0:.1f}" {thin} stroke-dasharray="9 3 2 3"/>'
+        )
+        body.append(f'<path d="M{x - 9:.1f} {y:.1f}h18M{x:.1f} {y - 9:.1f}v18" {thin} stroke-width=".6"/>')
+    for light in lights:
+        d = chain_path(light.path, corner, closed=light.along == "outline")
+        body.append(f'<path d="{d}" fill="none" stroke="#a84a08" stroke-width="1" stroke-dasharray="2 2.4"/>')
+    body.append(
+        f'<path d="M{left} {foot + 6}v26M{right} {foot + 6}v26M{left} {foot + 26}H{right}M{left - 6} {top}h-26M{left - 6} '
+        f'{foot}h-26M{left - 26} {top}V{foot}" {thin} stroke-width=".6"/>'
+    )
+    for x, y, turn in ((left, foot + 26, 0), (right, foot + 26, 180), (left - 26, top, 90), (left - 26, foot, 270)):
+        body.append(f'<path d="M0 0l8 -2.4v4.8z" fill="{INK}" transform="translate({x} {y}) rotate({turn})"/>')
+    across, up = front.size_m
+    halo = 'paint-order="stroke" stroke="#fff" stroke-width="5"'
+    body.append(f'<text x="{(left + right) / 2}" y="{foot + 30}" {text} {halo}>{escape(say(across))}</text>')
+    middle = (top + foot) / 2
+    body.append(f'<text transform="translate({left - 22} {middle}) rotate(-90)" {text} {halo}>{escape(say(up))}</text>')
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width:.1f} {height:.1f}" role="img" '
+        f'aria-label="line drawing with width {escape(say(across))} and height {escape(say(up))}">{"".join(body)}</svg>'
+    )
+
+
+def sheet_view(sheet: Nesting, parts: Mapping[str, Part]) -> str:
+    """A sheet with its pieces and off-cuts."""
+    corner = complex(0.0, MM * sheet.width_m)
+    width, height = MM * sheet.length_m, MM * sheet.width_m
+    body = [f'<rect width="{width:.1f}" height="{height:.1f}" fill="#f3f5f6" stroke="{INK}" stroke-width="2"/>']
+    for spare in sheet.offcuts:
+        x, y = MM * spare.at_m[0], corner.imag - MM * (spare.at_m[1] + spare.width_m)
+        body.append(
+            f'<rect x="{x:.1f}" y="{y:.1f}" width="{MM * spare.length_m:.1f}" height="{MM * spare.width_m:.1f}" '
+            f'fill="#fff" stroke="#9aa5ad" stroke-width="1.5" stroke-dasharray="8 6"/>'
+        )
+        body.append(
+            f'<text x="{x + 12:.1f}" y="{y + 30:.1f}" font-size="22" fill="#54616b">'
+            f"off-cut {MM * spare.length_m:.0f} × {MM * spare.width_m:.0f}</text>"
+        )
+    for placed in sheet.placed:
+        part = parts[placed.part]
+        turn = complex(np.exp(1j * np.radians(placed.turn_deg)))
+        chains: list[tuple[Segment, ...]] = [part.outline.segments, *(item.segments for item in part.openings)]
+        moved = [tuple(s.moved(turn=turn, shift=complex(*placed.shift_m)) for s in chain) for chain in chains]
+        d = " ".join(chain_path(chain, corner, closed=True) for chain in moved)
+        body.append(f'<path d="{d}" fill="#c9dde3" fill-rule="evenodd" stroke="#0a5f73" stroke-width="2"/>')
+        points = np.concatenate([segment.flattened(1e-3) for segment in moved[0]])
+        x = MM * float(points.real.min() + points.real.max()) / 2.0
+        y = corner.imag - MM * float(points.imag.min() + points.imag.max()) / 2.0
+        body.append(
+            f'<text x="{x:.1f}" y="{y:.1f}" font-size="22" text-anchor="middle" fill="{INK}">{escape(placed.part)}</text>'
+        )
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="-3 -3 {width + 6:.1f} {height + 6:.1f}" role="img" '
+        f'aria-label="{escape(sheet.sheet)}, sheet {sheet.number}">{"".join(body)}</svg>'
+    )

@@ -1,0 +1,228 @@
+"""``workshop.html`` and the files in ``workshop/``: pictures for the customer, drawings, sheets, lists, files for machines."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from fractions import Fraction
+from typing import Any
+
+from markupsafe import Markup
+
+from cabinwright.build.document import Build
+from cabinwright.drawings.cut import part_drawing, sheet_drawing
+from cabinwright.drawings.cut_dxf import dxf_text
+from cabinwright.drawings.cut_pdf import template_pdf
+from cabinwright.drawings.cut_svg import COLOURS, svg_text
+from cabinwright.drawings.front_view import front_view, measured_view, sheet_view
+from cabinwright.handover.csv_text import csv_text
+from cabinwright.handover.pages import page
+from cabinwright.handover.report import finding_groups
+from cabinwright.stages.workshop.files import FOLDER, planned_files
+from cabinwright.stages.workshop.result import LightResult, PanelResult, WorkshopResult
+
+__all__ = ["inches", "millimetres", "workshop_documents"]
+
+NONE = "–"
+NOTE_CODES = (
+    "workshop.acrylic",
+    "workshop.dust",
+    "workshop.laser_fire",
+    "workshop.laser_fumes",
+    "workshop.laser_metal",
+)
+GENERAL = "The machine maker's instructions and local rules go before this file. Check the scale before cutting: units are mm."
+
+
+def millimetres(length_m: float) -> str:
+    """A length in millimetres, to a tenth."""
+    return f"{1e3 * length_m:.1f} mm" if math.isfinite(length_m) else NONE
+
+
+def inches(length_m: float) -> str:
+    """A length in inches with the nearest 32nd."""
+    if not math.isfinite(length_m):
+        return NONE
+    whole = Fraction(round(length_m / 0.0254 * 32), 32)
+    full, rest = divmod(whole, 1)
+    return f"{full} in" if not rest else f"{rest} in" if not full else f"{full} {rest} in"
+
+
+def workshop_documents(build: Build, result: WorkshopResult) -> dict[str, str | bytes]:
+    """The page, the cut list and every file for a machine that nothing stands against."""
+    documents: dict[str, str | bytes] = {
+        "workshop.html": _html(build, result),
+        f"{FOLDER}/cut-list.csv": _cut_csv(result),
+    }
+    parts = result.parts
+    for planned in planned_files(result):
+        if planned.part is not None:
+            drawing = part_drawing(parts[planned.part], _notes(result, parts[planned.part].sheet))
+        else:
+            sheet = result.nesting[planned.sheet or 0]
+            drawing = sheet_drawing(sheet, parts, _notes(result, sheet.sheet))
+        if planned.kind == "dxf":
+            documents[planned.name] = dxf_text(drawing)
+        elif planned.kind == "svg":
+            documents[planned.name] = svg_text(drawing)
+        else:
+            documents[planned.name] = template_pdf(drawing, paper=build.workshop.paper)
+    return documents
+
+
+def _notes(result: WorkshopResult, sheet: str) -> tuple[str, ...]:
+    """What stands beside the material of a sheet, for the head of its files."""
+    said = [
+        f"{item.message}. {item.remedy}"
+        for item in result.findings
+        if item.code in NOTE_CODES and f"“{sheet}”" in item.where
+    ]
+    return (GENERAL, *said)
+
+
+def _cut_csv(result: WorkshopResult) -> str:
+    head = ("part", "sheet", "material", "count", "thickness_mm", "width_mm", "height_mm", "cut_width_mm", "cut_height_mm",
+            "grain", "banded", "banding_mm", "file_written")  # fmt: skip
+    return csv_text(head, [
+        (row["part"], row["sheet"], row["material"], row["count"],
+         *(1e3 * row[key] for key in ("thickness_m", "width_m", "height_m", "cut_width_m", "cut_height_m")),
+         row["grain"], ", ".join(row["banded"]), 1e3 * row["banding_length_m"], "no" if row["refused"] else "yes")
+        for row in result.cut_list
+    ])  # fmt: skip
+
+
+def _html(build: Build, result: WorkshopResult) -> str:
+    length = inches if build.workshop.units == "US" else millimetres
+    planned = planned_files(result)
+    return page(
+        "workshop",
+        styles=("report", "workshop"),
+        title=build.title,
+        findings=finding_groups(list(result.findings)),
+        panels=[
+            _panel(number, name, panel, result, length)
+            for number, (name, panel) in enumerate(result.panels.items(), 1)
+            if panel.parts
+        ],
+        lights=[_light(name, light, length) for name, light in result.lights.items()],
+        sheets=[_sheet(sheet, result, length) for sheet in result.nesting],
+        cuts=[_cut(row, length) for row in result.cut_list],
+        files=[item.name for item in planned],
+        refused=[(part.name, ", ".join(part.stopped)) for part in result.parts.values() if part.stopped],
+        colours=[
+            (operation, Markup(f'<span class="ink" style="background:{colour}"></span>'))
+            for operation, colour in COLOURS.items()
+        ],
+        assumptions=result.assumptions,
+    )
+
+
+Words = Callable[[float], str]
+
+
+def _panel(number: int, name: str, panel: PanelResult, result: WorkshopResult, length: Words) -> dict[str, Any]:
+    front = panel.parts[0]
+    holes = panel.holes
+    rows = [
+        ("size", f"{length(front.size_m[0])} × {length(front.size_m[1])}"),
+        ("tightest radius", length(panel.least_radius_m)),
+        (
+            "outline flows without a kink",
+            "yes" if panel.tangent_continuous else "no, where a hard corner was asked for",
+        ),
+    ]
+    if len(holes.centres):
+        rows += [
+            (
+                "holes",
+                f"{len(holes.centres)}, {1e3 * holes.diameters_m.min():.1f} to {1e3 * holes.diameters_m.max():.1f} mm",
+            ),
+            (
+                "least web",
+                f"{1e3 * (panel.least_web_m or 0.0):.2f} mm, asked for {1e3 * (panel.wanted_web_m or 0.0):.2f} mm",
+            ),
+            ("left out whole", f"{holes.left_out_edge} at edges, {holes.left_out_web} for webs"),
+        ]
+    rows.append(("open in all", f"{100.0 * panel.open_share:.1f} %"))
+    lights = [light for light in result.lights.values() if light.panel == name]
+    return {
+        "name": name,
+        "picture": Markup(front_view(name, panel, result.lights, number)),
+        "drawing": Markup(measured_view(panel, lights, length=length)),
+        "rows": rows,
+        "behind": [
+            {
+                "speaker": item.speaker,
+                "open": f"{100.0 * item.open_share:.0f} % ({1e4 * item.open_area_m2:.0f} cm²)",
+                "loss": [f"{loss:.1f} dB" if math.isfinite(loss) else "shut" for loss in item.loss_db.values()],
+                "air": NONE
+                if item.air_speed_m_s is None or not math.isfinite(item.air_speed_m_s)
+                else f"{item.air_speed_m_s:.1f} m/s at {item.air_speed_hz:.0f} Hz, limit {item.air_speed_limit_m_s:.0f}",
+            }
+            for item in panel.behind
+        ],
+    }
+
+
+def _light(name: str, light: LightResult, length: Words) -> dict[str, Any]:
+    hue = light.match
+    rows = [
+        ("length", f"{light.length_m:.2f} m, {light.emitters} emitters"),
+        (
+            "evenness",
+            f"{100.0 * light.evenness:.0f} % (darkest over brightest); widest even pitch {length(light.widest_pitch_m)}",
+        ),
+        ("power", f"{light.power_w:.1f} W at full drive"),
+    ]
+    if light.bends:
+        rows.append(("bends that are too tight", str(len(light.bends))))
+    if hue is not None:
+        drive = ", ".join(f"{primary} {step}" for primary, step in zip(light.primaries, hue.steps, strict=True))
+        said = (
+            f"ΔE {hue.delta_e:.1f} (CIEDE2000)"
+            if hue.in_gamut
+            else f"outside this strip's gamut, ΔE {hue.delta_e:.1f} at best"
+        )
+        rows += [("drive values", drive), ("hue", said)]
+    load = light.load
+    if not load["written"]:
+        rows.append(("load to add to the wiring", f"[[loads]] name = “{load['name']}”, power_w = {load['power_w']}"))
+    return {"name": name, "panel": light.panel, "along": light.along, "rows": rows, "picture": Markup(_even(light))}
+
+
+def _even(light: LightResult) -> str:
+    """Light along two pitches of the edge, as a band and as a curve."""
+    top = max(float(light.light.max()), 1.05)
+    x = [300.0 * k / (len(light.light) - 1) for k in range(len(light.light))]
+    curve = "L".join(f"{a:.1f} {74.0 - 48.0 * float(b) / top:.1f}" for a, b in zip(x, light.light, strict=True))
+    band = "".join(
+        f'<rect x="{a:.1f}" y="0" width="3" height="14" fill="{light.colour}" fill-opacity="{min(1.0, float(b) / top):.3f}"/>'
+        for a, b in zip(x[:-1], light.light, strict=False)
+    )
+    return (
+        '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 303 92" role="img" aria-label="light along the edge over two '
+        f'pitches"><rect width="303" height="14" fill="#0b0c0e"/>{band}<path d="M0 74H303" stroke="#cfd6da"/>'
+        f'<path d="M{curve}" fill="none" stroke="#0a5f73" stroke-width="1.6"/>'
+        '<text x="0" y="88" font-size="9" fill="#54616b">one pitch to the left</text>'
+        '<text x="151" y="88" font-size="9" fill="#54616b" text-anchor="middle">opposite an emitter</text>'
+        '<text x="303" y="88" font-size="9" fill="#54616b" text-anchor="end">one pitch to the right</text></svg>'
+    )
+
+
+def _sheet(sheet: Any, result: WorkshopResult, length: Words) -> dict[str, Any]:
+    gap = "" if sheet.least_gap_m is None else f", least gap {length(sheet.least_gap_m)}"
+    return {
+        "title": f"{sheet.sheet}, sheet {sheet.number}",
+        "says": f"{length(sheet.length_m)} × {length(sheet.width_m)}, {100.0 * sheet.yield_share:.0f} % used{gap}",
+        "picture": Markup(sheet_view(sheet, result.parts)),
+        "offcuts": [f"{length(item.length_m)} × {length(item.width_m)}" for item in sheet.offcuts],
+    }
+
+
+def _cut(row: dict[str, Any], length: Words) -> tuple[str, ...]:
+    finished = f"{length(row['width_m'])} × {length(row['height_m'])}"
+    cut = f"{length(row['cut_width_m'])} × {length(row['cut_height_m'])}"
+    band = f"{', '.join(row['banded'])}: {row['banding_length_m']:.2f} m" if row["banded"] else NONE
+    return (
+        row["part"], row["sheet"], str(row["count"]), length(row["thickness_m"]), finished, cut, row["grain"], band
+    )  # fmt: skip

@@ -1,0 +1,56 @@
+"""Names of the files that a workshop gets, and from what each is made; in one place, so that lists and files agree."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from dataclasses import dataclass
+
+from cabinwright.stages.workshop.result import WorkshopResult
+
+__all__ = ["FOLDER", "Planned", "planned_files"]
+
+FOLDER = "workshop"
+TEMPLATE_M = 1.5  #: parts longer than this get no paper template
+RESERVED = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)$")  #: names that Windows keeps for itself
+
+
+@dataclass(frozen=True, slots=True)
+class Planned:
+    """One file to write."""
+
+    name: str
+    kind: str  #: dxf, svg, pdf
+    part: str | None = None
+    sheet: int | None = None  #: index into the nesting
+
+
+def planned_files(result: WorkshopResult) -> tuple[Planned, ...]:
+    """Files of every part and sheet that nothing stands against."""
+    taken: set[str] = set()
+    rows: list[Planned] = []
+    for name, part in result.parts.items():
+        if part.stopped:
+            continue
+        stem = _stem(name, taken)
+        kinds = ("dxf", "svg", "pdf") if max(part.size_m) <= TEMPLATE_M else ("dxf", "svg")
+        rows += [Planned(f"{FOLDER}/{stem}.{kind}", kind, part=name) for kind in kinds]
+    for index, sheet in enumerate(result.nesting):
+        if any(result.parts[placed.part].stopped for placed in sheet.placed):
+            continue
+        stem = _stem(f"sheet {sheet.sheet} {sheet.number}", taken)
+        rows += [Planned(f"{FOLDER}/{stem}.{kind}", kind, sheet=index) for kind in ("dxf", "svg")]
+    return tuple(rows)
+
+
+def _stem(name: str, taken: set[str]) -> str:
+    """Letters, digits and hyphens that every system takes, told apart by a number where two names come out alike."""
+    plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
+    stem = re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:60] or "part"
+    stem = f"part-{stem}" if RESERVED.match(stem) else stem
+    whole, number = stem, 1
+    while whole in taken:
+        number += 1
+        whole = f"{stem}-{number}"
+    taken.add(whole)
+    return whole
