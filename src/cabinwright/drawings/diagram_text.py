@@ -35,7 +35,7 @@ def width_mm(text: str, size_mm: float, *, bold: bool = False) -> float:
 
 def in_font(text: str) -> bool:
     """Whether the font has every sign of the text."""
-    return all(_font(False).get_char_index(ord(sign)) for sign in text if sign.isprintable())
+    return all(_font(False).get_char_index(ord(sign)) for sign in set(text) if sign.isprintable())
 
 
 def wrapped(text: str, size_mm: float, room_mm: float, *, bold: bool = False) -> tuple[str, ...]:

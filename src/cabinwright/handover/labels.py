@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 
 from cabinwright.build.connectors import Connector
 from cabinwright.build.designations import designations
@@ -96,6 +97,7 @@ def _short(text: str) -> str:
     return text if len(text) <= LONGEST else f"{text[: LONGEST - 1].rstrip()}…"
 
 
+@lru_cache(maxsize=4096)  # a page and two papers take the same codes
 def qr_svg(text: str) -> str:
     """The text as one ``<svg>`` of a QR code (ISO/IEC 18004, level M, UTF-8) with its quiet zone; the same bytes each time."""
     import segno

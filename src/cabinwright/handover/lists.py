@@ -9,7 +9,7 @@ from cabinwright.build.designations import designations
 from cabinwright.build.document import Build
 from cabinwright.handover.commissioning import Check, Phase, commissioning
 from cabinwright.handover.csv_text import csv_text
-from cabinwright.handover.harness import Harness, HarnessWire, harness
+from cabinwright.handover.harness import End, Harness, HarnessWire, harness
 from cabinwright.handover.labels import Label, labels
 from cabinwright.handover.parts import Part, parts
 from cabinwright.handover.wording import NONE
@@ -98,10 +98,7 @@ def _wire(wire: HarnessWire) -> dict[str, Any]:
     return {
         "number": wire.number,
         "name": wire.name,
-        "ends": [
-            {"node": end.node, "joined": " · ".join(text for text in (end.terminal, end.pin) if text)}
-            for end in wire.ends
-        ],
+        "ends": [{"node": end.node, "joined": _joined(end)} for end in wire.ends],
         "either": ", ".join(wire.either),
         "size": _together(wire.size),
         "colour": wire.colour or NONE,
@@ -110,6 +107,12 @@ def _wire(wire: HarnessWire) -> dict[str, Any]:
         "cut": f"{wire.cut_m:.2f} m",
         "fuse": wire.fuse or NONE,
     }
+
+
+def _joined(end: End) -> str:
+    """``ring M8 · X1 pin 2``, the pin on one line."""
+    pin = end.pin.replace(" ", "\u00a0") if end.pin else None
+    return " · ".join(text for text in (end.terminal, pin) if text)
 
 
 def _cut(size: str, colour: str | None, insulation: str, pieces: tuple[tuple[str, float], ...], total_m: float) -> Any:
