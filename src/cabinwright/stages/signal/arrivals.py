@@ -9,6 +9,7 @@ from math import log10
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
 from cabinwright.build.chain import Converter, ProcessorInput, Source
 from cabinwright.findings import Finding, finding
@@ -19,6 +20,9 @@ from cabinwright.stages.signal.gains_way import arrivals as levels
 from cabinwright.stages.signal.gains_way import set_input
 
 __all__ = ["Arrival", "analogue_input", "analogue_output", "arrivals", "doubts", "sum_level_db"]
+
+Real = NDArray[np.float64]
+SUM_HZ = np.geomspace(63.0, 8000.0, 64)  #: where the repair's level is taken
 
 Side = Literal["left", "right", "both"]
 
@@ -77,21 +81,26 @@ def _repaired(item: Arrival, repair: Mapping[str, tuple[Branch, ...]]) -> Iterat
 
 
 def sum_level_db(found: tuple[Arrival, ...], factory: FactoryResult | None) -> float:
-    """Level of a source in the processor at its full scale: the middle of its arrivals, the repair's own level in it."""
+    """Level of a source in the processor at its full output; -inf where nothing arrives.
+
+    The repair brings its outputs in time, so their shares add up as they are; the middle of both sums counts, in which an
+    output that only takes the other side away weighs next to nothing.
+    """
     if not found:
         return float("-inf")
     if factory is None or found[0].branch is None:
         return float(np.median([item.level_db for item in found]))
     strongest = max(max(facts.left_db, facts.right_db) for facts in factory.outputs.values())
-    levels = []
+    sums: dict[str, Real] = {item.side: np.zeros(len(SUM_HZ)) for item in found}
     for item in found:
         assert item.branch is not None
         facts = factory.outputs[item.branch.output]
-        band = np.geomspace(facts.low_hz, facts.high_hz, 33)
-        passed = np.abs(item.branch.response(band, sample_rate_hz=factory.sample_rate_hz))
         own = facts.left_db if item.side == "left" else facts.right_db
-        levels.append(item.level_db + own - strongest + 20.0 * log10(float(np.median(passed))))
-    return float(np.median(levels))
+        passed = np.abs(item.branch.response(SUM_HZ, sample_rate_hz=factory.sample_rate_hz))
+        inside = (facts.low_hz <= SUM_HZ) & (facts.high_hz >= SUM_HZ)
+        sums[item.side] += inside * passed * 10.0 ** ((item.level_db + own - strongest) / 20.0)
+    middle = float(np.mean([np.median(total) for total in sums.values()]))
+    return 20.0 * log10(middle) if middle > 0.0 else float("-inf")
 
 
 def doubts(
