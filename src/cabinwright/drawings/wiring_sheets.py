@@ -143,19 +143,20 @@ def _groups(stretches: Sequence[Sequence[Placing]], pairs: Mapping[str, str], sl
         return _band(_together(left[:count]), pairs, {}).fits(slack_mm)
 
     while left:
-        if fits(len(left)):
-            return [*groups, _together(left)]
-        low, high = 0, len(left)
-        while high - low > 1:
-            middle = (low + high) // 2
-            low, high = (middle, high) if fits(middle) else (low, middle)
-        if low == 0 and len(left[0]) > 1:
+        most, step, growing = 0, 1, True
+        while step:  # twice as many each time until they are too many, then half as many each time
+            if most + step <= len(left) and fits(most + step):
+                most += step
+            else:
+                growing = False
+            step = 2 * step if growing else step // 2
+        if most == 0 and len(left[0]) > 1:
             half = len(left[0]) // 2
             left[:1] = [left[0][:half], left[0][half:]]
             continue
-        low = max(low, 1)  # one part alone is drawn whatever its size
-        groups.append(_together(left[:low]))
-        left = left[low:]
+        most = max(most, 1)  # one part alone is drawn whatever its size
+        groups.append(_together(left[:most]))
+        left = left[most:]
     return groups
 
 

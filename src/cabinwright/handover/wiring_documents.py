@@ -22,8 +22,10 @@ LAMP_WORDS = {"lamp", "lamps", "light", "lights", "led", "leds", "lighting", "st
 
 
 def wiring_documents(build: Build, result: PowerResult) -> dict[str, str | bytes]:
-    """``wiring.svg`` (all sheets below one another) and ``wiring.pdf`` (a page each, A3 lying)."""
+    """``wiring.svg`` (all sheets below one another) and ``wiring.pdf`` (a page each, A3 lying); nothing to draw, no files."""
     sheets = wiring_diagram(build, result)
+    if not sheets:
+        return {}
     pages = [sheet_svg(sheet) for sheet in sheets]
     title = f"{build.title}: wiring diagram"
     return {"wiring.svg": sheets_svg(sheets), "wiring.pdf": pdf_from_svg(pages, paper="A3", title=title)}
