@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from functools import cache
+from functools import cache, lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -38,6 +38,7 @@ def in_font(text: str) -> bool:
     return all(_font(False).get_char_index(ord(sign)) for sign in set(text) if sign.isprintable())
 
 
+@lru_cache(maxsize=4096)
 def wrapped(text: str, size_mm: float, room_mm: float, *, bold: bool = False) -> tuple[str, ...]:
     """The words in lines no wider than the room, broken at spaces and signs, inside a word only where it must be."""
     lines: list[str] = []
