@@ -83,12 +83,12 @@ diameter_m = 0.30
 name = "upper sweep"
 width_m = "5 mm"
 fillet_m = 0.15
-curve = [[0.070, 0.105], {at_m = [0.1856, 0.4226], via_m = [0.0882, 0.2782]}, {at_m = [0.8549, 0.7136], via_m = [0.4965, 0.6226]}]
+curve = [[0.070, 0.105], {at_m = [0.2571, 0.4164], via_m = [0.1099, 0.2929]}, {at_m = [0.7957, 0.5211], via_m = [0.5218, 0.4923]}]
 [[panels.slots]]
 name = "lower sweep"
 width_m = "2.5 mm"
 fillet_m = 0.15
-curve = [[0.108, 0.105], {at_m = [0.2114, 0.3891], via_m = [0.1243, 0.2599]}, {at_m = [0.6813, 0.6390], via_m = [0.4310, 0.5429]}]
+curve = [[0.104, 0.105], {at_m = [0.2702, 0.3815], via_m = [0.1395, 0.2719]}, {at_m = [0.6344, 0.4723], via_m = [0.4495, 0.4381]}]
 [[panels.perforations]]
 name = "field"
 rows = "concentric"

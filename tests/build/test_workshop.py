@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import tomllib
-from pathlib import Path
 
 import jsonschema
 import pytest

@@ -6,6 +6,7 @@ A chain is one polyline whose bulges are its arcs, closed where it is closed, so
 from __future__ import annotations
 
 import io
+from typing import Any
 
 from cabinwright.drawings.cut import OPERATIONS, CutDrawing
 
@@ -22,7 +23,18 @@ def dxf_text(drawing: CutDrawing) -> str:
     from ezdxf._options import options
     from ezdxf.filemanagement import new
 
-    document = new("R2000", setup=False, units=MILLIMETRES)
+    before, options.write_fixed_meta_data_for_testing = options.write_fixed_meta_data_for_testing, True
+    try:
+        document = new("R2000", setup=False, units=MILLIMETRES)
+        _fill(document, drawing)
+        out = io.StringIO()
+        document.write(out)  # without a date and without a random name
+    finally:
+        options.write_fixed_meta_data_for_testing = before
+    return "\n".join(("999", f"{drawing.title}: {' '.join(drawing.notes)}".replace("\n", " ")[:240], out.getvalue()))
+
+
+def _fill(document: Any, drawing: CutDrawing) -> None:
     document.header["$MEASUREMENT"] = 1
     document.header["$EXTMIN"] = (MM * drawing.low[0], MM * drawing.low[1], 0.0)
     document.header["$EXTMAX"] = (MM * drawing.high[0], MM * drawing.high[1], 0.0)
@@ -40,10 +52,3 @@ def dxf_text(drawing: CutDrawing) -> str:
                 if not line.closed:
                     rows.append((MM * line.segments[-1].end.real, MM * line.segments[-1].end.imag, 0.0))
                 space.add_lwpolyline(rows, format="xyb", close=line.closed, dxfattribs=looks)
-    out = io.StringIO()
-    before, options.write_fixed_meta_data_for_testing = options.write_fixed_meta_data_for_testing, True
-    try:
-        document.write(out)  # without a date and without a random name
-    finally:
-        options.write_fixed_meta_data_for_testing = before
-    return "\n".join(("999", f"{drawing.title}: {' '.join(drawing.notes)}".replace("\n", " ")[:240], out.getvalue()))

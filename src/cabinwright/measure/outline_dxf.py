@@ -61,9 +61,10 @@ def _line(entity: Any) -> tuple[Segment, ...]:
 def _arc(entity: Any) -> tuple[Segment, ...]:
     sweep = (entity.dxf.end_angle - entity.dxf.start_angle) % 360.0 or 360.0
     centre, radius = _at(entity.dxf.center), float(entity.dxf.radius)
-    angles = np.radians(entity.dxf.start_angle + sweep * np.array([0.0, 0.5, 1.0]))
+    shares = np.linspace(0.0, 1.0, 2 if sweep <= 180.0 else 3)
+    angles = np.radians(entity.dxf.start_angle + sweep * shares)
     points = [complex(centre + radius * np.exp(1j * angle)) for angle in angles]
-    bulge = math.tan(math.radians(sweep) / 8.0)
+    bulge = math.tan(math.radians(sweep) / (4.0 * (len(points) - 1)))
     mirrored = getattr(entity.dxf, "extrusion", (0, 0, 1))[2] < 0
     chain = tuple(Segment(a, b, bulge) for a, b in pairwise(points))
     return tuple(_mirror(segment) for segment in chain) if mirrored else chain

@@ -168,7 +168,11 @@ def slot(curve: Sequence[Segment], width_m: float) -> Contour:
         other = way[-1].end
         tip = other + 1j * way[-1].tangent(True) * width_m / 2.0
         sides.append(Segment(sides[-1].end, tip, 1.0))
-    made = Contour(tuple(sides))
+    for a, b in pairwise(sides):
+        if abs(a.end - b.start) > width_m * KINK_RAD:
+            cure = "Round it: leave fillet_m out or make it at least half the width."
+            raise OutlineFault("too tight", a.end, "a strip of even width cannot turn a hard corner", cure)
+    made = _closed(sides)
     made.check()
     return made
 
