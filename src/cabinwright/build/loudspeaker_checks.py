@@ -13,7 +13,7 @@ __all__ = ["loudspeaker_check"]
 
 def loudspeaker_check(data: Mapping[str, Any]) -> Iterator[Fault]:
     """Every broken rule between ``speaker_models``, ``speakers``, ``boxes`` and ``impedance_curves``."""
-    for table, kind in (("speaker_models", "speaker model"), ("boxes", "box")):
+    for table, kind in (("speaker_models", "speaker model"), ("boxes", "enclosure")):
         yield from repeated(rows_of(data, table), (table,), kind)
     models = names_of(data, "speaker_models")
     for table in ("speakers", "boxes", "impedance_curves"):

@@ -32,7 +32,8 @@ def read_sweeps(build: Build, folder: Path) -> tuple[dict[str, list[Sweep]], tup
     findings = []
     for curve in build.impedance_curves:
         try:
-            sweeps[curve.model].append(_read(curve, folder))
+            sweep = _read(curve, folder)
+            sweeps[curve.model].append(sweep)
         except PersonError as error:
             findings.append(finding("enclosure.curve_unread", where=curve.model, reason=str(error).rstrip(".")))
     return dict(sweeps), tuple(findings)

@@ -95,6 +95,9 @@ def _measured(item: SpeakerModel, sweeps: Sequence[Sweep]) -> _Found:
     if not sweeps:
         return _Found(None, [])
     free_first = sorted(sweeps, key=lambda sweep: (sweep.added_mass_kg is not None, sweep.box_volume_m3 is not None))
+    if free_first[0].added_mass_kg is not None or free_first[0].box_volume_m3 is not None:
+        reason = "the sweep in free air is missing"
+        return _Found(None, [finding("enclosure.curve_short", where=item.name, reason=reason)])
     try:
         fitted = fit(free_first, sd_m2=item.sd_m2)
     except ValueError as error:
