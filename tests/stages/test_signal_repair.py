@@ -112,6 +112,8 @@ def test_the_radio_s_own_band_is_told() -> None:
     path = set_up(factory).to_dict()["Radio"]["path"]
     assert path["bandwidth_hz"] == 15_000.0
     assert any("15 kHz" in words for words in path["lost"])
+    bare = set_up(None).to_dict()["Radio"]["path"]["lost"]
+    assert any("nothing undoes it" in words for words in bare) and not any("undoes" in words for words in path["lost"])
 
 
 def test_a_whole_plan_with_a_measured_programme(tmp_path: Path) -> None:

@@ -65,7 +65,8 @@ def steps_of(graph: ChainGraph, arrived: tuple[Arrival, ...], factory: FactoryRe
     bandwidth, narrowest = min(digital, default=(None, None), key=lambda pair: pair[0])
     lossy = tuple(row.node for row in rows if row.lossy)
     does = [word for row in rows for word in row.does]
-    lost = tuple(_lost(rows, lossy, bandwidth, narrowest))
+    undone = any(item.branch is not None for item in arrived)
+    lost = tuple(_lost(rows, lossy, bandwidth, narrowest, undone=undone))
     return Steps(
         steps=rows,
         bandwidth_hz=bandwidth,
@@ -134,7 +135,7 @@ def _step(node: Node, row: Source | Converter | ProcessorInput, analogue: bool, 
 
 
 def _lost(
-    rows: tuple[Step, ...], lossy: tuple[str, ...], bandwidth: float | None, narrowest: str | None
+    rows: tuple[Step, ...], lossy: tuple[str, ...], bandwidth: float | None, narrowest: str | None, *, undone: bool
 ) -> Iterator[str]:
     if bandwidth is not None and bandwidth < 20_000.0:
         yield f"everything above {_khz(bandwidth)}, at “{narrowest}”: no later step brings it back"
@@ -146,8 +147,8 @@ def _lost(
     if bits and min(bits)[0] < DIGITAL_BITS:
         yield f"quiet passages: {min(bits)[0]} bits at “{min(bits)[1]}”"
     for row in rows:
-        if row.kind == "factory output":
-            yield f"what the radio does to “{row.node}”, unless it is undone"
+        if row.kind == "factory output" and not undone:
+            yield f"what the radio does to “{row.node}”: nothing undoes it"
     pairs = sum("digital to analogue" in row.does for row in rows[:-1])
     if pairs:
         times = "once" if pairs == 1 else f"{pairs} times"
