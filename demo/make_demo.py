@@ -30,6 +30,7 @@ from chain import CHAIN, with_electrics  # noqa: E402, the module beside this on
 from enclosure import ENCLOSURE, sweep_files  # noqa: E402, the module beside this one
 from outside.score import played as processed  # noqa: E402
 from wiring import WIRING  # noqa: E402, the module beside this one
+from workshop import WORKSHOP  # noqa: E402, the module beside this one
 
 BUILD = HERE / "build"
 SEED = 20_260
@@ -128,7 +129,15 @@ def build_text(car: Car) -> str:
     text = car.build_toml("loopback", suffix="flac", tuning_extra=SWEEP)
     text = text.replace("[processor]", f"{PASSENGER}\n[processor]", 1)
     cabin = cabin_text(seed=SEED, corner_m=CORNER_M, size_m=SIZE_M)
-    return head + with_electrics(text.replace("[tuning]\n", again + "[tuning]\n")) + cabin + WIRING + ENCLOSURE + CHAIN
+    return (
+        head
+        + with_electrics(text.replace("[tuning]\n", again + "[tuning]\n"))
+        + cabin
+        + WIRING
+        + ENCLOSURE
+        + CHAIN
+        + WORKSHOP
+    )
 
 
 def verification_files(car: Car) -> list[tuple[str, str, str]]:

@@ -72,7 +72,8 @@ def test_dxf_is_clean_closed_and_in_millimetres() -> None:
     assert all(item.closed for item in contours)
     assert any(bulge for item in contours for *_, bulge in item.get_points("xyb"))
     assert sorted(area_of(item) for item in contours) == pytest.approx(
-        sorted(1e6 * a for a in (math.pi * 0.04**2, OUTLINE.area_m2)), rel=1e-4
+        sorted(1e6 * a for a in (math.pi * 0.04**2, OUTLINE.area_m2)),
+        rel=5e-4,  # ezdxf takes arcs as Béziers here
     )
     rounds = {(item.dxf.layer, round(2 * item.dxf.radius, 6)) for item in space.query("CIRCLE")}
     assert rounds == {("cut", 6.0), ("cut", 4.0), ("drill", 4.0)}
