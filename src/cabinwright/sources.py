@@ -41,6 +41,7 @@ SOURCES: dict[str, str] = {
         "S. W. Churchill and H. H. S. Chu, Correlating equations for laminar and turbulent free convection from a "
         "horizontal cylinder, Int. J. Heat Mass Transfer 18(9), 1049–1053, 1975"
     ),
+    "CIE 015:2018": "CIE 015:2018, Colorimetry, 4th edition, International Commission on Illumination",
     "Cramer 1993": (
         "O. Cramer, The variation of the specific heat ratio and the speed of sound in air with temperature, "
         "pressure, humidity, and CO2 concentration, J. Acoust. Soc. Am. 93(5), 2510–2516, 1993"
@@ -71,11 +72,18 @@ SOURCES: dict[str, str] = {
         "IEEE Std 1789-2015, Recommended Practices for Modulating Current in High-Brightness LEDs for Mitigating "
         "Health Risks to Viewers"
     ),
+    "Ingard 1953": (
+        "U. Ingard, On the theory and design of acoustic resonators, J. Acoust. Soc. Am. 25(6), 1037–1061, 1953"
+    ),
     "ISO 18233": "ISO 18233:2006, Acoustics – Application of new measurement methods in building and room acoustics",
     "ISO 4130": "ISO 4130:1978, Road vehicles – Three-dimensional reference system and fiducial marks – Definitions",
     "ISO 8820-3": "ISO 8820-3:2015, Road vehicles – Fuse-links – Part 3: Fuse-links with tabs (blade type)",
     "ISO 9613-1": "ISO 9613-1:1993, Acoustics – Attenuation of sound during propagation outdoors – Part 1",
     "ITU-R BS.1770": ("ITU-R BS.1770-5:2023, Algorithms to measure audio programme loudness and true-peak audio level"),
+    "Jylänki 2010": (
+        "J. Jylänki, A thousand ways to pack the bin: a practical approach to two-dimensional rectangle bin p"
+        "acking, 2010"
+    ),
     "Kurze & Anderson 1971": (
         "U. J. Kurze, G. S. Anderson, Sound attenuation by barriers, Applied Acoustics 4(1), 35–53, 1971"
     ),
@@ -94,10 +102,15 @@ SOURCES: dict[str, str] = {
         "A. Lundeby, T. E. Vigran, H. Bietz and M. Vorländer, Uncertainties of measurements in room acoustics, "
         "Acustica 81, 344–355, 1995"
     ),
+    "Maa 1998": "D.-Y. Maa, Potential of microperforated panel absorber, J. Acoust. Soc. Am. 104(5), 2861–2866, 1998",
     "Maekawa 1968": "Z. Maekawa, Noise reduction by screens, Applied Acoustics 1(3), 157–173, 1968",
     "Marquardt 1963": (
         "D. W. Marquardt, An algorithm for least-squares estimation of nonlinear parameters, SIAM J. Appl. Math. "
         "11(2), 431–441, 1963"
+    ),
+    "Melling 1973": (
+        "T. H. Melling, The acoustic impedance of perforates at medium and high sound pressure levels, J. Sou"
+        "nd Vib. 29(1), 1–65, 1973"
     ),
     "Neely & Allen 1979": (
         "S. T. Neely and J. B. Allen, Invertibility of a room impulse response, J. Acoust. Soc. Am. 66(1), "
@@ -113,6 +126,10 @@ SOURCES: dict[str, str] = {
     "Ott 2009": "H. W. Ott, Electromagnetic Compatibility Engineering, John Wiley & Sons, 2009",
     "Paul 2008": "C. R. Paul, Analysis of Multiconductor Transmission Lines, 2nd edition, John Wiley & Sons, 2008",
     "Self 2013": "D. Self, Audio Power Amplifier Design, 6th edition, Focal Press, 2013",
+    "Sharma, Wu & Dalal 2005": (
+        "G. Sharma, W. Wu, E. N. Dalal, The CIEDE2000 color-difference formula, Color Research & Application "
+        "30(1), 21–30, 2005"
+    ),
     "Small 1972": (
         "R. H. Small, Direct-radiator loudspeaker system analysis, J. Audio Eng. Soc. 20(5), 383–395; Closed-box "
         "loudspeaker systems, 20(10), 798–808, and 21(1), 11–18, 1972 and 1973"

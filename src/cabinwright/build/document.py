@@ -37,10 +37,11 @@ from cabinwright.build.fields import (
     Side,
     Spot,
 )
+from cabinwright.build.lights import Light
 from cabinwright.build.loudspeaker import Box, ImpedanceCurve, SpeakerModel
 from cabinwright.build.survey import Survey
 from cabinwright.build.tuning import Crossover, Recording, Slope, SweepSettings, Tuning
-from cabinwright.build.workshop import Light, Panel, Sheet, Workshop
+from cabinwright.build.workshop import Panel, Sheet, Workshop
 
 __all__ = [
     "Build",

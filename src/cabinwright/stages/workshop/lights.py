@@ -7,7 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from cabinwright.build.document import Build
-from cabinwright.build.workshop import Light
+from cabinwright.build.lights import Light
 from cabinwright.findings import Finding, finding
 from cabinwright.physics.arcs import Segment
 from cabinwright.physics.colour import VISIBLE_DELTA_E, Match, Primary, match, screen_hex, srgb_to_xy
