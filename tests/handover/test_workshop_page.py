@@ -90,6 +90,23 @@ def test_files_of_an_earlier_plan_are_taken_away(tmp_path: Path) -> None:
     assert (folder / "mine.dxf").read_text(encoding="utf-8") == "kept"
 
 
+def test_files_of_others_go_through_the_whole_plan(tmp_path: Path) -> None:
+    wave = '<svg xmlns="http://www.w3.org/2000/svg" width="50mm" height="20mm" viewBox="0 0 100 40">{}</svg>'
+    (tmp_path / "wave.svg").write_text(wave.format('<path d="M0 20C20 0 40 40 60 20"/>'), encoding="utf-8")
+    (tmp_path / "box.svg").write_text(wave.format('<rect width="100" height="40" rx="8"/>'), encoding="utf-8")
+    sheet = 'sheet = "clear acrylic 5 mm"\n'
+    motif = '[[panels.motifs]]\nname = "m"\nat_m = [0.025, -0.01]\nwidth_m = 0.02\nfile = "wave.svg"\n'
+    text = f'[[panels]]\nname = "traced"\n{sheet}file = "box.svg"\n{motif}[[panels]]\nname = "open"\n{sheet}file = "wave.svg"\n'
+    (tmp_path / "build.toml").write_text(TEXT + text, encoding="utf-8")
+    results, _ = Session.open(tmp_path).plan()
+    assert results.workshop is not None
+    (part,) = results.workshop.panels["traced"].parts
+    assert part.size_m == pytest.approx((0.05, 0.02), abs=1e-6)
+    assert [operation for operation, _ in part.lines] == ["mark"]
+    assert "open" not in results.workshop.panels
+    assert "open by 30.000 mm" in next(item.message for item in results.workshop.findings if item.severity == "stop")
+
+
 @pytest.mark.parametrize(
     ("length_m", "metric", "us"),
     [

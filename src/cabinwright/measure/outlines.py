@@ -19,6 +19,7 @@ from cabinwright.measure.outline_dxf import dxf_chains
 from cabinwright.measure.outline_svg import svg_chains
 from cabinwright.physics.arcs import Segment
 from cabinwright.physics.outline import Contour, Drawn, OutlineFault
+from cabinwright.stages.workshop.drawn import drawn_key
 
 __all__ = ["LIMIT_BYTES", "parse_drawing", "read_drawings"]
 
@@ -30,22 +31,23 @@ UNITS_M = {"mm": 0.001, "cm": 0.01, "m": 1.0, "in": 0.0254, "ft": 0.3048}
 
 def read_drawings(build: Build, folder: Path) -> dict[str, Drawn | str]:
     """Every file that panels name, or the reason why it was not taken."""
-    wanted: dict[str, tuple[str | None, bool]] = {}
+    wanted: list[tuple[str, str | None, bool]] = []
     for panel in build.panels:
-        wanted |= {motif.file: (None, False) for motif in panel.motifs}
+        wanted += [(motif.file, None, False) for motif in panel.motifs]
         if panel.file is not None:
-            wanted[panel.file] = (panel.file_units, True)
+            wanted.append((panel.file, panel.file_units, True))
     found: dict[str, Drawn | str] = {}
-    for file, (units, outline) in wanted.items():
+    for file, units, outline in dict.fromkeys(wanted):
+        key = drawn_key(file, units=units, motif=not outline)
         try:
             path = inside(folder, file)
             with path.open("rb") as stream:
                 content = stream.read(LIMIT_BYTES + 1)
-            found[file] = parse_drawing(content, file=file, units=units, outline=outline)
+            found[key] = parse_drawing(content, file=file, units=units, outline=outline)
         except RecordingError as error:
-            found[file] = str(error)
+            found[key] = str(error)
         except OSError as error:
-            found[file] = f"{file}: cannot be read ({error.strerror or error}). Check its name and rights."
+            found[key] = f"{file}: cannot be read ({error.strerror or error}). Check its name and rights."
     return found
 
 

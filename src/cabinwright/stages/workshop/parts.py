@@ -22,6 +22,7 @@ from cabinwright.physics.outline import (
     slot,
 )
 from cabinwright.physics.perforation import Field, Ramp, perforate
+from cabinwright.stages.workshop.drawn import drawn_key
 from cabinwright.stages.workshop.result import Part
 
 __all__ = ["Shapes", "cutter_radius_m", "parts_of", "shapes_of"]
@@ -77,7 +78,7 @@ def shapes_of(panel: Panel, drawn: DrawnFiles, found: list[Finding]) -> Shapes |
         except OutlineFault as fault:
             found.append(_faulty(f"{where}, slot “{line.name}”", fault))
     for motif in panel.motifs:
-        content = drawn.get(motif.file, "it was not read")
+        content = drawn.get(drawn_key(motif.file, motif=True), "it was not read")
         if isinstance(content, str):
             found.append(finding("workshop.file_refused", where=f"{where}, motif “{motif.name}”", reason=content))
         else:
@@ -126,7 +127,7 @@ def _outline(panel: Panel, drawn: DrawnFiles) -> tuple[Contour, tuple[Contour, .
     """The panel's outline and, from a file, the contours inside it."""
     inner: tuple[Contour, ...] = ()
     if panel.file is not None:
-        content = drawn.get(panel.file, "it was not read")
+        content = drawn.get(drawn_key(panel.file, units=panel.file_units), "it was not read")
         if isinstance(content, str):
             raise ValueError(content)
         outline, *rest = content.closed
