@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
+import scipy.fft
 import scipy.signal
 import soundfile
 import soxr
@@ -111,9 +112,9 @@ class Radio:
 def delayed(wave: np.ndarray, delay_s: float) -> np.ndarray:
     if not delay_s:
         return wave
-    size = len(wave) + RATE
+    size = scipy.fft.next_fast_len(len(wave) + RATE, real=True)
     turn = np.exp(-2j * np.pi * np.fft.rfftfreq(size, 1 / RATE) * delay_s)
-    return np.fft.irfft(np.fft.rfft(wave, size) * turn, size)[: len(wave)]
+    return scipy.fft.irfft(scipy.fft.rfft(wave, size) * turn, size)[: len(wave)]
 
 
 def limited(wave: np.ndarray, limit: float) -> np.ndarray:

@@ -6,6 +6,7 @@ import json
 import re
 import shutil
 import subprocess
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -16,11 +17,13 @@ import soundfile
 
 from build.samples import MINIMAL
 from cabinwright.build.codec import parse
+from cabinwright.build.document import Build
 from cabinwright.measure.factory_signal import make_factory_signal
 from cabinwright.physics.factory import FactoryCapture, FactoryResponses, factory_grid
 from cabinwright.session import Session
 from cabinwright.stages import signal as stage
 from measure.radio import (
+    RATE,
     Output,
     Radio,
     all_pass,
@@ -33,6 +36,7 @@ from measure.radio import (
     repaired,
     response,
 )
+from measure.random_radios import KINDS, random_radio
 
 FREQUENCY = factory_grid(48000.0)
 BUILD = parse(MINIMAL.encode())
@@ -47,7 +51,7 @@ def planned(folder: Path, radio: Radio, volumes: tuple[int | None, ...] = (None,
     return json.loads((folder / "out" / "plan.json").read_text(encoding="utf-8"))["signal"]["factory"]  # type: ignore[no-any-return]
 
 
-def worked_out(radio: Radio) -> dict[str, Any]:
+def worked_out(radio: Radio, build: Build = BUILD) -> dict[str, Any]:
     """The same from responses as SciPy gives them, with noise of -75 dB."""
     rng = np.random.default_rng(11)
 
@@ -67,7 +71,7 @@ def worked_out(radio: Radio) -> dict[str, Any]:
                 np.zeros(5), 0.0, 0.5,
             )
         )  # fmt: skip
-    found = stage.run(BUILD, FactoryResponses(48000.0, FREQUENCY, RUNGS, tuple(captures))).factory
+    found = stage.run(build, FactoryResponses(48000.0, FREQUENCY, RUNGS, tuple(captures))).factory
     assert found is not None
     return found.to_dict()
 
@@ -75,6 +79,104 @@ def worked_out(radio: Radio) -> dict[str, Any]:
 def ripple(radio: Radio, factory: dict[str, Any], side: str) -> float:
     level = level_30_to_16k(repaired(radio, factory["repair"][side], side))
     return float(0.5 * (level.max() - level.min()))
+
+
+@dataclass(frozen=True)
+class Heard:
+    """Both sums of a repair, from 30 Hz to 16 kHz, after SciPy."""
+
+    off_flat_db: float  #: from the median of each side
+    apart_db: float  #: between the sides
+    apart_deg: float  #: median, 100 Hz to 4 kHz
+    opposed: bool
+    other_db: float  #: the other side above 200 Hz, largest
+
+
+def heard(radio: Radio, repair: dict[str, Any]) -> Heard:
+    frequency = np.geomspace(30.0, 16_000.0, 1500)
+    outputs = {item.name: item for item in radio.outputs}
+    sums: dict[tuple[str, str], np.ndarray] = {}
+    for side in ("left", "right"):
+        for source in ("left", "right"):
+            whole = np.zeros(len(frequency), dtype=complex)
+            for row in repair[side]:
+                part = 10 ** (row["gain_db"] / 20) * np.exp(-2j * np.pi * frequency * row["delay_s"])
+                part = part * response(outputs[row["output"]], source, frequency)
+                if row["sections"]:
+                    part = part * scipy.signal.sosfreqz(np.array(row["sections"]), frequency, fs=RATE)[1]
+                whole += -part if row["polarity"] == "inverted" else part
+            sums[side, source] = 20 * np.log10(np.abs(whole) + 1e-9) + 1j * np.angle(whole)
+    left, right = sums["left", "left"], sums["right", "right"]
+    angle = np.degrees(np.abs(np.angle(np.exp(1j * (left.imag - right.imag)))))
+    middle = np.median(angle[(frequency > 100.0) & (frequency < 4000.0)])
+    other = [
+        (sums[one, two].real - sums[one, one].real)[frequency > 200.0].max()
+        for one, two in (("left", "right"), ("right", "left"))
+    ]
+    return Heard(
+        off_flat_db=float(max(np.abs(item.real - np.median(item.real)).max() for item in (left, right))),
+        apart_db=float(abs(np.median(left.real) - np.median(right.real))),
+        apart_deg=float(middle),
+        opposed=bool(np.median(angle) > 90.0),
+        other_db=float(max(other)),
+    )
+
+
+@pytest.mark.parametrize(
+    ("kind", "seed", "other_db"),
+    [
+        ("plain", 3, -60.0), ("uneven", 2, -60.0), ("with_more", 11, -60.0),
+        ("mono_bass", 0, -30.0), ("crossfed", 10, -38.0), ("crossfed_low", 11, -38.0),
+        ("crossfed", 4, -22.0),  # its sides are a part of a sample apart, which steps of delay cannot follow
+        ("sum_difference", 10, -60.0), ("turned", 8, -60.0),
+    ],
+)  # fmt: skip
+def test_radios_drawn_at_random_are_flat_in_time_and_free_of_the_other_side(
+    kind: str, seed: int, other_db: float
+) -> None:
+    radio = random_radio(kind, seed)
+    factory = worked_out(radio)
+    assert factory["refused"] is None
+    got = heard(radio, factory["repair"])
+    assert got.off_flat_db < 0.6
+    assert got.apart_db < 0.2
+    assert got.apart_deg < 10.0
+    assert not got.opposed
+    assert got.other_db < other_db
+    # It can fail: one side keyed in a tenth of a millisecond late, or without its filters.
+    late = [{**row, "delay_s": row["delay_s"] + 1e-4} for row in factory["repair"]["left"]]
+    assert heard(radio, {**factory["repair"], "left": late}).apart_deg > 14.0
+    bare = [{**row, "sections": []} for row in factory["repair"]["left"]]
+    assert heard(radio, {**factory["repair"], "left": bare}).off_flat_db > 0.8
+
+
+def test_every_kind_is_drawn() -> None:
+    assert all(len(random_radio(kind, 1).outputs) >= 2 for kind in KINDS)
+
+
+def test_an_all_pass_of_the_processor_follows_one_in_the_radio() -> None:
+    radio = random_radio("turned", 7)
+    without = worked_out(radio)
+    build = parse((MINIMAL + "\n[processor]\nall_pass_filters = 1\n").encode())
+    having = worked_out(radio, build)
+    assert heard(radio, without["repair"]).apart_deg > 12.0
+    assert heard(radio, having["repair"]).apart_deg < 5.0
+    assert having["phase_apart_deg"] < 0.3 * without["phase_apart_deg"]
+    assert heard(radio, having["repair"]).off_flat_db < 0.6
+    kinds = [item["kind"] for rows in having["repair"].values() for row in rows for item in row["filters"]]
+    assert "all-pass" in kinds
+    assert "all-pass" not in [
+        item["kind"] for rows in without["repair"].values() for row in rows for item in row["filters"]
+    ]
+
+
+def test_a_limiter_on_the_difference_shows_while_left_plays_alone(tmp_path: Path) -> None:
+    """Both sides together leave that output silent; the sum without it is mono, and so refused."""
+    radio = Radio((Output("less", 0.5, -0.5, limit=0.02), Output("sum", 0.5, 0.5)))
+    factory = planned(tmp_path, radio)
+    assert factory["outputs"]["less"]["changes"][0]["limited_db"] < -6.0
+    assert abs(factory["outputs"]["sum"]["changes"][0]["limited_db"]) < 0.3
+    assert re.search("cannot be freed of the other, .* limiter is always at work on “less”", factory["refused"])
 
 
 def three_way() -> Radio:
@@ -188,6 +290,7 @@ def test_mono_bass_serves_both_sides_and_is_named() -> None:
             "no output carries 29 Hz to .* of the left side",
         ),
         (Radio((Output("a", 1, 0, []), Output("b", 1, 0, []))), "no output carries the right side"),
+        (Radio((Output("a", 0.5, 0.5), Output("b", 0.4, 0.4, [butter(1, 2000, "low")]))), "cannot be freed of the other"),
     ],
 )  # fmt: skip
 def test_what_no_output_carries_is_refused(radio: Radio, words: str) -> None:

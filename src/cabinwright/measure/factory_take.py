@@ -33,6 +33,7 @@ LONG_S = (0.06, 0.45)  #: kept before and after the peak of a response, for bass
 SHORT_S = (0.008, 0.05)  #: for treble, where less is room enough and noise would only add
 FADE_HZ = (800.0, 1600.0)  #: from one to the other
 CLEAR = 1000.0  #: by how much the right moment stands out of all others, median
+SURE = 0.3  #: likeness that only the ladder itself reaches
 TIMED = 3  #: the loudest rungs, which tell the clock
 REACH_S = 0.012  #: a lag is looked for so far from where the peaks say
 
@@ -65,30 +66,36 @@ class SegmentResponse:
 
 def find_clock(channels: NDArray[np.float32], signal: FactorySignal, *, sample_rate_hz: float) -> Clock | None:
     """Start and drift from ``channels`` (samples, 2) at ``sample_rate_hz``; None where no such signal is in it."""
-    energy = np.mean(channels.astype(np.float64) ** 2, axis=0)
-    # An output that carries the difference of both sides is silent on the ladder: then the other one tells, or left alone.
+    found = []
+    # An output that carries the difference of both sides is silent on the ladder of both: then left's ladder tells.
     for rungs in (signal.ladder, signal.left_ladder):
         for which in (1, 0):
-            start = _coarse(channels[:, which], signal, rungs) if energy[which] > 0 else None
+            start = _coarse(channels[:, which], signal, rungs)
             if start is not None:
-                clock = Clock(start / sample_rate_hz, 0.0, 0.0)
-                for _ in range(3):
-                    clock = _refined(channels, rungs[-TIMED:], clock, sample_rate_hz)
-                return clock
-    return None
+                found.append((*start, rungs))
+        if found and max(found, key=lambda item: item[0])[0] > SURE:
+            break
+    if not found:
+        return None
+    _, at, rungs = max(found, key=lambda item: item[0])
+    clock = Clock(at / sample_rate_hz, 0.0, 0.0)
+    for _ in range(3):
+        clock = _refined(channels, rungs[-TIMED:], clock, sample_rate_hz)
+    return clock
 
 
-def _coarse(wave: NDArray[np.float32], signal: FactorySignal, rungs: tuple[Segment, ...]) -> int | None:
-    """Sample at which the file begins, by correlation with one of its ladders."""
+def _coarse(wave: NDArray[np.float32], signal: FactorySignal, rungs: tuple[Segment, ...]) -> tuple[float, int] | None:
+    """How well one of the file's ladders is found (1 is the best there is), and the sample at which the file begins."""
     first = round(rungs[0].start_s * signal.sample_rate_hz)
     last = round((rungs[-1].start_s + rungs[-1].sweep.length_s) * signal.sample_rate_hz) + 1
     template = signal.samples()[first:last, 0].astype(np.float32)
     size = int(next_fast_len(len(wave) + len(template), real=True))
     found = np.abs(irfft(rfft(wave, n=size) * rfft(template, n=size).conj(), n=size))
     at = int(np.argmax(found))
-    if found[at] < CLEAR * float(np.median(found)):
+    if found[at] < CLEAR * float(np.median(found)) or found[at] <= 0.0:
         return None
-    return (at if at <= len(wave) else at - size) - first
+    likeness = float(found[at] / (np.linalg.norm(wave) * np.linalg.norm(template)))
+    return likeness, (at if at <= len(wave) else at - size) - first
 
 
 def _refined(channels: NDArray[np.float32], rungs: tuple[Segment, ...], clock: Clock, rate: float) -> Clock:

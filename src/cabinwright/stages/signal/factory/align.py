@@ -11,6 +11,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from cabinwright.stages.signal.factory.delay import best_delay
 from cabinwright.stages.signal.factory.model import Sum
 
 __all__ = ["aligned", "lost_db", "matched"]
@@ -56,14 +57,9 @@ def matched(start: Sum, follow: Complex, *, reach_s: float) -> Sum:
     unit = share * np.exp(1j * np.angle(parts * follow.conj()))
     delays, inverted = start.delay_s.copy(), list(start.inverted)
     for number in range(len(parts)):
-        best, reach, step = 0.0, reach_s, 1e-5
-        for _ in range(2):
-            tried = best + np.arange(-reach, reach + step, step)
-            score = (np.exp(-2j * np.pi * tried[:, None] * start.frequency_hz) @ unit[number]).real
-            at = int(np.argmax(np.abs(score)))
-            best, reach, step = float(tried[at]), 2e-5, 2e-7
-        delays[number] += best
-        inverted[number] ^= bool(score[at] < 0.0)
+        late, agree = best_delay(unit[number].conj(), start.frequency_hz, reach_s=reach_s)
+        delays[number] += late
+        inverted[number] ^= agree < 0.0
     return replace(start, delay_s=delays, inverted=tuple(inverted))
 
 

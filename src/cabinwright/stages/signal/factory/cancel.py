@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from cabinwright.build.document import Processor
 from cabinwright.stages.signal.factory.choose import Candidate, Member
+from cabinwright.stages.signal.factory.delay import best_delay
 from cabinwright.stages.signal.factory.facts import level_db
 from cabinwright.stages.signal.factory.flatten import REACH_HZ, snapped_bell
 from cabinwright.stages.signal.factory.model import Bell, Sum
@@ -79,20 +80,15 @@ def _same(one: Candidate, two: Candidate) -> bool:
 def _start(one: Candidate, two: Candidate, weight: Real, frequency_hz: Real, rate: float) -> Sum:
     """Gain, polarity and delay alone."""
     unit = -one.cross * two.cross.conj() * weight**2
-    best, reach, step = 0.0, DELAY_S, 1e-5
-    for _ in range(2):
-        tried = best + np.arange(-reach, reach + step, step)
-        score = (np.exp(2j * np.pi * tried[:, None] * frequency_hz) @ unit).real
-        at = int(np.argmax(np.abs(score)))
-        best, reach, step = float(tried[at]), 2e-5, 2e-7
-    gain = float(abs(score[at]) / np.sum(np.abs(two.cross * weight) ** 2))
+    late, agree = best_delay(unit, frequency_hz, reach_s=DELAY_S)
+    gain = abs(agree) / float(np.sum(np.abs(two.cross * weight) ** 2))
     return Sum(
         frequency_hz=frequency_hz,
         sample_rate_hz=rate,
         own=two.cross[None, :],
         gain_db=np.array([20.0 * np.log10(max(gain, 1e-6))]),
-        inverted=(bool(score[at] < 0.0),),
-        delay_s=np.array([best]),
+        inverted=(agree < 0.0,),
+        delay_s=np.array([late]),
     )
 
 

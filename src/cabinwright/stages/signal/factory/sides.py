@@ -11,10 +11,12 @@ from cabinwright.build.document import Processor
 from cabinwright.physics.filters import Filter
 from cabinwright.stages.signal.factory.align import aligned, matched
 from cabinwright.stages.signal.factory.choose import Candidate, Member, choices
+from cabinwright.stages.signal.factory.delay import best_delay
 from cabinwright.stages.signal.factory.facts import level_db
 from cabinwright.stages.signal.factory.flatten import fitted, flattened, snapped
 from cabinwright.stages.signal.factory.model import Sum, ripple_db
 from cabinwright.stages.signal.factory.result import Branch
+from cabinwright.stages.signal.factory.turn import turned
 
 __all__ = ["Side", "levelled", "make_sides", "phase_apart_deg"]
 
@@ -25,7 +27,8 @@ IN_STEP_HZ = (100.0, 4000.0)  #: where the ear places sounds by what arrives whe
 SIZE_DB, OTHER_DB = 0.3, 0.1  #: ripple that an output less, or a dB less of the other side, is worth
 POOR_DB, POOR = 0.5, 3.0  #: ripple above this counts for so much more
 APART_DB = 0.02  #: ripple that a degree less between the sides is worth
-FAR_S, NEAR_S = 0.03, 0.3e-3  #: how far a delay is looked for before and after filters
+LATE_S = 0.06  #: one side against the other
+FAR_S, TURNED_S, NEAR_S = 0.03, 2e-3, 0.3e-3  #: how far a delay is looked for, before and after filters
 FREE_DB = 30.0
 
 
@@ -138,6 +141,8 @@ def _following(start: Side, lead: Side, processor: Processor) -> Side:
     """Laid to the phase of ``lead``, flattened, laid to it once more with its filters on."""
     follow = lead.total()
     at = flattened(matched(start.sum, follow, reach_s=FAR_S), processor, follow)
+    if processor.all_pass_filters and (turn := turned(at, follow)) is not at:
+        at = flattened(matched(replace(turn, bells=()), follow, reach_s=TURNED_S), processor, follow)
     at = fitted(matched(at, follow, reach_s=NEAR_S), processor, follow)
     return replace(start, sum=snapped(at, processor, follow))
 
@@ -196,14 +201,9 @@ def levelled(sides: dict[str, Side], processor: Processor) -> dict[str, Side]:
 
 def _late_s(left: Side, right: Side) -> tuple[float, bool]:
     """By how much the left sum comes later, and whether the two are of opposite polarity."""
-    frequency = left.sum.frequency_hz
     cross = left.total() * right.total().conj()
-    best, reach = 0.0, 0.06
-    for step in (1e-5, 2e-7):
-        tried = best + np.arange(-reach, reach + step, step)
-        best = float(tried[int(np.argmax(np.abs((np.exp(2j * np.pi * tried[:, None] * frequency) @ cross).real)))])
-        reach = 2e-5
-    return best, bool(np.sum(cross * np.exp(2j * np.pi * frequency * best)).real < 0.0)
+    late, agree = best_delay(cross, left.sum.frequency_hz, reach_s=LATE_S)
+    return late, agree < 0.0
 
 
 def phase_apart_deg(sides: dict[str, Side]) -> float:

@@ -26,6 +26,7 @@ Real = NDArray[np.float64]
 FLAT_HZ = (29.0, 16_300.0)  #: the grid of the sums, a little more than what is promised
 MUSIC_DB = -12.0  #: music's average peaks; a limiter that works there works always
 HOPELESS_DB = 3.0  #: a sum with more ripple is no repair
+MIXED_DB = -6.0  #: a sum that carries so much of the other side above mono bass is mono
 MONO_DB = -25.0  #: a sum that carries more of the other side is no longer left or right
 MONO_TO_HZ = 200.0  #: up to here mono bass is usual
 
@@ -75,6 +76,7 @@ def undo(build: Build, captured: FactoryResponses) -> FactoryResult:
         worst = max(sides, key=lambda name: sides[name].ripple_db)
         if sides[worst].ripple_db > HOPELESS_DB:
             refused = _hopeless(worst, sides[worst])
+        refused = refused or next((why for name, side in sides.items() if (why := _mixed(name, side, bent))), None)
     result = _result(outputs, {} if refused else sides, volume, refused, known, captured)
     return remarks(result, bent, known=set(known), named=[item.name for item in build.factory_outputs])
 
@@ -190,6 +192,20 @@ def _hopeless(name: str, side: Side) -> str:
         f"the {name} side stays {side.ripple_db:.1f} dB off flat around {_hz(at)} with the filters that the processor has:"
         " outputs cancel there, or it needs more filters or more gain in [processor]"
     )
+
+
+def _mixed(name: str, side: Side, bent: set[str]) -> str | None:
+    """Why a sum is no side, where the other one stays in it almost as loud."""
+    left = _other(side, _mono_below(side))
+    if left < MIXED_DB:
+        return None
+    limited = ", ".join(f"“{item}”" for item in sorted(bent))
+    why = (
+        f"a limiter is always at work on {limited}"
+        if bent
+        else "no outputs carry both sides in two different ways there"
+    )
+    return f"the {name} side cannot be freed of the other, of which {left:.0f} dB stay: {why}"
 
 
 def _result(
