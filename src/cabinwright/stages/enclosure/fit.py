@@ -1,0 +1,243 @@
+"""Whether a box goes through its opening, the largest that does, and what is near what.
+
+The search: the box goes straight through, in one attitude that it keeps, tilted about one axis in its plan and turned as
+the opening wants. Its shadow along the way is its outline, narrowed by the cosine of the tilt and drawn out by its sine; that
+has to lie in the opening with room to spare. Axes in steps of 15°, tilts and turns of 5°, then finer about the best; where it
+lies is a linear programme. Only the convex hull of a shadow is looked at. Not looked at: tilting on the way (which may let a
+larger one through) and whatever stands before or behind the opening.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from itertools import product
+from math import cos, hypot, pi, radians, sin
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import linprog
+from shapely import MultiPoint, Polygon, affinity, box
+
+from cabinwright.build.shapes import Housed
+from cabinwright.physics.outline import Contour
+from cabinwright.stages.enclosure.shape import Body
+
+__all__ = ["Passage", "housed_gaps", "largest", "passage"]
+
+Real = NDArray[np.float64]
+DIRECTIONS = 360  #: in which shadow and opening are compared
+AXES_DEG = tuple(range(0, 180, 15))
+TILTS_DEG = tuple(range(0, 91, 5))
+TURNS_DEG = tuple(range(0, 360, 5))
+TRIED, TRIED_ROUND_CORNERS = 24, 300  #: attitudes whose place is worked out; where an opening has re-entrant corners
+EQUAL_M = 1e-5
+FINER = 3  #: times the steps are made smaller
+HALVINGS = 12
+CHORD_M = 2e-4
+ANGLES = 2.0 * pi * np.arange(DIRECTIONS) / DIRECTIONS
+UNITS = np.column_stack((np.cos(ANGLES), np.sin(ANGLES)))
+
+
+@dataclass(frozen=True)
+class Passage:
+    """The best attitude: room to spare all round (negative: missing), and how it is held."""
+
+    margin_m: float
+    tilt_deg: float
+    axis_deg: float  #: of the axis it is tilted about, in the box's plan
+    turn_deg: float  #: in the plane of the opening
+    shift_m: tuple[float, float]  #: of the box's plan origin, in the opening's plane
+
+    @property
+    def fits(self) -> bool:
+        """Whether it goes through."""
+        return self.margin_m >= 0.0
+
+
+def passage(plan: Contour, height_m: float, opening: Contour, *, gap_m: float = 0.0) -> Passage:
+    """Level where that goes, else the attitude with most room. ``gap_m`` is taken off the opening all round first."""
+    gate = opening.as_polygon(CHORD_M)
+    support = _support(np.asarray(gate.convex_hull.exterior.coords)) - gap_m
+    corners = plan.as_polygon(CHORD_M).convex_hull.exterior.coords
+    body = np.asarray(corners)[:-1]
+    pockets = [_hull_points(item) for item in _pieces(gate.convex_hull.difference(gate))]
+    level = _best(body, height_m, support, [(0.0, 0.0)], TURNS_DEG, pockets, gap_m, None)
+    if level.fits:
+        return level
+    best = _best(body, height_m, support, list(product(AXES_DEG, TILTS_DEG)), TURNS_DEG, pockets, gap_m, level)
+    step = (7.5, 2.5, 2.5)
+    for _ in range(FINER):
+        near = [
+            (best.axis_deg + a * step[0], min(90.0, max(0.0, best.tilt_deg + t * step[1])))
+            for a, t in product((-1, 0, 1), repeat=2)
+        ]
+        turns = tuple(best.turn_deg + k * step[2] for k in (-1, 0, 1))
+        best = _best(body, height_m, support, near, turns, pockets, gap_m, best)
+        step = (step[0] / 3.0, step[1] / 3.0, step[2] / 3.0)
+    return replace(best, axis_deg=best.axis_deg % 180.0, turn_deg=best.turn_deg % 360.0)
+
+
+def shadow(body: Real, height_m: float, *, axis_deg: float, tilt_deg: float) -> Real:
+    """Corners (2n, 2) of the box's shadow once it is tilted about an axis in its plan; its hull is what counts."""
+    along = np.array([cos(radians(axis_deg)), sin(radians(axis_deg))])
+    across = np.array([-along[1], along[0]])
+    flat = np.outer(body @ along, along) + np.outer(body @ across, across) * cos(radians(tilt_deg))
+    reach = across * height_m * sin(radians(tilt_deg))
+    return np.concatenate([flat, flat + reach])
+
+
+def _support(points: Real) -> Real:
+    """How far the points reach in each direction (360,)."""
+    return np.asarray((points @ UNITS.T).max(axis=0))
+
+
+def _best(
+    body: Real,
+    height_m: float,
+    support: Real,
+    attitudes: Sequence[tuple[float, float]],
+    turns: Sequence[float],
+    pockets: Sequence[Real],
+    gap_m: float,
+    known: Passage | None,
+) -> Passage:
+    """The attitude with most room: bounds for all of them at once, then where the likeliest lie."""
+    rows: list[tuple[float, float, float, float]] = []
+    for axis, tilt in attitudes:
+        points = shadow(body, height_m, axis_deg=axis, tilt_deg=tilt)
+        whole = _support(points)
+        for turn in turns:
+            turned = np.roll(whole, int(turn)) if float(turn).is_integer() else _support(_turn(points, turn))
+            left = support - turned
+            bound = 0.5 * float((left[: DIRECTIONS // 2] + left[DIRECTIONS // 2 :]).min())
+            rows.append((bound, axis, tilt, turn))
+    rows.sort(key=lambda row: (-round(row[0], 5), row[2], row[3]))  # of equals the least tilted
+    best = known
+    for bound, axis, tilt, turn in rows[: TRIED_ROUND_CORNERS if pockets else TRIED]:
+        if best is not None and bound <= best.margin_m + EQUAL_M:
+            break
+        points = _turn(shadow(body, height_m, axis_deg=axis, tilt_deg=tilt), turn)
+        margin, shift = _placed(points, support, pockets, gap_m)
+        if best is None or margin > best.margin_m + EQUAL_M:
+            best = Passage(margin, tilt, axis, turn, shift)
+    assert best is not None
+    return best
+
+
+def _turn(points: Real, turn_deg: float) -> Real:
+    c, s = cos(radians(turn_deg)), sin(radians(turn_deg))
+    return np.asarray(points @ np.array([[c, s], [-s, c]]))
+
+
+def _placed(points: Real, support: Real, pockets: Sequence[Real], gap_m: float) -> tuple[float, tuple[float, float]]:
+    """Most room, and where: x·u + margin ≤ what the opening reaches less what the shadow does, in every direction u.
+
+    Where the opening has re-entrant parts, the shadow must not touch their hulls either.
+    """
+    room = support - _support(points)
+    found = linprog(
+        [0.0, 0.0, -1.0],
+        A_ub=np.column_stack((UNITS, np.ones(DIRECTIONS))),
+        b_ub=room,
+        bounds=[(None, None)] * 3,
+    ).x
+    assert found is not None  # always feasible and bounded: the directions go all round
+    margin, shift = float(found[2]), (float(found[0]), float(found[1]))
+    if not pockets or margin < 0.0:
+        return margin, shift
+    free = _half_planes(room)
+    hull = MultiPoint(points).convex_hull
+    for pocket in pockets:
+        sums = (pocket[:, None, :] - np.asarray(hull.exterior.coords)[None, :-1, :]).reshape(-1, 2)
+        free = free.difference(MultiPoint(sums).convex_hull.buffer(gap_m))
+    if free.is_empty:
+        moved = affinity.translate(hull, *shift)
+        reach = max(MultiPoint(pocket).convex_hull.intersection(moved).area for pocket in pockets)
+        return -max(1e-6, reach**0.5), shift
+    place = free.representative_point()
+    return 0.0, (place.x, place.y)
+
+
+def _half_planes(room: Real) -> Polygon:
+    """Places where the shadow lies in the opening's hull."""
+    size = 4.0 * float(np.abs(room).max()) + 1.0
+    free = Polygon([(-size, -size), (size, -size), (size, size), (-size, size)])
+    for way, reach in zip(UNITS[::3], room[::3], strict=True):
+        side = np.array([-way[1], way[0]])
+        far = [way * reach + side * size, way * reach - side * size]
+        beyond = [*far, far[1] + way * 2.0 * size, far[0] + way * 2.0 * size]
+        free = free.difference(Polygon(beyond))
+    return free
+
+
+def _pieces(found: object) -> list[Polygon]:
+    pieces = getattr(found, "geoms", [found])
+    return [item for item in pieces if isinstance(item, Polygon) and item.area > 1e-6]
+
+
+def _hull_points(item: Polygon) -> Real:
+    return np.asarray(item.convex_hull.exterior.coords)[:-1]
+
+
+def largest(plan: Contour, height_m: float, opening: Contour, *, gap_m: float) -> dict[str, float]:
+    """How much smaller all round, or how much lower, the box would pass: {inset_m, height_m}, NaN where neither helps."""
+    narrow = plan.bounds
+
+    def passes(inset: float, height: float) -> bool:
+        moved = plan.offset(-inset) if inset else (plan,)
+        return len(moved) == 1 and passage(moved[0], height, opening, gap_m=gap_m).fits
+
+    most = 0.45 * min(narrow[2] - narrow[0], narrow[3] - narrow[1])
+    inset = _least(lambda value: passes(value, height_m), most)
+    lower = _least(lambda value: passes(0.0, height_m - value), 0.9 * height_m)
+    return {
+        "inset_m": float("nan") if inset is None else inset,
+        "height_m": float("nan") if lower is None else height_m - lower,
+    }
+
+
+def _least(holds: Callable[[float], bool], most: float) -> float | None:
+    """Least value for which it holds, by halving; None where it does not hold even for the most."""
+    if not holds(most):
+        return None
+    low, high = 0.0, most
+    for _ in range(HALVINGS):
+        middle = 0.5 * (low + high)
+        low, high = (low, middle) if holds(middle) else (middle, high)
+    return high
+
+
+def housed_gaps(items: Sequence[Housed], body: Body) -> list[tuple[Housed, float, str]]:
+    """For each amplifier its least distance from the box and from the others, and from what; negative: they meet."""
+    plans = [_plan_of(item) for item in items]
+    rows = []
+    for n, item in enumerate(items):
+        near = [
+            (
+                _apart(plans[n], run.outline.polygon, item.low_m, item.size_m[2], run.low_m, run.high_m - run.low_m),
+                "the box",
+            )
+            for run in body.runs
+        ]
+        near += [
+            (_apart(plans[n], plans[m], item.low_m, item.size_m[2], other.low_m, other.size_m[2]), f"“{other.name}”")
+            for m, other in enumerate(items)
+            if m != n
+        ]
+        gap, what = min(near)
+        rows.append((item, gap, what))
+    return rows
+
+
+def _plan_of(item: Housed) -> Polygon:
+    (x, y), (length, width, _) = item.at_m, item.size_m
+    return box(x - length / 2.0, y - width / 2.0, x + length / 2.0, y + width / 2.0)
+
+
+def _apart(a: Polygon, b: Polygon, low_a: float, high_a: float, low_b: float, high_b: float) -> float:
+    beside = float(a.distance(b))
+    over = max(low_b - (low_a + high_a), low_a - (low_b + high_b))
+    if beside > 0.0:
+        return hypot(beside, max(over, 0.0))
+    return over if over > 0.0 else -min(float(a.intersection(b).area) ** 0.5, -over)
