@@ -15,6 +15,7 @@ from cabinwright.physics.factory import FactoryResponses
 from cabinwright.physics.impedance import Sweep
 from cabinwright.physics.outline import Drawn
 from cabinwright.physics.response import RecordedResponses
+from cabinwright.physics.solid import Mesh
 from cabinwright.stages import enclosure, layout, power, signal, survey, tuning, workshop
 from cabinwright.stages.enclosure.result import EnclosureResult
 from cabinwright.stages.layout.result import LayoutResult
@@ -55,6 +56,7 @@ def design(
     programmes: tuple[Mapping[str, float], tuple[Finding, ...]] = ({}, ()),
     sweeps: tuple[Mapping[str, Sequence[Sweep]], tuple[Finding, ...]] = ({}, ()),
     drawn: Mapping[str, Drawn | str] | None = None,
+    hollows: Mapping[str, Drawn | Mesh | str] | None = None,
 ) -> Results:
     """Run every stage whose inputs are there.
 
@@ -72,7 +74,10 @@ def design(
     else:
         placed = _attempt("layout", lambda: compare_places(build, surveyed, progress, polars=polars), stopped)
     boxed = _attempt(
-        "enclosure", lambda: enclosure.run(build, placed, sweeps=sweeps[0], found=sweeps[1]), stopped, sweeps[1]
+        "enclosure",
+        lambda: enclosure.run(build, placed, sweeps=sweeps[0], found=sweeps[1], drawn=hollows),
+        stopped,
+        sweeps[1],
     )
     if boxed is None and "enclosure" not in stopped:
         skipped["enclosure"] = enclosure.NOT_YET

@@ -26,6 +26,7 @@ from cabinwright.handover.documents import (
 )
 from cabinwright.measure.factory import read_factory
 from cabinwright.measure.factory_signal import factory_files
+from cabinwright.measure.hollows import read_hollows
 from cabinwright.measure.impedance import read_sweeps
 from cabinwright.measure.outlines import read_drawings
 from cabinwright.measure.polars import read_polars
@@ -180,6 +181,7 @@ class Session:
             programmes=(programmes, doubts),
             sweeps=read_sweeps(self.build, self.folder),
             drawn=read_drawings(self.build, self.folder),
+            hollows=read_hollows(self.build, self.folder),
         )
         if stopped:
             skipped = {stage: words for stage, words in results.skipped.items() if stage not in stopped}

@@ -87,6 +87,7 @@ SOURCES: dict[str, str] = {
     "Kurze & Anderson 1971": (
         "U. J. Kurze, G. S. Anderson, Sound attenuation by barriers, Applied Acoustics 4(1), 35–53, 1971"
     ),
+    "Leissa 1969": "A. W. Leissa, Vibration of plates, NASA SP-160, Washington 1969",
     "Levenberg 1944": (
         "K. Levenberg, A method for the solution of certain non-linear problems in least squares, Quart. Appl. "
         "Math. 2, 164–168, 1944"

@@ -8,6 +8,7 @@ from pydantic import Field, model_validator
 
 from cabinwright.build.base import Model, require
 from cabinwright.build.fields import Name, Number, Quantity, RelativePath
+from cabinwright.build.shapes import BoxShape
 
 __all__ = ["Box", "BoxKind", "ImpedanceCurve", "PortShape", "Radiator", "SpeakerModel", "Wiring"]
 
@@ -166,7 +167,9 @@ class Box(Model):
     kind: BoxKind
     """How the rear of the cone is dealt with."""
     volume_m3: Volume | None = None
-    """Net air volume behind the cone."""
+    """Net air volume behind the cone; absent: that of its shape."""
+    shape: BoxShape | None = None
+    """The hollow it fills and how it is made."""
     tuning_hz: BassHertz | None = None
     """Frequency a vented box is tuned to; absent: what the length of its port gives."""
     port: PortShape | None = None

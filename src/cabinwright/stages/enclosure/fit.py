@@ -33,7 +33,7 @@ TURNS_DEG = tuple(range(0, 360, 5))
 TRIED, TRIED_ROUND_CORNERS = 24, 300  #: attitudes whose place is worked out; where an opening has re-entrant corners
 EQUAL_M = 1e-5
 FINER = 3  #: times the steps are made smaller
-HALVINGS = 12
+STEPS, HALVINGS = 10, 7  #: of the search for the largest box
 CHORD_M = 2e-4
 ANGLES = 2.0 * pi * np.arange(DIRECTIONS) / DIRECTIONS
 UNITS = np.column_stack((np.cos(ANGLES), np.sin(ANGLES)))
@@ -190,7 +190,7 @@ def largest(plan: Contour, height_m: float, opening: Contour, *, gap_m: float) -
 
     most = 0.45 * min(narrow[2] - narrow[0], narrow[3] - narrow[1])
     inset = _least(lambda value: passes(value, height_m), most)
-    lower = _least(lambda value: passes(0.0, height_m - value), 0.9 * height_m)
+    lower = _least(lambda value: passes(0.0, height_m - value), 0.75 * height_m)
     return {
         "inset_m": float("nan") if inset is None else inset,
         "height_m": float("nan") if lower is None else height_m - lower,
@@ -198,10 +198,12 @@ def largest(plan: Contour, height_m: float, opening: Contour, *, gap_m: float) -
 
 
 def _least(holds: Callable[[float], bool], most: float) -> float | None:
-    """Least value for which it holds, by halving; None where it does not hold even for the most."""
-    if not holds(most):
+    """Least value for which it holds: the first of ten steps, then by halving; None where it holds for none."""
+    steps = np.linspace(0.0, most, STEPS + 1)
+    first = next((k for k in range(1, STEPS + 1) if holds(float(steps[k]))), None)
+    if first is None:
         return None
-    low, high = 0.0, most
+    low, high = float(steps[first - 1]), float(steps[first])
     for _ in range(HALVINGS):
         middle = 0.5 * (low + high)
         low, high = (low, middle) if holds(middle) else (middle, high)

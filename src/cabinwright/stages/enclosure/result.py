@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from cabinwright.findings import Finding
 from cabinwright.physics.driver import Driver
+from cabinwright.stages.enclosure.shape_result import ShapeResult
 
 __all__ = ["Alternative", "BoxResult", "Curves", "EnclosureResult", "InCar", "ModelResult", "PortResult", "Search"]
 
@@ -132,10 +133,11 @@ class BoxResult:
     in_car: InCar | None = None
     alternatives: tuple[Alternative, ...] = ()
     search: Search | None = None
+    shape: ShapeResult | None = None
 
     def to_dict(self) -> dict[str, Any]:
         """The keys of ``plan.json``."""
-        row = _plain(self, skip=("curves", "limits_db", "port"))
+        row = _plain(self, skip=("curves", "limits_db", "port", "shape"))
         return {
             **row,
             "port_length_m": None if self.port is None else self.port.length_m,
@@ -145,6 +147,7 @@ class BoxResult:
             "in_car": None if self.in_car is None else _plain(self.in_car),
             "alternatives": [_plain(item) for item in self.alternatives],
             "search": None if self.search is None else _plain(self.search),
+            "shape": None if self.shape is None else self.shape.to_dict(),
             "conditions": CONDITIONS,
         }
 

@@ -6,8 +6,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from cabinwright.build.document import Build
-from cabinwright.build.loudspeaker import Box
+from cabinwright.build.loudspeaker import Box, SpeakerModel
 from cabinwright.findings import Finding, finding
+from cabinwright.physics.driver import Driver
 from cabinwright.physics.impedance import Sweep
 from cabinwright.stages.enclosure.boxes import Unsolved, feed_of, net_volume_m3, solved
 from cabinwright.stages.enclosure.cabin import heard_in_car
@@ -15,11 +16,14 @@ from cabinwright.stages.enclosure.doubts import doubts
 from cabinwright.stages.enclosure.models import all_models
 from cabinwright.stages.enclosure.result import BoxResult, EnclosureResult, ModelResult
 from cabinwright.stages.enclosure.search import search
+from cabinwright.stages.enclosure.shape import Files
+from cabinwright.stages.enclosure.shape_run import Draft, drafted, finished
 from cabinwright.stages.layout.result import LayoutResult
 
 __all__ = ["NOT_YET", "run"]
 
 NOT_YET = "needs [[speaker_models]] and [[boxes]]"
+PORT_STEPS, SETTLED = 20, 1e-6  #: volume and length of a port settle on one another
 ASSUMPTIONS = (
     "Levels are those in half space at 1 m, free of the cabin, and not held back where the cone reaches its limits.",
     "The voltage is sqrt(power_w × re_ohm) at the box; several speakers share it as they are wired. With the resistance "
@@ -29,17 +33,27 @@ ASSUMPTIONS = (
 )
 
 
+class _Shapeless(Exception):
+    """A box without a volume, because its shape gives none; ``finding`` says why."""
+
+    def __init__(self, finding: Finding) -> None:
+        super().__init__(finding.code)
+        self.finding = finding
+
+
 def run(
     build: Build,
     placed: LayoutResult | None = None,
     *,
     sweeps: Mapping[str, Sequence[Sweep]] | None = None,
     found: tuple[Finding, ...] = (),
+    drawn: Files | None = None,
 ) -> EnclosureResult | None:
     """Every box of ``build``; None where it has neither boxes nor drive units.
 
     ``placed`` is the comparison of places, for the cabin's gain; ``sweeps`` are impedance sweeps by name of the model,
-    and ``found`` what was found while reading them. A box that cannot be solved leaves a ``stop`` and the others be.
+    and ``found`` what was found while reading them; ``drawn`` are the files that shapes name. A box that cannot be solved
+    leaves a ``stop`` and the others be.
     """
     if not build.boxes and not build.speaker_models:
         return None
@@ -47,26 +61,54 @@ def run(
     boxes: dict[str, BoxResult] = {}
     for box in build.boxes:
         try:
-            boxes[box.name], more = _box(build, box, models, placed)
+            boxes[box.name], more = _box(build, box, models, placed, drawn or {})
             findings += more
         except Unsolved as reason:
             findings.append(finding(reason.code, where=box.name, **reason.details))
+        except _Shapeless as reason:
+            findings.append(reason.finding)
     return EnclosureResult(boxes, models, ASSUMPTIONS, (*found, *findings))
 
 
 def _box(
-    build: Build, box: Box, models: Mapping[str, ModelResult], placed: LayoutResult | None
+    build: Build, box: Box, models: Mapping[str, ModelResult], placed: LayoutResult | None, files: Files
 ) -> tuple[BoxResult, list[Finding]]:
     name = box.model or next(item.model for item in build.speakers if item.name in box.speakers and item.model)
     model = next(item for item in build.speaker_models if item.name == name)
     if name not in models:
         raise Unsolved("enclosure.no_model", model=name)
     driver = models[name].driver
-    volume = net_volume_m3(build, box)
-    result = solved(box, model, driver, volume_m3=volume)
-    room = box.gross_volume_m3 or volume
+    draft = None if box.shape is None else drafted(build, box, model, files)
+    found: list[Finding] = []
+    if isinstance(draft, Draft):
+        result = _in_shape(box, model, driver, draft)
+        room: float | None = box.gross_volume_m3 or box.volume_m3 or draft.net_m3(None)
+        shape, found = finished(draft, result.port, files)
+        result = replace(result, shape=shape)
+    else:
+        found = [draft] if draft is not None else []
+        volume = net_volume_m3(build, box)
+        if volume is None and draft is not None and box.kind != "infinite baffle":
+            raise _Shapeless(draft)
+        result = solved(box, model, driver, volume_m3=volume)
+        room = box.gross_volume_m3 or volume
     if room is not None and box.kind != "infinite baffle":
         listed, searched = search(box, model, driver, feed_of(box, model, driver), room_m3=room)
         result = replace(result, alternatives=listed, search=searched)
     result = replace(result, in_car=heard_in_car(result, placed))
-    return result, list(doubts(box, model, result))
+    return result, [*doubts(box, model, result), *found]
+
+
+def _in_shape(box: Box, model: SpeakerModel, driver: Driver, draft: Draft) -> BoxResult:
+    """The box with the air that its shape leaves: as the port is as long as the air asks for, both are found together."""
+    volume = box.volume_m3 or draft.net_m3(None)
+    result = solved(box, model, driver, volume_m3=volume)
+    if box.volume_m3 is not None:
+        return result
+    for _ in range(PORT_STEPS):
+        left = draft.net_m3(result.port)
+        if left <= 0.0 or abs(left / volume - 1.0) < SETTLED:
+            break
+        volume = left
+        result = solved(box, model, driver, volume_m3=volume)
+    return result

@@ -22,7 +22,7 @@ from cabinwright.physics.arcs import NEAR_M, Segment
 from cabinwright.physics.outline import Contour, Corner, Drawn, OutlineFault, circle, from_corners
 from cabinwright.physics.solid import Mesh, Slab, section
 
-__all__ = ["Body", "Files", "Run", "ShapeFault", "body_of", "outline_of"]
+__all__ = ["Body", "Files", "Run", "ShapeFault", "body_of", "chain", "mitred", "outline_of"]
 
 Files = Mapping[str, Drawn | Mesh | str]
 """What the files that shapes name hold, or why they were not taken."""
@@ -259,9 +259,8 @@ def mitred(contour: Contour, distance_m: float) -> Contour:
         else:  # where the two moved lines meet
             along = ((-1j * after * distance_m - out).conjugate() * after).imag / (before.conjugate() * after).imag
             corners.append(at + out + before * along)
-    moved = [Segment(a, b) for a, b in zip(corners, [*corners[1:], corners[0]], strict=True)]
-    turned = any((side.chord.conjugate() * way).real <= NEAR_M for side, way in zip(moved, ways, strict=True))
-    made = Contour(tuple(moved))
+    made = chain(corners)
+    turned = any((side.chord.conjugate() * way).real <= NEAR_M for side, way in zip(made.segments, ways, strict=True))
     if not turned:
         made.check()
     if turned or made.area_m2 <= 0.0:
@@ -335,6 +334,9 @@ def _contour(polygon: Polygon) -> Contour:
     while len(simple.exterior.coords) > MOST_CORNERS:
         fine *= 1.5
         simple = _largest(polygon.buffer(-fine).simplify(fine))
-    corners = [complex(x, y) for x, y in simple.exterior.coords[:-1]]
-    contour = Contour(tuple(Segment(a, b) for a, b in zip(corners, [*corners[1:], corners[0]], strict=True)))
-    return contour.counter_clockwise()
+    return chain([complex(x, y) for x, y in simple.exterior.coords[:-1]]).counter_clockwise()
+
+
+def chain(corners: Sequence[complex]) -> Contour:
+    """Corners joined by lines."""
+    return Contour(tuple(Segment(a, b) for a, b in zip(corners, [*corners[1:], corners[0]], strict=True)))

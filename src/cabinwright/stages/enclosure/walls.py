@@ -23,7 +23,7 @@ from cabinwright.tables import rows
 __all__ = ["Wall", "board_of", "walls_of"]
 
 MOST_RIBS = 4
-CHORD_M = 2e-3
+CHORD_M = 4e-4
 TOUCHES_M = 0.004  #: a brace that ends so near to a wall holds it
 Rib = tuple[complex, complex]
 

@@ -1,0 +1,315 @@
+"""A box's shape from the hollow to the finished body: its net volume for the acoustics first, everything else after."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from math import pi
+
+from cabinwright.build.document import Build
+from cabinwright.build.loudspeaker import Box, SpeakerModel
+from cabinwright.build.shapes import BoxShape
+from cabinwright.build.workshop import Sheet
+from cabinwright.findings import Finding, finding
+from cabinwright.physics.outline import OutlineFault
+from cabinwright.physics.solid import Bore, Mesh, Slab, shell
+from cabinwright.stages.enclosure.fit import housed_gaps, largest, passage
+from cabinwright.stages.enclosure.result import PortResult
+from cabinwright.stages.enclosure.shape import Body, Files, ShapeFault, body_of, chain, outline_of
+from cabinwright.stages.enclosure.shape_inside import Mount, clearances, displaced, mounted
+from cabinwright.stages.enclosure.shape_result import Gate, HousedResult, ShapeResult
+from cabinwright.stages.enclosure.walls import Wall, board_of, walls_of
+
+__all__ = ["Draft", "drafted", "finished"]
+
+DIFFERS = 0.02  #: a stated volume that is farther from the shape's is remarked upon
+BOARD_DIFFERS_M = 2e-4
+BOARD_M = 0.018  #: where neither board nor sheet says
+ROUTER_M = 0.006  #: diameter of a router's bit unless its sheet says
+SOLID_SHARE = 1e-3  #: the solid's volume agrees with the sum of its slabs within this
+MISSING_BOARD = "MDF"
+
+
+@dataclass(frozen=True)
+class Draft:
+    """A box that stands, before its port is known."""
+
+    box: Box
+    shape: BoxShape
+    model: SpeakerModel
+    body: Body
+    material: str
+    found: tuple[Finding, ...]
+
+    @property
+    def units(self) -> int:
+        """Loudspeakers in it."""
+        return max(1, len(self.box.speakers))
+
+    def taken(self, port: PortResult | None) -> dict[str, float]:
+        """What displaces air in it, by kind."""
+        return displaced(self.shape, self.body, self.model, self.units, port, Mount((), self.model.cut_out_m))
+
+    def net_m3(self, port: PortResult | None) -> float:
+        """Air that is left."""
+        return self.body.inside_volume_m3 - sum(self.taken(port).values())
+
+
+def drafted(build: Build, box: Box, model: SpeakerModel, files: Files) -> Draft | Finding:
+    """The body of a box with a shape, or the ``stop`` that says why there is none."""
+    shape = box.shape
+    assert shape is not None
+    found: list[Finding] = []
+    sheet = next((item for item in build.sheets if item.name == shape.sheet), None)
+    board = _board(box.name, shape, sheet, found)
+    try:
+        body = body_of(shape, files, board_m=board, cutter_radius_m=_cutter_m(sheet) / 2.0)
+        draft = Draft(box, shape, model, body, sheet.material if sheet else MISSING_BOARD, tuple(found))
+        if draft.net_m3(None) <= 0.0:
+            gross, taken = body.inside_volume_m3, sum(draft.taken(None).values())
+            return finding(
+                "enclosure.shape_no_air",
+                where=box.name,
+                value=round(1e3 * gross, 1),
+                limit=round(1e3 * taken, 1),
+                unit="L",
+            )
+    except (OutlineFault, ShapeFault, ValueError) as fault:
+        return refused(box.name, fault)
+    return draft
+
+
+def refused(where: str, fault: Exception) -> Finding:
+    """What a fault in an outline or a solid says to the person."""
+    if isinstance(fault, ShapeFault):
+        return finding(fault.code, where=where, **fault.details)
+    if isinstance(fault, OutlineFault):
+        place = f"{1e3 * fault.at.real:.1f}, {1e3 * fault.at.imag:.1f} mm"
+        return finding(
+            "enclosure.shape_outline", where=where, value=fault.kind, fault=fault.rule, at=place, cure=fault.cure
+        )
+    return finding("enclosure.shape_solid", where=where, reason=str(fault))
+
+
+def _board(where: str, shape: BoxShape, sheet: Sheet | None, found: list[Finding]) -> float:
+    if sheet is None:
+        if shape.board_m is None:
+            found.append(finding("enclosure.shape_board", where=where, value=1e3 * BOARD_M, unit="mm"))
+        return shape.board_m or BOARD_M
+    if shape.board_m is not None and abs(shape.board_m - sheet.thickness_m) > BOARD_DIFFERS_M:
+        found.append(
+            finding(
+                "enclosure.shape_thickness",
+                where=where,
+                value=round(1e3 * shape.board_m, 2),
+                limit=round(1e3 * sheet.thickness_m, 2),
+                unit="mm",
+                sheet=sheet.name,
+            )
+        )
+    return shape.board_m or sheet.thickness_m
+
+
+def _cutter_m(sheet: Sheet | None) -> float:
+    if sheet is None:
+        return ROUTER_M
+    return (
+        sheet.cutter_diameter_m
+        if sheet.cutter_diameter_m is not None
+        else ROUTER_M
+        if sheet.cutter == "router"
+        else 0.0
+    )
+
+
+def finished(draft: Draft, port: PortResult | None, files: Files) -> tuple[ShapeResult | None, list[Finding]]:
+    """The whole shape once its port is known, and what was found; None where the solid could not be made."""
+    shape, body, box, model = draft.shape, draft.body, draft.box, draft.model
+    found = list(draft.found)
+    mount = mounted(shape, body, model, draft.units, port)
+    taken = displaced(shape, body, model, draft.units, port, mount)
+    net = body.inside_volume_m3 - sum(taken.values())
+    try:
+        mesh, material = _solid(shape, body, mount)
+    except ValueError as fault:
+        return None, [*found, refused(box.name, fault)]
+    if abs(mesh.volume_m3 / material - 1.0) > SOLID_SHARE:
+        return None, [*found, refused(box.name, ValueError("the volume of the solid differs from that of its boards"))]
+    if box.volume_m3 is not None and abs(net / box.volume_m3 - 1.0) > DIFFERS:
+        found.append(
+            finding(
+                "enclosure.shape_volume",
+                where=box.name,
+                value=round(1e3 * box.volume_m3, 1),
+                limit=round(1e3 * net, 1),
+                unit="L",
+            )
+        )
+    gaps = clearances(box.name, shape, body, model, mount, port, found)
+    mass = (model.mass_kg or 0.0) * draft.units
+    walls = walls_of(
+        shape,
+        body,
+        draft.material,
+        [(at, mount.cut_out_m) for at in mount.speakers if mount.cut_out_m],
+        rim_mass_kg=mass,
+    )
+    _soft(box.name, shape, walls, found)
+    result = ShapeResult(
+        body=body,
+        material=draft.material,
+        baffle=str(shape.baffle),
+        baffle_boards=2 if shape.double_baffle else 1,
+        displaced_m3=taken,
+        net_volume_m3=net,
+        stated_volume_m3=box.volume_m3,
+        material_volume_m3=material,
+        mass_kg=material * board_of(draft.material, body.board_m).density_kg_m3,
+        mesh=mesh,
+        speakers=mount.speakers,
+        cut_out_m=mount.cut_out_m,
+        ports=mount.ports,
+        port_m=mount.port_m,
+        port_round=mount.port_round,
+        clearances_m=gaps,
+        walls=walls,
+        stiff_above_hz=shape.stiff_above_hz,
+        braces=tuple((complex(*item.from_m), complex(*item.to_m)) for item in shape.braces),
+        posts=tuple((complex(*item.at_m), item.diameter_m) for item in shape.posts),
+        gate=_gate(box.name, shape, body, net, files, found),
+        amplifiers=_amplifiers(box.name, shape, body, found),
+    )
+    stops = tuple(dict.fromkeys(item.code for item in found if item.severity == "stop"))
+    return replace(result, stopped=stops), found
+
+
+def _solid(shape: BoxShape, body: Body, mount: Mount) -> tuple[Mesh, float]:
+    """The boards as one closed solid, and their volume from areas and thicknesses."""
+    slabs = [run.slab() for run in body.runs]
+    volume = sum(slab.volume_m3 for slab in slabs)
+    thick = body.board_m * (2 if shape.double_baffle else 1)
+    deep = thick + 2e-3
+    bores = []
+    holes: list[Slab] = []
+    cuts = [(at, mount.cut_out_m) for at in mount.speakers if mount.cut_out_m]
+    cuts += [(at, mount.port_m[0]) for at in mount.ports if mount.port_m and mount.port_round]
+    for at, diameter in cuts:
+        bores.append(Bore(*_bore(shape, body, at, deep), diameter, deep))
+        volume -= pi / 4.0 * diameter**2 * thick
+    if mount.port_m and not mount.port_round and body.wall is None:
+        wide, tall = mount.port_m
+        low = 0.0 if shape.baffle == "bottom" else body.height_m - thick
+        for at in mount.ports:
+            half = complex(wide, tall) / 2.0
+            plan = chain([at - half, at + half.conjugate(), at + half, at - half.conjugate()])
+            holes.append(Slab(low - 1e-3, low + thick + 1e-3, plan))
+            volume -= wide * tall * thick
+    if body.wall is not None and shape.double_baffle:
+        slabs.append(_second_board(body))
+        volume += slabs[-1].volume_m3
+    return shell(slabs, bores=bores, holes=holes), volume
+
+
+def _bore(
+    shape: BoxShape, body: Body, at: complex, deep: float
+) -> tuple[tuple[float, float, float], tuple[float, float, float]]:
+    if body.wall is None:
+        down = shape.baffle == "top"
+        height = body.height_m + 1e-3 if down else -1e-3
+        return (at.real, at.imag, height), (0.0, 0.0, -1.0 if down else 1.0)
+    outer = body.hollow_runs[0].outline.segments[body.wall]
+    way = outer.chord / abs(outer.chord)
+    foot = outer.start + way * at.real - 1j * way * 1e-3
+    inward = 1j * way
+    return (foot.real, foot.imag, at.imag), (inward.real, inward.imag, 0.0)
+
+
+def _second_board(body: Body) -> Slab:
+    """The second board of a wall, inside, as large as the wall there."""
+    run = body.hollow_runs[0]
+    assert run.opening is not None and body.wall is not None
+    side = run.opening.segments[body.wall]
+    way = 1j * side.chord / abs(side.chord) * body.board_m
+    return Slab(run.low_m, run.high_m, chain([side.start, side.end, side.end + way, side.start + way]))
+
+
+def _soft(where: str, shape: BoxShape, walls: tuple[Wall, ...], found: list[Finding]) -> None:
+    """One finding for all walls that are too soft."""
+    soft = [wall for wall in walls if wall.ribs]
+    if not soft:
+        return
+    lowest = min(wall.resonance_hz or 0.0 for wall in soft)
+    words = [f"{wall.name}: {len(wall.ribs)} → {wall.with_ribs_hz:.0f} Hz" for wall in soft if wall.with_ribs_hz]
+    found.append(
+        finding(
+            "enclosure.shape_soft",
+            where=where,
+            value=round(lowest),
+            limit=round(shape.stiff_above_hz),
+            unit="Hz",
+            ribs="; ".join(words),
+        )
+    )
+
+
+def _gate(where: str, shape: BoxShape, body: Body, net: float, files: Files, found: list[Finding]) -> Gate | None:
+    if shape.opening is None:
+        return None
+    gap = shape.opening.gap_m
+    try:
+        outline = outline_of(shape.opening, files).counter_clockwise()
+    except (OutlineFault, ShapeFault) as fault:
+        found.append(refused(f"{where}, opening", fault))
+        return None
+    way = passage(body.plan, body.height_m, outline, gap_m=gap)
+    if way.fits:
+        return Gate(outline, gap, way, smaller_net_m3=net)
+    most = largest(body.plan, body.height_m, outline, gap_m=gap)
+    smaller = most["inset_m"] if most["inset_m"] == most["inset_m"] else None
+    lower = most["height_m"] if most["height_m"] == most["height_m"] else None
+    nets = [
+        None if smaller is None else net * _share(body, smaller),
+        None if lower is None else max(0.0, net - (body.height_m - lower) * _widest_air(body)),
+    ]
+    cures = []
+    if smaller is not None and nets[0] is not None:
+        cures.append(f"{1e3 * smaller:.0f} mm smaller all round (about {1e3 * nets[0]:.1f} L are left)")
+    if lower is not None and nets[1] is not None:
+        cures.append(f"{1e3 * lower:.0f} mm high (about {1e3 * nets[1]:.1f} L are left)")
+    found.append(
+        finding(
+            "enclosure.shape_opening",
+            where=where,
+            value=round(-1e3 * way.margin_m, 1),
+            unit="mm",
+            cure=" or ".join(cures) or "in two parts that are joined inside",
+        )
+    )
+    return Gate(outline, gap, way, smaller, nets[0], lower, nets[1])
+
+
+def _share(body: Body, inset_m: float) -> float:
+    """Area of a plan that is so much smaller, over that of the plan."""
+    moved = body.plan.offset(-inset_m)
+    return max((item.area_m2 for item in moved), default=0.0) / abs(body.plan.area_m2)
+
+
+def _widest_air(body: Body) -> float:
+    return max(abs(run.opening.area_m2) for run in body.hollow_runs if run.opening is not None)
+
+
+def _amplifiers(where: str, shape: BoxShape, body: Body, found: list[Finding]) -> tuple[HousedResult, ...]:
+    rows = []
+    for item, gap, what in housed_gaps(shape.amplifiers, body):
+        rows.append(HousedResult(item.name, gap, what, item.cooling_gap_m))
+        if gap < item.cooling_gap_m:
+            found.append(
+                finding(
+                    "enclosure.shape_amplifier_meets" if gap < 0.0 else "enclosure.shape_amplifier",
+                    where=f"{where}, “{item.name}”",
+                    value=round(1e3 * gap, 1),
+                    limit=round(1e3 * item.cooling_gap_m, 1),
+                    unit="mm",
+                    what=what,
+                )
+            )
+    return tuple(rows)
