@@ -14,6 +14,7 @@ from cabinwright.findings import Finding, finding
 from cabinwright.physics.outline import Drawn, least_inside_radius_m
 from cabinwright.physics.perforation import Field, least_web_m
 from cabinwright.stages.enclosure.result import EnclosureResult
+from cabinwright.stages.workshop.box_panels import box_panels
 from cabinwright.stages.workshop.lights import light_of
 from cabinwright.stages.workshop.nest import nest, pieces_of
 from cabinwright.stages.workshop.parts import Shapes, parts_of, shapes_of
@@ -36,23 +37,28 @@ ASSUMPTIONS = (
 def run(
     build: Build, boxed: EnclosureResult | None = None, *, drawn: Mapping[str, Drawn | str] | None = None
 ) -> WorkshopResult | None:
-    """Everything about the panels of ``build``; None where it has none.
+    """Everything about the panels of ``build`` and of its computed boxes; None where it has none.
 
     Args:
         boxed: what the enclosure stage found, for how much air a box's loudspeaker moves.
         drawn: files that panels name, as they were read, or why they were not.
     """
-    if not build.panels:
+    computed = box_panels(build, boxed)
+    if not build.panels and not computed:
         return None
     found: list[Finding] = []
     sheets = {sheet.name: sheet for sheet in build.sheets}
     drawings, panels = {}, {}
-    for panel in build.panels:
+    for panel in (*build.panels, *(item for item, _ in computed)):
         shapes = shapes_of(panel, drawn or {}, found)
         if shapes is None:
             continue
         drawings[panel.name] = shapes
         panels[panel.name] = _panel(panel, shapes, sheets, build, boxed, found)
+    for panel, stops in computed:  # what stands against a box stands against its panels
+        if stops and panel.name in panels:
+            held = tuple(replace(part, stopped=(*part.stopped, *stops)) for part in panels[panel.name].parts)
+            panels[panel.name] = replace(panels[panel.name], parts=held)
     _materials([part for panel in panels.values() for part in panel.parts], found)
     panels = _refused(panels, found)
     lights = {}
