@@ -18,6 +18,7 @@ Real = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 
 LINEAR_DB = 0.7  #: a rung that departs so far is not linear any more
+SHAPE_TO_HZ = 17_000.0  #: above, recorders of unlike rates differ by themselves
 CLEAR_DB = 15.0  #: a third octave of a rung is judged where it is so far above its noise
 NEAR_DB = 20.0  #: and no further below the passband
 NOTHING_DB = (
@@ -131,9 +132,9 @@ def change(
         first = np.abs(base.left) ** 2 + np.abs(base.right) ** 2
         now = np.abs(capture.left) ** 2 + np.abs(capture.right) ** 2
         apart = 10.0 * np.log10(now / first)
-        smooth = np.convolve(apart, np.ones(5) / 5.0, mode="same")
+        smooth = np.convolve(np.pad(apart, 2, mode="edge"), np.ones(5) / 5.0, mode="valid")
         gain = float(np.median(apart[facts.passband]))
-        inner = np.flatnonzero(facts.passband)
+        inner = np.flatnonzero(facts.passband & (frequency_hz < SHAPE_TO_HZ))
         at = int(inner[np.argmax(np.abs(smooth[inner] - gain))])
         contour = float(smooth[at] - gain)
         where = float(frequency_hz[at])

@@ -15,6 +15,8 @@ __all__ = ["Content", "content", "level_db", "phase_of"]
 Real = NDArray[np.float64]
 EDGE_DB = 3.0
 NEAR_DB = (14.0, 6.0, 4.0, 4.0)  #: what counts as passband, from the loudest part, then from its median, once more
+STEP, LEVEL_DB = 12, 1.0  #: what falls by less over so many points (half an octave) has levelled out
+LOST_DB = 12.0  #: further down there is no band any more
 CLEAR_DB = 12.0  #: over noise, for a phase to be read
 AUDIBLE_HZ = (15.0, 20_000.0)
 
@@ -51,6 +53,7 @@ def content(capture: FactoryCapture, frequency_hz: Real) -> Content:
     inside = heard & (level >= passband_db - EDGE_DB)
     low_hz, high_hz = _edges(level - (passband_db - EDGE_DB), inside, frequency_hz)
     passband = heard & (frequency_hz >= low_hz) & (frequency_hz <= high_hz)
+    low_hz, high_hz = _band(level - passband_db, passband, heard, frequency_hz)
     return Content(
         left_db=float(np.median(left[passband])),
         right_db=float(np.median(right[passband])),
@@ -81,6 +84,19 @@ def _passband(level: Real, heard: NDArray[np.bool_]) -> float:
         if np.any(here):
             at = float(np.median(level[here]))
     return at
+
+
+def _band(level: Real, passband: NDArray[np.bool_], heard: NDArray[np.bool_], frequency: Real) -> tuple[float, float]:
+    """The edges of ``passband`` moved out over shelves: a filter keeps falling beyond its edge, an equaliser levels out."""
+    floor = np.full(len(level), -EDGE_DB)
+    for ahead in (-1, 1):
+        at = int(np.flatnonzero(passband)[0 if ahead < 0 else -1])
+        while 0 <= at + ahead * STEP < len(level) and heard[at + ahead * STEP] and level[at] > -LOST_DB:
+            if level[at] - level[at + ahead * STEP] < LEVEL_DB:
+                beyond = slice(None, at + 1) if ahead < 0 else slice(at, None)
+                floor[beyond] = min(float(level[at]), 0.0) - EDGE_DB
+            at += ahead
+    return _edges(level - floor, heard & (level >= floor), frequency)
 
 
 def _edges(over: Real, inside: NDArray[np.bool_], frequency: Real) -> tuple[float, float]:

@@ -24,7 +24,9 @@ Complex = NDArray[np.complex128]
 SIZE = 1 << 17
 REACH_S, STEP_S = 0.06, 2e-5
 DEEP_DB = 45.0  #: level below the passband up to which a slope is followed before it is continued
-SLOPE_OCTAVES = 0.5  #: its steepness is read off the last of these
+KNOWN_DB = 55.0  #: level below the top that is still read
+SLOPE_POINTS = 12  #: its steepness is read off the last of these, half an octave
+ORDER_DB, ROUND_UP = 6.02, 0.7  #: one order of a filter, and from which part on a slope is taken for the next order
 UNEXPLAINED_DEG = 30.0  #: rms, from which an all-pass is looked for
 MENDED = 0.6  #: an all-pass must leave no more than this of it
 CORNERS_HZ = 40.0 * 2.0 ** (np.arange(0, 61) / 8.0)
@@ -49,8 +51,8 @@ def minimum_phase(level_db: Real, frequency_hz: Real, *, sample_rate_hz: float) 
     log_grid, at = (np.log2(np.tan(np.pi * item / sample_rate_hz)) for item in (frequency_hz, bins))
     level = np.interp(at, log_grid, level_db)
     for side in (0, -1):
-        near = np.abs(log_grid - log_grid[side]) <= SLOPE_OCTAVES
-        slope = float(np.polyfit(log_grid[near], level_db[near], 1)[0])
+        near = slice(0, SLOPE_POINTS) if side == 0 else slice(-SLOPE_POINTS, None)
+        slope = _settled(float(np.polyfit(log_grid[near], level_db[near], 1)[0]))
         beyond = at < log_grid[0] if side == 0 else at > log_grid[-1]
         level[beyond] = level_db[side] + slope * (at[beyond] - log_grid[side])
     bins[0], bins[-1] = 0.0, 0.5 * sample_rate_hz
@@ -61,6 +63,11 @@ def minimum_phase(level_db: Real, frequency_hz: Real, *, sample_rate_hz: float) 
     return np.interp(frequency_hz, bins, phase)
 
 
+def _settled(slope_db: float) -> float:
+    """What a slope [dB per octave] comes to further out: filters end in whole orders, and most draw near from below."""
+    return float(np.sign(slope_db) * ORDER_DB * np.floor(abs(slope_db) / ORDER_DB + ROUND_UP))
+
+
 def excess_phase(
     transfer: Complex, trusted: NDArray[np.bool_], frequency_hz: Real, *, sample_rate_hz: float
 ) -> ExcessPhase:
@@ -68,7 +75,11 @@ def excess_phase(
     level = 20.0 * np.log10(np.maximum(np.abs(transfer), 1e-15))
     use = _around_the_top(level, trusted)
     frequency, part = frequency_hz[use], transfer[use]
-    phase = minimum_phase(level[use], frequency, sample_rate_hz=sample_rate_hz)
+    # All that is known of the level counts, also beyond a notch: a stop band that comes back up belongs to the slope.
+    known = trusted & (level > level[trusted].max() - KNOWN_DB)
+    known &= np.convolve(known, np.ones(5), mode="same") >= 3.0  # noise stands out here and there, never in a row
+    whole = minimum_phase(level[known], frequency_hz[known], sample_rate_hz=sample_rate_hz)
+    phase = np.interp(frequency, frequency_hz[known], whole)
     # Each part of an octave counts by its level, the passband about evenly.
     weight = np.minimum(np.abs(part) / np.median(np.abs(part[level[use] > level[use].max() - 10.0])), 1.0)
     unit = weight * np.exp(1j * (np.angle(part) - phase))

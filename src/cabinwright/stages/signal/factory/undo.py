@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cabinwright.build.document import Build, Processor
-from cabinwright.physics.factory import FactoryCapture, FactoryResponses
+from cabinwright.physics.factory import PER_OCTAVE, FactoryCapture, FactoryResponses
 from cabinwright.stages.signal.factory.cancel import freed
 from cabinwright.stages.signal.factory.changes import Ladder, change, climb
 from cabinwright.stages.signal.factory.choose import BOOST_DB, Candidate, Member, uncovered
@@ -26,7 +26,7 @@ Real = NDArray[np.float64]
 FLAT_HZ = (29.0, 16_300.0)  #: the grid of the sums, a little more than what is promised
 MUSIC_DB = -12.0  #: music's average peaks; a limiter that works there works always
 HOPELESS_DB = 3.0  #: a sum with more ripple is no repair
-MIXED_DB = -6.0  #: a sum that carries so much of the other side above mono bass is mono
+MIXED_DB, MIXED_OCTAVES = -6.0, 1.5  #: a sum that carries so much of the other side, so far above mono bass, is mono
 MONO_DB = -25.0  #: a sum that carries more of the other side is no longer left or right
 MONO_TO_HZ = 200.0  #: up to here mono bass is usual
 
@@ -196,9 +196,11 @@ def _hopeless(name: str, side: Side) -> str:
 
 def _mixed(name: str, side: Side, bent: set[str]) -> str | None:
     """Why a sum is no side, where the other one stays in it almost as loud."""
-    left = _other(side, _mono_below(side))
-    if left < MIXED_DB:
+    frequency, other = side.sum.frequency_hz, side.other_side_db()
+    mixed = (other > MIXED_DB) & (frequency > MONO_TO_HZ)
+    if np.sum(mixed) < MIXED_OCTAVES * PER_OCTAVE:
         return None
+    left = float(np.median(other[mixed]))
     limited = ", ".join(f"“{item}”" for item in sorted(bent))
     why = (
         f"a limiter is always at work on {limited}"
