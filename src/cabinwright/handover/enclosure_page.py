@@ -7,6 +7,7 @@ from typing import Any
 from cabinwright.build.document import Build
 from cabinwright.drawings.chart import Chart
 from cabinwright.handover.enclosure_charts import box_charts, trade_off_charts
+from cabinwright.handover.enclosure_shape import box_shape
 from cabinwright.handover.pages import page
 from cabinwright.handover.report import drawn, finding_groups
 from cabinwright.stages.enclosure.result import Alternative, BoxResult, EnclosureResult, ModelResult
@@ -36,7 +37,10 @@ def enclosure_html(build: Build, result: EnclosureResult) -> str:
         styles=("report", "layout"),
         title=build.title,
         findings=finding_groups(list(result.findings)),
-        boxes=[_box(number, name, box) for number, (name, box) in enumerate(result.boxes.items())],
+        boxes=[
+            _box(number, name, box) | {"shape": box_shape(build, name, box)}
+            for number, (name, box) in enumerate(result.boxes.items())
+        ],
         models=[(name, _model(model)) for name, model in result.models.items()],
         assumptions=result.assumptions,
     )

@@ -17,7 +17,7 @@ from cabinwright.stages.signal.result import SignalResult
 from cabinwright.stages.survey.result import SurveyResult
 from cabinwright.stages.tuning.result import TuningResult
 from cabinwright.stages.tuning.settings import ChannelSettings
-from cabinwright.stages.workshop.files import planned_files
+from cabinwright.stages.workshop.files import planned_files, solid_files
 from cabinwright.stages.workshop.result import WorkshopResult
 
 __all__ = ["SCHEMA", "STAGES", "StageResults", "plan_dict", "plan_json"]
@@ -54,8 +54,10 @@ def plan_dict(build: Build, results: StageResults, recordings: RecordedResponses
             stages[stage] = {"findings": [item.to_dict() for item in stopped]} if stopped else None
         elif isinstance(result, TuningResult):
             stages[stage] = _tuning(result, recordings)
-        elif isinstance(result, SurveyResult | LayoutResult | SignalResult | EnclosureResult | PowerResult):
+        elif isinstance(result, SurveyResult | LayoutResult | SignalResult | PowerResult):
             stages[stage] = result.to_dict()
+        elif isinstance(result, EnclosureResult):
+            stages[stage] = _enclosure(result)
         elif isinstance(result, WorkshopResult):
             stages[stage] = {**result.to_dict(), "files": [item.name for item in planned_files(result)]}
         else:
@@ -71,6 +73,15 @@ def plan_dict(build: Build, results: StageResults, recordings: RecordedResponses
         }
     )
     return whole
+
+
+def _enclosure(result: EnclosureResult) -> dict[str, Any]:
+    """With the name of each box's solid, None where it was not written."""
+    rows, files = result.to_dict(), solid_files(result)
+    for name, row in rows["boxes"].items():
+        if row["shape"] is not None:
+            row["shape"]["solid"]["file"] = files.get(name)
+    return rows
 
 
 def _tuning(result: TuningResult, recordings: RecordedResponses | None) -> dict[str, Any]:

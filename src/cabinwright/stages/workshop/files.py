@@ -6,9 +6,10 @@ import re
 import unicodedata
 from dataclasses import dataclass
 
+from cabinwright.stages.enclosure.result import EnclosureResult
 from cabinwright.stages.workshop.result import WorkshopResult
 
-__all__ = ["FOLDER", "Planned", "planned_files"]
+__all__ = ["FOLDER", "Planned", "planned_files", "solid_files", "stem"]
 
 FOLDER = "workshop"
 TEMPLATE_M = 1.5  #: parts longer than this get no paper template
@@ -32,18 +33,28 @@ def planned_files(result: WorkshopResult) -> tuple[Planned, ...]:
     for name, part in result.parts.items():
         if part.stopped:
             continue
-        stem = _stem(name, taken)
+        base = stem(name, taken)
         kinds = ("dxf", "svg", "pdf") if max(part.size_m) <= TEMPLATE_M else ("dxf", "svg")
-        rows += [Planned(f"{FOLDER}/{stem}.{kind}", kind, part=name) for kind in kinds]
+        rows += [Planned(f"{FOLDER}/{base}.{kind}", kind, part=name) for kind in kinds]
     for index, sheet in enumerate(result.nesting):
         if any(result.parts[placed.part].stopped for placed in sheet.placed):
             continue
-        stem = _stem(f"sheet {sheet.sheet} {sheet.number}", taken)
-        rows += [Planned(f"{FOLDER}/{stem}.{kind}", kind, sheet=index) for kind in ("dxf", "svg")]
+        base = stem(f"sheet {sheet.sheet} {sheet.number}", taken)
+        rows += [Planned(f"{FOLDER}/{base}.{kind}", kind, sheet=index) for kind in ("dxf", "svg")]
     return tuple(rows)
 
 
-def _stem(name: str, taken: set[str]) -> str:
+def solid_files(boxed: EnclosureResult | None) -> dict[str, str]:
+    """The STL of every box with a shape that nothing stands against: name of the box, and file."""
+    taken: set[str] = set()
+    return {
+        name: f"{FOLDER}/{stem(name, taken)}.stl"
+        for name, box in (boxed.boxes if boxed else {}).items()
+        if box.shape is not None and not box.shape.stopped
+    }
+
+
+def stem(name: str, taken: set[str]) -> str:
     """Letters, digits and hyphens that every system takes, told apart by a number where two names come out alike."""
     plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
     stem = re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:60] or "part"

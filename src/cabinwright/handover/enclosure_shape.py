@@ -1,0 +1,105 @@
+"""The shape of a box on its page: measured drawing, volumes, gaps, opening, walls."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from markupsafe import Markup
+
+from cabinwright.build.document import Build
+from cabinwright.drawings.box_panels import box_view
+from cabinwright.handover.workshop_page import inches, millimetres
+from cabinwright.stages.enclosure.result import BoxResult
+from cabinwright.stages.enclosure.shape_result import Gate, ShapeResult
+from cabinwright.stages.enclosure.walls import Wall
+
+__all__ = ["box_shape"]
+
+NONE = "–"
+GAPS = {
+    "beside_m": "room beside the loudspeaker",
+    "behind_m": "room behind its magnet",
+    "before_m": "room before its cone at its farthest",
+    "rim_m": "baffle left around its frame",
+}
+TAKEN = {"speakers": "drive unit", "braces": "braces", "posts": "posts", "port": "port", "second_board": "second board"}
+
+
+def box_shape(build: Build, name: str, box: BoxResult) -> dict[str, Any] | None:
+    """What the template shows; None for a box without a shape."""
+    result = box.shape
+    shape = next((item.shape for item in build.boxes if item.name == name), None)
+    model = next((item for item in build.speaker_models if item.name == box.model), None)
+    if result is None or shape is None or model is None:
+        return None
+    length = inches if build.workshop.units == "US" else millimetres
+    drawing = box_view(name, shape, result, model, length=length)
+    return {
+        "drawing": Markup(drawing),
+        "rows": _rows(result, length),
+        "walls": [_wall(item, length) for item in result.walls],
+    }
+
+
+def _litres(volume_m3: float | None) -> str:
+    return NONE if volume_m3 is None else f"{1e3 * volume_m3:.1f} L"
+
+
+def _rows(result: ShapeResult, length: Any) -> list[tuple[str, str]]:
+    body = result.body
+    rings = sum(run.count for run in body.runs if run.role == "ring")
+    made = f"{rings} rings, floor and top of {length(body.board_m)} {result.material}" if rings else ""
+    rows = [
+        ("made of", made or f"flat walls of {length(body.board_m)} {result.material}"),
+        ("outside", _litres(body.outer_volume_m3)),
+        ("inside, empty", _litres(body.inside_volume_m3)),
+    ]
+    rows += [
+        (f"less {words}", _litres(result.displaced_m3[key])) for key, words in TAKEN.items() if result.displaced_m3[key]
+    ]
+    rows.append(("net volume of the shape", _litres(result.net_volume_m3)))
+    if result.stated_volume_m3 is not None:
+        rows.append(("net volume stated, and used", _litres(result.stated_volume_m3)))
+    rows.append(("mass of the boards", f"{result.mass_kg:.1f} kg"))
+    rows += [(GAPS[key], length(gap)) for key, gap in result.clearances_m.items() if gap is not None]
+    if result.gate is not None:
+        rows += _gate(result.gate, length)
+    rows += [
+        (f"air around {item.name}", f"{length(item.gap_m)} of {length(item.wanted_m)}") for item in result.amplifiers
+    ]
+    return rows
+
+
+def _gate(gate: Gate, length: Any) -> list[tuple[str, str]]:
+    way = gate.passage
+    if not way.fits:
+        rows = [("through its opening", f"no: {length(-way.margin_m)} are missing")]
+        if gate.smaller_by_m is not None:
+            rows.append(
+                (
+                    "largest that passes, smaller all round",
+                    f"by {length(gate.smaller_by_m)}, {_litres(gate.smaller_net_m3)}",
+                )
+            )
+        if gate.lower_height_m is not None:
+            rows.append(
+                ("largest that passes, lower", f"{length(gate.lower_height_m)} high, {_litres(gate.lower_net_m3)}")
+            )
+        return rows
+    held = (
+        "level"
+        if way.tilt_deg == 0.0
+        else f"tilted by {way.tilt_deg:.0f}° about an axis at {way.axis_deg:.0f}° in plan"
+    )
+    return [("through its opening", f"{held}, {length(way.margin_m)} to spare all round")]
+
+
+def _wall(wall: Wall, length: Any) -> list[str]:
+    hertz = [NONE if value is None else f"{value:.0f} Hz" for value in (wall.resonance_hz, wall.clamped_hz)]
+    ribs = (
+        [str(len(wall.ribs)), f"{wall.with_ribs_hz:.0f} Hz"]
+        if wall.ribs and wall.with_ribs_hz is not None
+        else [NONE, NONE]
+    )
+    size = f"{length(wall.length_m)} × {length(wall.width_m)}"
+    return [wall.name, size if wall.resonance_hz is not None else f"{size}, curved", *hertz, *ribs]
