@@ -59,7 +59,7 @@ def plan_dict(build: Build, results: StageResults, recordings: RecordedResponses
         elif isinstance(result, EnclosureResult):
             stages[stage] = _enclosure(result)
         elif isinstance(result, WorkshopResult):
-            stages[stage] = {**result.to_dict(), "files": [item.name for item in planned_files(result)]}
+            stages[stage] = {**result.to_dict(), "files": _files(result, results)}
         else:
             stages[stage] = {"findings": [], **plain(result)}
     skipped = {stage: words for stage, words in results.skipped.items() if stages.get(stage) is None}
@@ -73,6 +73,13 @@ def plan_dict(build: Build, results: StageResults, recordings: RecordedResponses
         }
     )
     return whole
+
+
+def _files(result: WorkshopResult, results: StageResults) -> list[str]:
+    """Every file for the workshop, the boxes' solids among them."""
+    boxed = getattr(results, "enclosure", None)
+    solids = solid_files(boxed) if isinstance(boxed, EnclosureResult) else {}
+    return [*(item.name for item in planned_files(result)), *solids.values()]
 
 
 def _enclosure(result: EnclosureResult) -> dict[str, Any]:

@@ -11,6 +11,7 @@ from __future__ import annotations
 import cmath
 import math
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -24,7 +25,7 @@ from cabinwright.stages.enclosure.result import EnclosureResult
 from cabinwright.stages.enclosure.shape import Run
 from cabinwright.stages.enclosure.shape_result import ShapeResult
 
-__all__ = ["box_panels"]
+__all__ = ["Computed", "box_panels"]
 
 PILOT_M = 0.003  #: drilled for the loudspeaker's screws; common practice for 5 mm wood screws
 FINGER_BOARDS = 3.0  #: a finger is about so many boards wide
@@ -34,50 +35,60 @@ WINDOW_M = 0.02  #: rounding of a brace's window
 Ends = tuple[float, float]  #: how much shorter (longer, if negative) a wall is at its start and end than its outer side
 
 
-def box_panels(build: Build, boxed: EnclosureResult | None) -> list[tuple[Panel, tuple[str, ...]]]:
-    """Every panel of every box whose shape names a sheet, with the stops that stand against its box."""
-    rows: list[tuple[Panel, tuple[str, ...]]] = []
+@dataclass(frozen=True)
+class Computed:
+    """A panel of a box, and what is known of it exactly."""
+
+    panel: Panel
+    exact: tuple[Contour, tuple[Contour, ...]] | None = None  #: outline and opening; None: as the panel's points say
+    stopped: tuple[str, ...] = ()  #: stops that stand against its box
+
+
+def box_panels(build: Build, boxed: EnclosureResult | None) -> list[Computed]:
+    """Every panel of every box whose shape names a sheet."""
+    rows: list[Computed] = []
     taken = {panel.name for panel in build.panels}
     for box in build.boxes:
         result = None if boxed is None else boxed.boxes.get(box.name)
         if box.shape is None or box.shape.sheet is None or result is None or result.shape is None:
             continue
         model = next(item for item in build.speaker_models if item.name == result.model)
-        for panel in _panels(box.name, box.shape, result.shape, model):
-            name, number = panel.name, 2
+        for item in _panels(box.name, box.shape, result.shape, model):
+            name, number = item.panel.name, 2
             while name in taken:
-                name, number = f"{panel.name} ({number})", number + 1
+                name, number = f"{item.panel.name} ({number})", number + 1
             taken.add(name)
-            rows.append((panel.model_copy(update={"name": name}), result.shape.stopped))
+            panel = item.panel.model_copy(update={"name": name})
+            rows.append(Computed(panel, item.exact, result.shape.stopped))
     return rows
 
 
-def _panels(name: str, shape: BoxShape, result: ShapeResult, model: SpeakerModel) -> Iterator[Panel]:
+def _panels(name: str, shape: BoxShape, result: ShapeResult, model: SpeakerModel) -> Iterator[Computed]:
     body, sheet = result.body, shape.sheet
     assert sheet is not None
     rings = sum(run.role == "ring" for run in body.runs)
     number = 0
     for run in body.runs:
         if run.role == "walls":
-            yield from _walls(name, sheet, shape, result, model)
+            yield from map(Computed, _walls(name, sheet, shape, result, model))
             continue
         label = {"bottom": "floor", "top": "top"}.get(run.role, "ring")
         if run.role == "ring":
             number += 1
             label = f"ring {number}" if rings > 1 else "ring"
         baffle = body.wall is None and shape.baffle == run.role
-        openings = [_cut(label, run.opening)] if run.opening is not None else []
         rabbet = [*_rabbet(shape, result)] if run.role != "ring" else []
-        yield Panel(
+        panel = Panel(
             name=f"{name}, {'baffle' if baffle else label}",
             sheet=sheet,
             outline=_points(run.outline),
             fillet_m=0.0,
             count=run.count,
-            cut_outs=(*openings, *(_mounts(result, 0j) if baffle else ()), *rabbet),
+            cut_outs=(*(_mounts(result, 0j) if baffle else ()), *rabbet),
             drills=_screws(result, model, 0j) if baffle else (),
         )
-    yield from _braces(name, sheet, shape, result)
+        yield Computed(panel, (run.outline, () if run.opening is None else (run.opening,)))
+    yield from map(Computed, _braces(name, sheet, shape, result))
 
 
 def _points(contour: Contour) -> tuple[OutlinePoint, ...]:
@@ -93,11 +104,6 @@ def _points(contour: Contour) -> tuple[OutlinePoint, ...]:
 
 def _pair(at: complex) -> tuple[float, float]:
     return at.real, at.imag
-
-
-def _cut(name: str, contour: Contour, operation: str = "cut") -> CutOut:
-    score = operation == "score"
-    return CutOut(name=name, outline=_points(contour), fillet_m=0.0, operation="score" if score else "cut")
 
 
 def _mounts(result: ShapeResult, shift: complex) -> Iterator[CutOut]:
@@ -125,7 +131,7 @@ def _rabbet(shape: BoxShape, result: ShapeResult) -> Iterator[CutOut]:
     """Where walls stand in floor and top."""
     inside = result.body.hollow_runs[0].opening
     if shape.joint == "rabbet" and result.body.construction == "panels" and inside is not None:
-        yield _cut("rabbet, half the board deep", inside, "score")
+        yield CutOut(name="rabbet, half the board deep", outline=_points(inside), fillet_m=0.0, operation="score")
 
 
 def _turns(run: Run) -> list[float]:

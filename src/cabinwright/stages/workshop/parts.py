@@ -47,11 +47,20 @@ class Shapes:
     drills: Field = field(default_factory=lambda: Field(np.zeros(0, dtype=np.complex128), np.zeros(0)))
 
 
-def shapes_of(panel: Panel, drawn: DrawnFiles, found: list[Finding]) -> Shapes | None:
-    """Outline, openings, curves and lines; None where there is no outline, with the reason in ``found``."""
+def shapes_of(
+    panel: Panel,
+    drawn: DrawnFiles,
+    found: list[Finding],
+    *,
+    exact: tuple[Contour, tuple[Contour, ...]] | None = None,
+) -> Shapes | None:
+    """Outline, openings, curves and lines; None where there is no outline, with the reason in ``found``.
+
+    ``exact`` is an outline that was computed, with what is cut out of it, in place of the panel's own points.
+    """
     where = f"panel “{panel.name}”"
     try:
-        outline, inner = _outline(panel, drawn)
+        outline, inner = exact or _outline(panel, drawn)
     except OutlineFault as fault:
         found.append(_faulty(where, fault))
         return None

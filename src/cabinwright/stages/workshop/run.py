@@ -14,7 +14,7 @@ from cabinwright.findings import Finding, finding
 from cabinwright.physics.outline import Drawn, least_inside_radius_m
 from cabinwright.physics.perforation import Field, least_web_m
 from cabinwright.stages.enclosure.result import EnclosureResult
-from cabinwright.stages.workshop.box_panels import box_panels
+from cabinwright.stages.workshop.box_panels import Computed, box_panels
 from cabinwright.stages.workshop.lights import light_of
 from cabinwright.stages.workshop.nest import nest, pieces_of
 from cabinwright.stages.workshop.parts import Shapes, parts_of, shapes_of
@@ -49,16 +49,18 @@ def run(
     found: list[Finding] = []
     sheets = {sheet.name: sheet for sheet in build.sheets}
     drawings, panels = {}, {}
-    for panel in (*build.panels, *(item for item, _ in computed)):
-        shapes = shapes_of(panel, drawn or {}, found)
+    for item in (*(Computed(panel) for panel in build.panels), *computed):
+        panel = item.panel
+        shapes = shapes_of(panel, drawn or {}, found, exact=item.exact)
         if shapes is None:
             continue
         drawings[panel.name] = shapes
         panels[panel.name] = _panel(panel, shapes, sheets, build, boxed, found)
-    for panel, stops in computed:  # what stands against a box stands against its panels
-        if stops and panel.name in panels:
-            held = tuple(replace(part, stopped=(*part.stopped, *stops)) for part in panels[panel.name].parts)
-            panels[panel.name] = replace(panels[panel.name], parts=held)
+    for item in computed:  # what stands against a box stands against its panels
+        name = item.panel.name
+        if item.stopped and name in panels:
+            held = tuple(replace(part, stopped=(*part.stopped, *item.stopped)) for part in panels[name].parts)
+            panels[name] = replace(panels[name], parts=held)
     _materials([part for panel in panels.values() for part in panel.parts], found)
     panels = _refused(panels, found)
     lights = {}
