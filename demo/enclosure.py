@@ -1,4 +1,4 @@
-"""The demo's enclosure, invented: a subwoofer in the spare-wheel bay, and its impedance as it was "measured" on the bench."""
+"""The demo's enclosure, invented: a subwoofer in a box of rings for a round bay, and its impedance as "measured" on the bench."""
 
 from __future__ import annotations
 
@@ -11,6 +11,38 @@ PARTS = {"mms": 0.182, "cms": 0.000175, "rms": 4.6, "bl": 15.2, "re": 3.3, "le":
 MASS_KG = 0.06
 NOISE = 0.008  #: of each reading
 SEED = 10
+
+SHAPE = """\
+[boxes.shape]
+outline = [
+  {at_m = [-0.18, -0.24], via_m = [-0.28, 0.1077]},
+  [0.18, -0.24],
+  {at_m = [0.0, 0.30], via_m = [0.28, 0.1077]},
+]
+fillet_m = "40 mm"
+offset_m = "7 mm"
+height_m = "235 mm"
+sheet = "MDF 18 mm"
+double_baffle = true
+speakers_at_m = [[0.0, 0.02]]
+cover_gap_m = "32 mm"
+braces = [
+  {from_m = [-0.165, -0.18], to_m = [-0.165, 0.20]},
+  {from_m = [0.165, -0.18], to_m = [0.165, 0.20]},
+]
+amplifiers = [{name = "bass amplifier", at_m = [0.47, -0.05], size_m = [0.20, 0.26, 0.055]}]
+[boxes.shape.opening]
+size_m = [0.74, 0.62]
+fillet_m = "60 mm"
+[[sheets]]
+name = "MDF 18 mm"
+material = "MDF"
+thickness_m = "18.2 mm"
+length_m = 2.44
+width_m = 1.22
+cutter = "router"
+cutter_diameter_m = "6 mm"
+"""
 
 ENCLOSURE = f"""
 # THE ENCLOSURE, invented: no maker sells this drive unit, and its impedance was computed, with noise on it.
@@ -47,10 +79,9 @@ name = "spare-wheel bay"
 speakers = ["subwoofer"]
 model = "{MODEL}"
 kind = "sealed"
-volume_m3 = "34 L"
 power_w = 200
 wire_resistance_ohm = "12 mΩ"
-"""
+{SHAPE}"""
 
 
 def sweep_files() -> dict[str, str]:
