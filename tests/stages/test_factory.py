@@ -22,6 +22,7 @@ from cabinwright.measure.factory_signal import make_factory_signal
 from cabinwright.physics.factory import FactoryCapture, FactoryResponses, factory_grid
 from cabinwright.session import Session
 from cabinwright.stages import signal as stage
+from cabinwright.stages.signal.factory.phase import excess_phase
 from measure.radio import (
     RATE,
     Output,
@@ -29,6 +30,7 @@ from measure.radio import (
     all_pass,
     butter,
     capture_all,
+    high_shelf,
     level_30_to_16k,
     linkwitz_riley,
     low_shelf,
@@ -148,6 +150,27 @@ def test_radios_drawn_at_random_are_flat_in_time_and_free_of_the_other_side(
     assert heard(radio, {**factory["repair"], "left": late}).apart_deg > 14.0
     bare = [{**row, "sections": []} for row in factory["repair"]["left"]]
     assert heard(radio, {**factory["repair"], "left": bare}).off_flat_db > 0.8
+
+
+@pytest.mark.parametrize("seed", [4, 9, 10, 13])
+def test_a_stop_band_that_comes_back_up_turns_no_polarity(seed: int) -> None:
+    """Elliptic and Chebyshev splits: the slope at the first notch says nothing of what lies beyond."""
+    noise = np.random.default_rng(seed).standard_normal((2, len(FREQUENCY)))
+    for item in random_radio("plain", seed).outputs:
+        transfer = 0.5 * response(item, "left" if item.left else "right", FREQUENCY) + 1e-4 * (noise[0] + 1j * noise[1])
+        trusted = (FREQUENCY > 15.0) & (FREQUENCY < 20_000.0) & (np.abs(transfer) > 10 ** (-63 / 20))
+        found = excess_phase(transfer, trusted, FREQUENCY, sample_rate_hz=48000.0)
+        assert found.polarity == ("inverted" if item.polarity < 0 else "normal")
+        assert found.delay_s == pytest.approx(item.delay_s, abs=0.25e-3)
+
+
+def test_a_band_ends_where_a_filter_begins_not_at_a_shelf() -> None:
+    bank = [linkwitz_riley(8, 900, "high"), high_shelf(5000, 4), low_shelf(120, 8)]
+    radio = Radio((Output("left", 1, 0, bank), Output("right", 0, 1, [low_shelf(100, 8), high_shelf(6000, -6)])))
+    outputs = worked_out(radio)["outputs"]
+    assert outputs["left"].low_hz == pytest.approx(860.0, rel=0.15)
+    assert outputs["right"].low_hz < 20.0
+    assert outputs["right"].high_hz > 17_000.0
 
 
 def test_every_kind_is_drawn() -> None:

@@ -29,7 +29,7 @@ WORTH_DB = 6.0  #: what a pair must gain over its first output alone, mean over 
 REACH_DB = 20.0  #: below its passband an output adds little to a sum, and its other side too
 MONO_HZ = 150.0  #: mono bass is usual: below, the other side counts for less
 PARTNERS = 2  #: pairs tried with filters for each output
-MOST_BELLS = 10
+SHARE = 0.6  #: of the filters of an output; the rest makes the sum flat
 DELAY_S, MOVES_MS = 0.03, 0.15
 TOP_HZ = 20_000.0
 
@@ -97,7 +97,7 @@ def _fitted(start: Sum, one: Candidate, two: Candidate, weight: Real, processor:
     best = at = _solved(start, one, weight, processor)
     left = _worst_db(best, one, weight)
     worse = 0
-    while left > CLEAN_DB and worse < 2 and len(at.bells) < min(MOST_BELLS, 2 * processor.peaking_filters):
+    while left > CLEAN_DB and worse < 2 and len(at.bells) < SHARE * processor.peaking_filters:
         at = _solved(replace(at, bells=(*at.bells, _bell(at, one, weight, processor))), one, weight, processor)
         now = _worst_db(at, one, weight)
         if now < left - 1.0:
