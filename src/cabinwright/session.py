@@ -33,6 +33,7 @@ from cabinwright.measure.polars import read_polars
 from cabinwright.measure.programme import read_programmes
 from cabinwright.measure.reader import read_recordings
 from cabinwright.measure.signal import sweep_files
+from cabinwright.physics.factory import FactoryResponses
 from cabinwright.physics.response import RecordedResponses
 from cabinwright.pipeline import Results, compare_places, crashed, design, refused, wiring
 from cabinwright.stages import survey, tuning
@@ -152,6 +153,52 @@ class Session:
 
     def plan(self, progress: Progress = unwatched) -> tuple[Results, tuple[Path, ...]]:
         """Run every stage whose inputs are there and write ``plan.json``; what stops a stage stands in it as a finding."""
+        results, recorded, captured = self._designed(progress)
+        written = write_all(self.out, plan_documents(self.build, results, recorded, captured))
+        self._withdraw(written)
+        return results, written
+
+    def book(
+        self, progress: Progress = unwatched, *, paper: str = "A4", summary_only: bool = False
+    ) -> tuple[Path, ...]:
+        """Write ``book.pdf`` and ``summary.pdf``, or the summary alone, from what every stage gives now."""
+        from cabinwright.handover.book import Given, book_pdf, summary_pdf
+
+        results, recorded, captured = self._designed(progress)
+        second, unverified, loaded = (None, "", "") if summary_only else self._verified(results, recorded, progress)
+        given = Given(
+            build=self.build,
+            located=survey.located(self.build, results.survey),
+            results=results,
+            recordings=recorded,
+            captured=captured,
+            verification=second,
+            unverified=unverified,
+            loaded=loaded,
+        )
+        progress("writing the book", 0.0)
+        files = {} if summary_only else {"book.pdf": book_pdf(given, paper=paper)}
+        return write_all(self.out, {**files, "summary.pdf": summary_pdf(given, paper=paper)})
+
+    def _verified(
+        self, results: Results, recorded: RecordedResponses | None, progress: Progress
+    ) -> tuple[VerificationResult | None, str, str]:
+        """The second round of recordings against what was loaded: result, or why there is none, and the settings' mark.
+
+        What was loaded stands in ``out/settings.json``; where there is none, the settings are those of the tune.
+        """
+        if not self.build.verification_recordings or recorded is None or results.tuning is None:
+            return None, "", ""
+        try:
+            settings = self.settings() if (self.out / "settings.json").exists() else results.tuning.settings
+            second = read_recordings(self.located, self.folder, kind="verification", progress=progress)
+            progress("comparing", 0.0)
+            return verify(self.located, recorded, settings, second), "", settings.fingerprint
+        except PersonError as error:
+            return None, f"Not verified: {error}", ""
+
+    def _designed(self, progress: Progress) -> tuple[Results, RecordedResponses | None, FactoryResponses | None]:
+        """What every stage gives, and the recordings and captures that it was given."""
         recorded, stopped = None, {}
         if self.build.recordings:
             try:
@@ -187,9 +234,7 @@ class Session:
             skipped = {stage: words for stage, words in results.skipped.items() if stage not in stopped}
             results = replace(results, skipped=skipped, stopped={**results.stopped, **stopped})
             results = replace(results, layout=None if "layout" in stopped else results.layout)
-        written = write_all(self.out, plan_documents(self.build, results, recorded, captured))
-        self._withdraw(written)
-        return results, written
+        return results, recorded, captured
 
     def _withdraw(self, written: Sequence[Path]) -> None:
         """Take away what an earlier plan wrote for machines and this one did not: nobody may cut from it any more.

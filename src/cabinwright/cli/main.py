@@ -116,6 +116,7 @@ def _parser() -> argparse.ArgumentParser:
         ("survey-sheet", _survey_sheet, "write a sheet to print: which tapes to take in the car, drawn and numbered"),
         ("layout", _layout, "compare places for loudspeakers before anything is cut, and draw why"),
         ("plan", _plan, "run every stage whose inputs are there and write plan.json"),
+        ("book", _book, "write the book for the owner and the next technician as PDF"),
         ("verify", _verify, "compare recordings made after loading the settings with the prediction"),
     ):
         builds[name] = add(name, run, words)
@@ -128,6 +129,10 @@ def _parser() -> argparse.ArgumentParser:
         choices=SHELLS,
         help="kind of car; without it the build's own survey with the tapes to take next, or a hatchback where it has none",
     )
+    builds["book"].add_argument(
+        "--paper", choices=("a4", "letter"), default="a4", help="paper to print on; a4 if not given"
+    )
+    builds["book"].add_argument("--summary", action="store_true", help="write only the one page for the customer")
     builds["verify"].add_argument(
         "--settings",
         type=Path,
@@ -326,6 +331,17 @@ def _accept(options: argparse.Namespace) -> int:
         say(f"Next: give {', '.join(free)} a [[channels]] to play from, then run: cabinwright plan", options.build)
     if any(decision.row is not None for decision in decisions):
         say("To undo it, take the [[speakers]] of that name out of build.toml again; nothing else was changed.")
+    return 0
+
+
+def _book(options: argparse.Namespace) -> int:
+    from cabinwright.session import Session
+
+    session, progress = Session.open(options.build), Watched()
+    paths = session.book(progress, paper=options.paper.capitalize(), summary_only=options.summary)
+    progress.done()
+    for path in paths:
+        say(f"wrote {path}")
     return 0
 
 

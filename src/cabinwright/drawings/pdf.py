@@ -8,11 +8,15 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from html import unescape
+from typing import Literal
 
 from cabinwright.drawings.diagram import PAGES_MM
 from cabinwright.drawings.diagram_text import FONT, font_folder, in_font
 
-__all__ = ["page_size_mm", "pdf_from_svg", "pdf_from_typst"]
+__all__ = ["Standard", "page_size_mm", "pdf_from_svg", "pdf_from_typst"]
+
+
+Standard = Literal["ua-1"]
 
 
 def page_size_mm(paper: str, *, landscape: bool = False) -> tuple[float, float]:
@@ -54,17 +58,28 @@ def pdf_from_svg(
     return pdf_from_typst("\n".join(lines), inputs)
 
 
-def pdf_from_typst(markup: str, inputs: dict[str, str] | None = None) -> bytes:
+def pdf_from_typst(
+    markup: str, inputs: dict[str, str] | None = None, *, standard: Standard | None = None, text_faces: bool = False
+) -> bytes:
     """A PDF from Typst markup, which finds each text of ``inputs`` as ``sys.inputs``: no text from a person need be markup.
 
     The fonts are those that come with Matplotlib; only where a text has signs that they lack is the machine asked for more.
+
+    Args:
+        standard: what the PDF shall hold to, such as ``ua-1`` for PDF/UA-1.
+        text_faces: whether the text faces that Typst carries may be used too, Libertinus Serif among them.
     """
     import typst
 
     texts = inputs or {}
     at_home = in_font("".join((markup, *texts.values())))
-    fonts = typst.Fonts(include_system_fonts=not at_home, include_embedded_fonts=False, font_paths=[str(font_folder())])
-    return typst.compile(markup.encode("utf-8"), font_paths=fonts, format="pdf", sys_inputs=texts, timestamp=0)
+    fonts = typst.Fonts(
+        include_system_fonts=not at_home, include_embedded_fonts=text_faces, font_paths=[str(font_folder())]
+    )
+    made: bytes = typst.compile(
+        markup.encode("utf-8"), font_paths=fonts, format="pdf", sys_inputs=texts, timestamp=0, pdf_standards=standard
+    )
+    return made
 
 
 def _says(svg: str) -> str:

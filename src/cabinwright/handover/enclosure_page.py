@@ -12,7 +12,7 @@ from cabinwright.handover.pages import page
 from cabinwright.handover.report import drawn, finding_groups
 from cabinwright.stages.enclosure.result import Alternative, BoxResult, EnclosureResult, ModelResult
 
-__all__ = ["enclosure_html"]
+__all__ = ["box_figures", "enclosure_html"]
 
 NONE = "–"
 FIGURES = (  # key, words, factor, unit, digits
@@ -63,7 +63,7 @@ def _box(number: int, name: str, box: BoxResult) -> dict[str, Any]:
         "kind": box.kind,
         "model": box.model,
         "speakers": ", ".join(box.speakers),
-        "figures": _figures(box),
+        "figures": box_figures(box),
         "wide": charts[:2],
         "charts": charts[2:],
         "trades": trades,
@@ -78,7 +78,8 @@ def _drawn(chart: Chart, caption: str, name: str) -> dict[str, Any]:
     return drawn(chart, name) | {"caption": caption, "says": chart.says}
 
 
-def _figures(box: BoxResult) -> list[tuple[str, str]]:
+def box_figures(box: BoxResult) -> list[tuple[str, str]]:
+    """Names and values of one box, in words."""
     rows = [
         ("net volume", _number(box.net_volume_m3, "L", factor=1e3)),
         ("resonance" if box.tuning_hz is None else "tuning", _number(box.system_resonance_hz, "Hz")),

@@ -16,7 +16,7 @@ from cabinwright.handover.wording import NONE
 from cabinwright.stages.power.result import FaultResult, PowerResult
 from cabinwright.stages.power.states import words
 
-__all__ = ["power_documents", "power_html"]
+__all__ = ["fault_words", "power_documents", "power_html"]
 
 PER_SHEET = 33
 """Labels of 62 by 22 mm on one sheet: three beside one another and eleven rows fit both A4 and Letter."""
@@ -110,7 +110,7 @@ def power_html(build: Build, result: PowerResult, shown: dict[str, Any] | None =
         fuse_figures=_fuses(build, result),
         wire_figures=_wires(build, result),
         devices=_devices(build),
-        faults=[row for fault in result.faults if (row := _fault(fault))],
+        faults=[row for fault in result.faults if (row := fault_words(fault))],
         budget=_budget(result),
         assumptions=result.assumptions,
         conductor=f"{result.conductor_c:g}",
@@ -172,7 +172,7 @@ def _devices(build: Build) -> list[tuple[str, str, str]]:
     return rows + [(numbers["load", row.name], row.name, f"{row.from_} to {row.to}") for row in build.loads]
 
 
-def _fault(fault: FaultResult) -> tuple[str, str] | None:
+def fault_words(fault: FaultResult) -> tuple[str, str] | None:
     """What went wrong, and what then happens; ``None`` where nothing does."""
     said = []
     if fault.kind == "chafed":

@@ -34,7 +34,7 @@ from cabinwright.stages.tuning.result import Decision, TuningResult
 from cabinwright.stages.tuning.settings import ChannelSettings
 from cabinwright.stages.tuning.sides import EVERYTHING
 
-__all__ = ["drawn", "finding_groups", "report_html"]
+__all__ = ["drawn", "filter_words", "finding_groups", "recording_grid", "report_html"]
 
 MET_CHARTS = 4  #: channels whose early levels are drawn
 MARKED = ("clock_drift_ppm",)  #: figures that say something only where markers tell the clocks apart
@@ -82,7 +82,7 @@ def report_html(
         channel_key=_key(charts.channel_chart(result, next(iter(result.channels.values())))),
         expectation=expectation(result),
         decisions=_grouped(result.decisions),
-        recordings=_recordings(build, recordings),
+        recordings=recording_grid(build, recordings),
         met=_met(met),
         electrical=_electrical(build, power, diagram),
         limits=LIMITS,
@@ -247,7 +247,7 @@ def _channel(result: TuningResult, item: ChannelSettings, number: int) -> dict[s
         "svg": chart["svg"],
         "safe": f"{curves.low_limit_hz:.0f} to {curves.high_limit_hz:.0f} Hz ({curves.limit_source})",
         "headroom": decibels(result.metrics.headroom_db.get(item.name, math.nan), plus=False),
-        "filters": [_filter_words(row) for row in sorted(item.filters, key=_as_read)],
+        "filters": [filter_words(row) for row in sorted(item.filters, key=_as_read)],
     }
 
 
@@ -256,7 +256,8 @@ def _as_read(item: Filter) -> tuple[bool, float]:
     return item.kind not in ("high-pass", "low-pass"), item.frequency_hz
 
 
-def _filter_words(item: Filter) -> dict[str, str]:
+def filter_words(item: Filter) -> dict[str, str]:
+    """One filter as a person reads it."""
     if item.kind in ("high-pass", "low-pass"):
         figures = crossover_words(item)
     elif item.kind == "peaking":
@@ -266,7 +267,7 @@ def _filter_words(item: Filter) -> dict[str, str]:
     return {"kind": item.kind, "frequency": hertz(item.frequency_hz), "figures": figures, "reason": item.reason}
 
 
-def _recordings(build: Build, recordings: RecordedResponses) -> dict[str, Any]:
+def recording_grid(build: Build, recordings: RecordedResponses) -> dict[str, Any]:
     """A grid of channels against positions, and what was left out."""
     by_pair: dict[tuple[str, str], list[bool]] = {}
     for item in recordings.verdicts:

@@ -12,7 +12,7 @@ from cabinwright.physics.filters import Filter
 from cabinwright.stages.tuning.result import TuningResult
 from cabinwright.stages.tuning.settings import ChannelSettings, Settings
 
-__all__ = ["CAUTION", "settings_files", "settings_html", "settings_json"]
+__all__ = ["CAUTION", "STEPS", "channel_card", "settings_files", "settings_html", "settings_json"]
 
 SCHEMA = 1  #: version of settings.json
 ROWS_PER_COLUMN = 12  #: a longer list of filters stands in two columns
@@ -66,7 +66,7 @@ def settings_html(build: Build, result: TuningResult) -> str:
         stops=[item for item in result.findings if item.severity == "stop"],
         steps=STEPS,
         caution=CAUTION,
-        channels=[_card(item, speed) for item in settings.channels],
+        channels=[channel_card(item, speed) for item in settings.channels],
         notes=notes,
     )
 
@@ -77,7 +77,7 @@ def settings_files(build: Build, result: TuningResult) -> dict[str, str]:
     return {"settings.json": text, "settings.html": settings_html(build, result)}
 
 
-def _card(channel: ChannelSettings, sound_speed_m_s: float) -> dict[str, Any]:
+def channel_card(channel: ChannelSettings, sound_speed_m_s: float) -> dict[str, Any]:
     """What the template shows of one channel."""
     edges = []
     for kind in ("high-pass", "low-pass"):

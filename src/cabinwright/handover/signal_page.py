@@ -23,7 +23,7 @@ from cabinwright.stages.signal.gains_way import InputSetting
 from cabinwright.stages.signal.loads import AmplifierLoad, LineLoad, Loads
 from cabinwright.stages.signal.result import SignalResult
 
-__all__ = ["signal_html"]
+__all__ = ["amplifier_rows", "cropped", "gain_rows", "input_rows", "signal_html"]
 
 NONE = "–"
 PLAIN_METER_HZ = 400.0  #: up to here a plain meter reads alternating voltage truly; common practice
@@ -44,23 +44,23 @@ def signal_html(
         styles=("report", "signal"),
         title=build.title,
         findings=finding_groups(list(result.findings)),
-        settings=_settings(gains) if gains else [],
+        settings=gain_rows(gains) if gains else [],
         tuned=_tuned(gains) if gains else False,
         high=_high(gains) if gains else "",
         master=_master(gains) if gains else "",
-        inputs=_inputs(gains) if gains else [],
+        inputs=input_rows(gains) if gains else [],
         noise=_noise(gains) if gains else [],
-        amplifiers=_amplifiers(loads) if loads else [],
+        amplifiers=amplifier_rows(loads) if loads else [],
         crest=f"{loads.crest_db:g}" if loads else "",
         wanted=f"{loads.wanted_db:g}" if loads else "",
         presets=preset_rows(result.presets.to_dict()) if result.presets else [],
         turn_on=turn_on_rows(result.turn_on.to_dict()) if result.turn_on else None,
         repair=repair_part(result.factory, captured) if result.factory else None,
-        diagram=Markup(_cropped(diagram, sheet)) if diagram and sheet else None,
+        diagram=Markup(cropped(diagram, sheet)) if diagram and sheet else None,
     )
 
 
-def _cropped(diagram: str, sheet: Sheet) -> str:
+def cropped(diagram: str, sheet: Sheet) -> str:
     """Without the paper's empty margins: what a screen has no room for."""
     boxes = [item.box for item in sheet.symbols]
     left, top = min(box.left for box in boxes) - 3.0, min(box.top for box in boxes) - 3.0
@@ -86,7 +86,8 @@ def _master(gains: Gains) -> str:
     return decibels(level) if level < -0.05 else ""
 
 
-def _settings(gains: Gains) -> list[dict[str, Any]]:
+def gain_rows(gains: Gains) -> list[dict[str, Any]]:
+    """What to set on each amplifier channel with a meter, in words."""
     return [_setting(item) for item in gains.channels.values()]
 
 
@@ -112,7 +113,8 @@ def _setting(item: ChannelGain) -> dict[str, Any]:
     }
 
 
-def _inputs(gains: Gains) -> list[dict[str, Any]]:
+def input_rows(gains: Gains) -> list[dict[str, Any]]:
+    """Each input of the processor and what arrives there, in words."""
     return [_input(item) for item in gains.inputs.values() if item.arrivals]
 
 
@@ -169,7 +171,8 @@ def _first(item: ChannelGain) -> str:
     return "all together" if len(worst.clips_first) == len(worst.margins_db) else ", ".join(worst.clips_first)
 
 
-def _amplifiers(loads: Loads) -> list[dict[str, Any]]:
+def amplifier_rows(loads: Loads) -> list[dict[str, Any]]:
+    """Each amplifier and what hangs on its channels, in words."""
     return [_amplifier(item, loads) for item in loads.amplifiers]
 
 

@@ -16,7 +16,14 @@ from cabinwright.handover.report import drawn, finding_groups
 from cabinwright.handover.wording import NONE, decibels, hertz, join, microseconds, milliseconds, signed, third_octave
 from cabinwright.stages.tuning.verify.result import Cause, Comparison, VerificationResult
 
-__all__ = ["verification_dict", "verification_files", "verification_html"]
+__all__ = [
+    "cause_words",
+    "comparison_chart",
+    "shown_shift_db",
+    "verification_dict",
+    "verification_files",
+    "verification_html",
+]
 
 MOST_DB, LEAST_DB, STEP_DB = 36.0, 24.0, 6.0  #: reach of the axis and its steps
 AROUND_HZ = (500.0, 2000.0)  #: the prediction here is 0 dB, as in the report
@@ -69,9 +76,9 @@ def verification_html(build: Build, result: VerificationResult, fingerprint: str
         fingerprint=fingerprint,
         passed=result.passed,
         summary=result.summary,
-        causes=[_cause(item) for item in result.causes],
+        causes=[cause_words(item) for item in result.causes],
         explained=f"{100.0 * result.explained_share:.0f} %",
-        alternatives=[[_cause(item) for item in story] for story in result.alternatives],
+        alternatives=[[cause_words(item) for item in story] for story in result.alternatives],
         record_next=result.record_next,
         not_checked=join(result.not_checked),
         level=decibels(result.level_db),
@@ -97,7 +104,8 @@ def _comparison_dict(item: Comparison) -> dict[str, Any]:
     }
 
 
-def _cause(item: Cause) -> dict[str, str]:
+def cause_words(item: Cause) -> dict[str, str]:
+    """One cause in words."""
     return {
         "channels": join(item.channels),
         "kind": item.kind,
@@ -119,7 +127,7 @@ def _amount(item: Cause) -> str:
 
 
 def _figure(result: VerificationResult, item: Comparison, number: int) -> dict[str, Any]:
-    shifts = _shift_db(result, item)
+    shifts = shown_shift_db(result, item)
     rows = zip(
         result.band_centres_hz,
         item.measured_db,
@@ -145,7 +153,7 @@ def _figure(result: VerificationResult, item: Comparison, number: int) -> dict[s
             }
             for centre, measured, predicted, difference, tolerance, shift in rows
         ],
-        **drawn(_chart(result, item, shifts), f"comparison-{number}"),
+        **drawn(comparison_chart(result, item, shifts), f"comparison-{number}"),
     }
 
 
@@ -155,7 +163,7 @@ def _state(difference_db: float, tolerance_db: float) -> str:
     return "agrees" if abs(difference_db) <= tolerance_db else "differs"
 
 
-def _shift_db(result: VerificationResult, item: Comparison) -> NDArray[np.float64]:
+def shown_shift_db(result: VerificationResult, item: Comparison) -> NDArray[np.float64]:
     """What to take off every band to show it as the report does: third octaves hold power in proportion to their
     width, which is taken out, and the prediction around 1 kHz (else its loudest band) is 0 dB."""
     x = result.band_centres_hz
@@ -169,7 +177,8 @@ def _shift_db(result: VerificationResult, item: Comparison) -> NDArray[np.float6
     return width + (float(near.mean()) if plays else top)
 
 
-def _chart(result: VerificationResult, item: Comparison, shift_db: NDArray[np.float64]) -> Chart:
+def comparison_chart(result: VerificationResult, item: Comparison, shift_db: NDArray[np.float64]) -> Chart:
+    """Predicted, measured, and what may differ, of one recording."""
     x = result.band_centres_hz
     predicted, measured = item.predicted_db - shift_db, item.measured_db - shift_db
     lines = [Line(x, predicted, "predicted", "target")]

@@ -1,0 +1,108 @@
+"""For the technician: loudspeakers, boxes and panels as they were built."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from cabinwright.handover.book.blocks import (
+    Block,
+    Chapter,
+    Section,
+    caution,
+    chart,
+    facts,
+    figures,
+    lead,
+    missing,
+    note,
+    table,
+)
+from cabinwright.handover.book.given import Given
+from cabinwright.handover.enclosure_charts import box_charts
+from cabinwright.handover.enclosure_page import box_figures
+from cabinwright.handover.signal_page import amplifier_rows
+from cabinwright.handover.wording import NONE
+from cabinwright.stages.enclosure.result import BoxResult
+
+__all__ = ["loudspeakers"]
+
+
+def loudspeakers(given: Given) -> Chapter:
+    """What hangs on which amplifier, what is in which box, and what is behind which panel."""
+    sections = (
+        Section("loudspeakers-loads", "What hangs on the amplifiers", tuple(_loads(given))),
+        Section("loudspeakers-boxes", "Enclosures", tuple(_boxes(given))),
+        Section("loudspeakers-panels", "Behind panels", tuple(_panels(given))),
+    )
+    return Chapter(
+        "loudspeakers",
+        "Loudspeakers and enclosures",
+        (lead("What to measure at the terminals, and what to put back where."),),
+        sections,
+    )
+
+
+def _loads(given: Given) -> Iterator[Block]:
+    loads = given.signal.loads if given.signal else None
+    if loads is None or not loads.amplifiers:
+        yield missing("Not in this book: it needs [[amplifiers]] with their speakers and impedances.")
+        return
+    rows = []
+    for amplifier in amplifier_rows(loads):
+        for line in amplifier["lines"]:
+            for unit in line["each"] or [{"name": NONE, "gets": NONE, "stands": NONE}]:
+                rows.append(
+                    (
+                        f"{amplifier['name']}: {line['name']}",
+                        unit["name"],
+                        line["how"],
+                        line["load"],
+                        unit["gets"],
+                        unit["stands"],
+                    )
+                )
+    head = ("amplifier: channel", "loudspeaker", "wired", "load", "gets", "stands")
+    yield table(head, rows, widths=(1.4, 1.2, 1.2, "auto", "auto", "auto"), right=(3, 4, 5))
+    yield caution(
+        "“Gets” is a sine at full level. Where it is more than the loudspeaker stands, music leaves room, tones and clipping do "
+        "not."
+    )
+    yield note("A voice coil’s resistance on a meter is about four fifths of its nominal impedance.")
+
+
+def _boxes(given: Given) -> Iterator[Block]:
+    if given.enclosure is None:
+        yield missing(given.why_not("enclosure"))
+        return
+    for number, (name, box) in enumerate(given.enclosure.boxes.items(), start=1):
+        yield facts((("enclosure", name), ("kind", _kind(box)), *box_figures(box)))
+        drawn = list(box_charts(name, box))
+        yield figures(
+            [
+                chart(item, caption, name=f"book-box-{number}-{count}")
+                for count, (caption, item) in enumerate(drawn)
+                if caption not in ("What holds it back", "Group delay")
+            ]
+        )
+    if not given.enclosure.boxes:
+        yield missing("Not in this book: it needs [[boxes]].")
+
+
+def _kind(box: BoxResult) -> str:
+    speakers = ", ".join(box.speakers)
+    return f"{box.kind}, {box.model}" + (f", plays as {speakers}" if speakers else "")
+
+
+def _panels(given: Given) -> Iterator[Block]:
+    if given.workshop is None:
+        yield missing(given.why_not("workshop"))
+        return
+    rows = [
+        (item.speaker, name, f"{100.0 * item.open_share:.0f} %", f"{1e3 * item.diameter_m:.0f} mm")
+        for name, panel in given.workshop.panels.items()
+        for item in panel.behind
+    ]
+    if not rows:
+        yield missing("Not in this book: no [[panels.behind]] says what is behind a panel.")
+        return
+    yield table(("loudspeaker", "behind", "open", "over a disc of"), rows, right=(2, 3), wide=False)

@@ -1,0 +1,232 @@
+"""For the technician: the signal chain with its levels, and what stands in the processor."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from cabinwright.drawings.diagram_svg import sheet_svg
+from cabinwright.handover import report_charts as charts
+from cabinwright.handover.book.blocks import (
+    Block,
+    Chapter,
+    Section,
+    caution,
+    chart,
+    facts,
+    figures,
+    lead,
+    missing,
+    note,
+    para,
+    sheet,
+    steps,
+    table,
+)
+from cabinwright.handover.book.given import Given
+from cabinwright.handover.report import filter_words
+from cabinwright.handover.settings_page import STEPS, channel_card
+from cabinwright.handover.signal_blocks import chain_sheet
+from cabinwright.handover.signal_order import preset_rows, turn_on_rows
+from cabinwright.handover.signal_page import cropped, gain_rows, input_rows
+from cabinwright.handover.wording import NONE, join
+from cabinwright.stages.signal.result import SignalResult
+from cabinwright.stages.tuning.result import TuningResult
+
+__all__ = ["chain", "settings"]
+
+
+def chain(given: Given) -> Chapter:
+    """From sources to loudspeakers: diagram, presets, inputs, gains, noise and the order of waking."""
+    result = given.signal
+    sections = (
+        Section("chain-presets", "Presets and routes", tuple(_presets(result))),
+        Section("chain-gains", "Gains, set with a meter", tuple(_gains(result))),
+        Section("chain-noise", "Hum and hiss", tuple(_noise(given))),
+        Section("chain-order", "Order of waking", tuple(_order(result))),
+    )
+    if result is None:
+        return Chapter("chain", "Signal chain", (missing(given.why_not("signal")),), sections)
+    drawing = chain_sheet(given.build, result)
+    blocks: list[Block] = [lead("From what plays to what is heard, with the levels between.")]
+    if drawing is None:
+        blocks.append(missing("A diagram needs [[sources]], [[inputs]] and [[amplifiers]]."))
+    else:
+        ratio = drawing.width_mm / drawing.height_mm
+        blocks.append(
+            sheet(cropped(sheet_svg(drawing), drawing), "Signal chain. Voltages are rms values of a sine.", ratio=ratio)
+        )
+    return Chapter("chain", "Signal chain", tuple(blocks), sections)
+
+
+def _presets(result: SignalResult | None) -> Iterator[Block]:
+    if result is None or result.presets is None or not result.presets.presets:
+        yield missing("Not in this book: it needs [[presets]] or [[sources]].")
+        return
+    found = preset_rows(result.presets.to_dict())
+    head = ("preset", "source", "input trim", "inputs", "with it", "the way")
+    rows = [
+        (
+            row["name"] + (" (proposed)" if row["proposed"] else ""),
+            row["source"],
+            row["trim"],
+            join(row["inputs"]) or NONE,
+            join(row["also"]) or NONE,
+            row["path"],
+        )
+        for row in found
+    ]
+    yield table(head, rows, widths=(1.0, 1.0, "auto", 1.5, 1.0, 1.2), right=(2,))
+    routes = [(row["name"], channel, left, right) for row in found for channel, left, right in row["routes"]]
+    yield table(
+        ("preset", "channel", "of left", "of right"),
+        routes,
+        widths=(1.2, 1.2, 0.7, 0.7),
+        right=(2, 3),
+        wide=False,
+        strong=(),
+    )
+
+
+def _gains(result: SignalResult | None) -> Iterator[Block]:
+    gains = result.gains if result else None
+    if gains is None or not gains.channels:
+        yield missing("Not in this book: it needs [[amplifiers]], and output_v of the processor.")
+        return
+    yield caution(
+        "Unplug the loudspeakers while the sine plays: it would burn tweeters within seconds. Meter on alternating voltage, no "
+        "terminal touched: an amplifier’s output may hurt."
+    )
+    rows = [
+        (
+            row["channel"],
+            row["amplifier"],
+            f"{row['hertz']} at {row['level']}",
+            row["volts"],
+            row["flat"],
+            row["mark"],
+            row["clips"],
+        )
+        for row in gain_rows(gains)
+    ]
+    head = ("channel", "amplifier", "sine", "read, with the tune", "read, without", "sensitivity", "clips at")
+    yield table(head, rows, widths=(1.2, 1.2, 1.2, 0.9, 0.8, 0.8, 0.7), right=(3, 4, 5, 6))
+    inputs = [
+        (row["name"], row["set"], row["range"], join([item["name"] for item in row["sources"]]), _levels(row))
+        for row in input_rows(gains)
+    ]
+    yield table(("input", "full scale set to", "range", "from", "arrives at"), inputs, widths=(1.0, 0.9, 1.2, 1.2, 1.2))
+
+
+def _levels(row: dict[str, Any]) -> str:
+    return ", ".join(item["level"] for item in row["sources"])
+
+
+def _noise(given: Given) -> Iterator[Block]:
+    cables = given.power.signal_cables if given.power else {}
+    gains = given.signal.gains if given.signal else None
+    if not cables and gains is None:
+        yield missing("Not in this book: it needs [[signal_cables]] for hum, and noise_v along the chain for hiss.")
+        return
+    if cables:
+        rows = [
+            (name, f"{item.from_} to {item.to}", item.beside or NONE, "yes" if item.loop else "no")
+            for name, item in cables.items()
+        ]
+        head = ("signal cable", "between the grounds of", "runs beside", "closes a ground loop")
+        yield table(head, rows, widths=(1.2, 1.5, 1.0, 0.8))
+    else:
+        yield missing("Hum is not in this book: it needs [[signal_cables]].")
+    yield para(
+        "Hum that stays when the processor’s input is unplugged comes from behind it; a whine that follows the engine comes "
+        "over grounds or feeds; hiss that does not follow the volume comes from the amplifier."
+    )
+
+
+def _order(result: SignalResult | None) -> Iterator[Block]:
+    if result is None or result.turn_on is None:
+        yield missing("Not in this book: it needs [[turn_on]].")
+        return
+    found = turn_on_rows(result.turn_on.to_dict())
+    rows = [(row["device"], row["woken"], row["awake"], row["let_go"], row["asleep"]) for row in found["order"]]
+    head = ("device", "woken", "passes sound", "let go", "passes nothing")
+    yield table(head, rows, widths=(1.6, 1.0, 1.0, 1.0, 1.0), right=(1, 2, 3, 4), wide=False)
+    if found["thumps"]:
+        yield caution("A jump is heard from: " + "; ".join(found["thumps"]) + ".")
+    if found["unstated"]:
+        yield note(f"Nobody states times for {found['unstated']}.")
+
+
+def settings(given: Given) -> Chapter:
+    """Crossovers, delays, gains and filters of every channel, to read back and to key in."""
+    tuned = given.tuning
+    if tuned is None:
+        return Chapter("settings", "Processor settings", (missing(given.why_not("tuning")),))
+    cards = [channel_card(item, tuned.sound_speed_m_s) for item in tuned.settings.channels]
+    head = ("channel", "high-pass", "low-pass", "polarity", "delay", "gain")
+    rows = [
+        (
+            card["name"],
+            *(_edge(edges) for edges in _edges(card)),
+            card["polarity"],
+            f"{card['delay']['ms']} ms",
+            card["gain"],
+        )
+        for card in cards
+    ]
+    rate = f"{tuned.settings.sample_rate_hz:g} Hz"
+    blocks = [
+        lead(
+            f"Settings {tuned.settings.fingerprint}. The same mark stands in settings.json and on the page to key in from."
+        ),
+        caution(
+            "No tweeter may play before its high-pass stands: mute every output first. Inverted polarity is set here, never at "
+            "the wires."
+        ),
+        table(head, rows, widths=(1.2, 1.5, 1.5, "auto", "auto", "auto"), right=(4, 5)),
+        note(
+            f"Linkwitz-Riley crossovers lie 6 dB down at their frequency, Butterworth 3 dB. The filters are for {rate}."
+        ),
+    ]
+    channels = [
+        Section(f"settings-{number}", item.name, tuple(_channel(tuned, number, card)))
+        for number, (item, card) in enumerate(zip(tuned.settings.channels, cards, strict=True), start=1)
+    ]
+    loading = Section("settings-load", "Loading them", (steps(STEPS),))
+    return Chapter("settings", "Processor settings", tuple(blocks), (*channels, loading))
+
+
+def _edges(card: dict[str, Any]) -> list[list[dict[str, str]]]:
+    """High-passes, then low-passes of a card."""
+    return [
+        [edge for edge in card["edges"] if edge["kind"] == kind and edge["value"]] for kind in ("High-pass", "Low-pass")
+    ]
+
+
+def _edge(edges: list[dict[str, str]]) -> str:
+    return "; ".join(f"{edge['value']} {edge['words']}" for edge in edges) or NONE
+
+
+def _channel(tuned: TuningResult, number: int, card: dict[str, Any]) -> Iterator[Block]:
+    item = tuned.settings.channels[number - 1]
+    curves = tuned.channels.get(item.name)
+    delay = card["delay"]
+    yield facts(
+        (
+            ("delay", f"{delay['ms']} ms ({delay['cm']} cm or {delay['inches']} in of air)"),
+            ("gain, polarity", f"{card['gain']}, {card['polarity']}"),
+        )
+    )
+    rows = []
+    for row in sorted(item.filters, key=lambda one: (one.kind not in ("high-pass", "low-pass"), one.frequency_hz)):
+        words = filter_words(row)
+        rows.append((words["kind"], words["frequency"], words["figures"], words["reason"]))
+    if rows:
+        yield table(
+            ("filter", "frequency", "setting", "why"), rows, widths=(0.8, "auto", 1.4, 2.4), right=(1,), strong=(1,)
+        )
+    else:
+        yield para("No filters.")
+    if curves is not None:
+        said = f"{item.name}: as recorded, its filters, and both together; shaded: outside its safe range."
+        yield figures([chart(charts.channel_chart(tuned, curves), said, name=f"book-channel-{number}")])
