@@ -95,7 +95,9 @@ def _end(
     assert beside is not None
     plate = beside.as_polygon(CHORD_M)
     for at, diameter in holes:
-        plate = plate.difference(Point(at.real, at.imag).buffer(diameter / 2.0, quad_segs=12))
+        hole = Point(at.real, at.imag).buffer(diameter / 2.0, quad_segs=12)
+        if plate.contains(hole.buffer(CHORD_M)):  # one that meets a wall has its own finding
+            plate = plate.difference(hole)
     held = [(complex(*item.from_m), complex(*item.to_m)) for item in shape.braces]
     held += [(complex(*item.at_m), complex(*item.at_m)) for item in shape.posts]
     mass = rim_mass_kg if holes else 0.0
@@ -105,9 +107,11 @@ def _end(
 
     x0, y0, x1, y1 = plate.bounds
     name = f"{run.role} (baffle)" if holes else run.role
-    own = hertz(())
-    wall = Wall(name, x1 - x0, y1 - y0, board.thickness_m, own, hertz((), CLAMPED), held=len(held))
-    return _braced(wall, limit, [_across(plate, count) for count in range(1, MOST_RIBS + 1)], hertz)
+    try:
+        wall = Wall(name, x1 - x0, y1 - y0, board.thickness_m, hertz(()), hertz((), CLAMPED), held=len(held))
+        return _braced(wall, limit, [_across(plate, count) for count in range(1, MOST_RIBS + 1)], hertz)
+    except ValueError:  # an outline too fine to be meshed is not judged
+        return Wall(name, x1 - x0, y1 - y0, board.thickness_m, None, None, held=len(held))
 
 
 def _across(plate: Polygon, count: int) -> tuple[Rib, ...]:
