@@ -78,3 +78,52 @@ def test_a_graded_pitch_belongs_to_concentric_rows() -> None:
     assert "a graded pitch needs rows = concentric" in problems(text)
     assert parse(HEAD + text.replace("pitch_far_m = 0.009", 'pitch_far_m = 0.009\nrows = "concentric"'))
     assert "the web must be less than the pitch" in problems(text.replace("pitch_far_m = 0.009", "least_web_m = 0.006"))
+
+
+RING = """
+[[speaker_models]]
+name = "unit"
+cut_out_m = "143 mm"
+[[places]]
+name = "door"
+role = "midbass"
+side = "left"
+position_m = [0.8, -0.6, 0.4]
+[[rings]]
+name = "ring"
+place = "door"
+model = "unit"
+sheet = "6 mm ply"
+trim = {sheet = "6 mm ply"}
+[[jigs]]
+name = "guide"
+kind = "angle"
+of = "ring"
+sheet = "6 mm ply"
+"""
+
+
+def test_rings_and_jigs_are_taken() -> None:
+    build = parse(HEAD + SHEET + RING)
+    assert build.rings[0].least_m == 0.006 and build.rings[0].trim is not None
+    jsonschema.validate(tomllib.loads(HEAD + SHEET + RING), json.loads(schema_json()))
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        (('place = "door"', 'place = "dor"'), 'Did you mean "door"?'),
+        (('place = "door"\nmodel', "model"), "one place or one speaker"),
+        (('trim = {sheet = "6 mm ply"}', 'trim = {sheet = "6 mm"}'), "no sheet has this name"),
+        (('of = "ring"', 'of = "rang"'), "no ring or pod has this name"),
+        (('kind = "angle"\nof = "ring"', 'kind = "angle"\nmodel = "unit"'), "only a drill jig"),
+        (('cut_out_m = "143 mm"\n', ""), "does not say how large its hole is"),
+        (('model = "unit"\nsheet', 'model = "unit"\nsurface = "wall"\nsheet'), "no surface has this name"),
+        (
+            ("[[jigs]]", '[[pods]]\nname = "ring"\nplace = "door"\nmodel = "unit"\nsheet = "6 mm ply"\n[[jigs]]'),
+            "could not tell which",
+        ),
+    ],
+)
+def test_slips_of_rings_are_named(change: tuple[str, str], said: str) -> None:
+    assert said in problems(SHEET + RING.replace(*change))

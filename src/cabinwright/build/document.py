@@ -39,6 +39,7 @@ from cabinwright.build.fields import (
 )
 from cabinwright.build.lights import Light
 from cabinwright.build.loudspeaker import Box, ImpedanceCurve, SpeakerModel
+from cabinwright.build.mounts import Jig, Pod, Ring
 from cabinwright.build.survey import Survey
 from cabinwright.build.tuning import Crossover, Recording, Slope, SweepSettings, Tuning
 from cabinwright.build.workshop import Panel, Sheet, Workshop
@@ -316,5 +317,11 @@ class Build(Model):
     """Flat parts, one table each."""
     lights: Annotated[tuple[Light, ...], Field(strict=False, max_length=50)] = ()
     """Strips of lights in panels, one table each."""
+    rings: Annotated[tuple[Ring, ...], Field(strict=False, max_length=50)] = ()
+    """Baffle rings, one table each."""
+    pods: Annotated[tuple[Pod, ...], Field(strict=False, max_length=50)] = ()
+    """Skeletons of moulded pods, one table each."""
+    jigs: Annotated[tuple[Jig, ...], Field(strict=False, max_length=100)] = ()
+    """Plates to set angles and drill by, one table each."""
     workshop: Workshop = Workshop()
     """How parts are laid out and printed."""

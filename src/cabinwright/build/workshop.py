@@ -334,3 +334,5 @@ class Workshop(Model):
     """Paper of the 1:1 templates."""
     units: Literal["metric", "US"] = "metric"
     """Units on drawings and in the cut list: millimetres, or inches with fractions."""
+    step: bool = False
+    """Whether solids are written as STEP too; needs the optional part `step`."""

@@ -7,6 +7,7 @@ from typing import Any
 
 from cabinwright.build.checking import Fault, names_of, repeated, rows_of, shown, unknown
 from cabinwright.build.locate import Path
+from cabinwright.build.mount_checks import mount_check
 
 __all__ = ["workshop_check"]
 
@@ -32,6 +33,7 @@ def workshop_check(data: Mapping[str, Any]) -> Iterator[Fault]:
             name = behind.get("speaker")
             yield from _named((*at, "behind", index, "speaker"), name, speakers, "speaker", "speakers")
     yield from _lights(data)
+    yield from mount_check(data)
 
 
 def _lights(data: Mapping[str, Any]) -> Iterator[Fault]:

@@ -18,7 +18,7 @@ from shapely.geometry.base import BaseGeometry
 
 from cabinwright.physics.outline import Contour
 
-__all__ = ["Bore", "Mesh", "Slab", "section", "shell"]
+__all__ = ["Bore", "Mesh", "Slab", "bored", "section", "shell"]
 
 CHORD_M = 1e-5  #: farthest that a chord of the solid lies from its arc
 ROUND = 96  #: sides of a bored hole
@@ -98,6 +98,21 @@ def shell(slabs: Sequence[Slab], *, bores: Sequence[Bore] = (), holes: Sequence[
     gone = [_bored(bore) for bore in bores] + [_extruded(hole) for hole in holes]
     if gone:
         whole = whole - Manifold.batch_boolean(gone, OpType.Add)
+    return _closed(whole)
+
+
+def bored(mesh: Mesh, bores: Sequence[Bore]) -> Mesh:
+    """A closed solid less ``bores``. Raises ``ValueError`` where it, or what comes out, is not closed."""
+    from manifold3d import Manifold, OpType
+
+    whole = _solid(mesh)
+    if bores:
+        whole = whole - Manifold.batch_boolean([_bored(bore) for bore in bores], OpType.Add)
+    return _closed(whole)
+
+
+def _closed(whole: Any) -> Mesh:
+    """What manifold3d made, as a mesh, once more held against what a closed solid is."""
     made = whole.to_mesh64()
     mesh = Mesh(
         np.asarray(made.vert_properties, dtype=float)[:, :3].copy(), np.asarray(made.tri_verts, dtype=np.int64).copy()
