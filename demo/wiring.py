@@ -8,7 +8,7 @@ __all__ = ["WIRING"]
 def _row(table: str, **values: object) -> str:
     lines = []
     for key, value in values.items():
-        shown = value if not isinstance(value, str) or value.startswith(("{", "[")) else f'"{value}"'
+        shown = value if not isinstance(value, str) or value.startswith(("{", "[", "true")) else f'"{value}"'
         lines.append(f"{key.rstrip('_')} = {shown}")
     return f"[[{table}]]\n" + "\n".join(lines) + "\n"
 
@@ -57,8 +57,11 @@ FEED = [
 ]
 
 
-def _amplifier(name: str, rating_a: float, gauge: str, amplifier: str) -> str:
-    """Fuse, feed, ground and the amplifier itself."""
+CAPACITORS = '{capacitance_f = "8 mF", esr_ohm = 0.03}'
+
+
+def _amplifier(name: str, rating_a: float, gauge: str, amplifier: str, inrush: str) -> str:
+    """Fuse, feed, ground and the amplifier itself, whose capacitors are empty at first."""
     return (
         _row("fuses", name=name, from_="block", to=f"{name} fuse out", rating_a=rating_a, breaking_a=2500)
         + _row(
@@ -89,6 +92,7 @@ def _amplifier(name: str, rating_a: float, gauge: str, amplifier: str) -> str:
             from_=f"{name} plus",
             to=f"{name} minus",
             amplifier=amplifier,
+            inrush=inrush,
             remote="radio on",
             asleep_a=0.002,
         )
@@ -108,7 +112,15 @@ PROCESSOR = [
         from_terminal="ferrule",
         to_terminal="blade 6.3",
     ),
-    _row("relays", name="turn-on", from_="turn-on contact", to="processor plus", coil_from="radio on", coil_a=0.15),
+    _row(
+        "relays",
+        name="turn-on",
+        from_="turn-on contact",
+        to="processor plus",
+        coil_from="radio on",
+        coil_a=0.15,
+        rating_a=20,
+    ),
     _row("fuses", name="radio line", from_="block", to="radio fuse out", rating_a=3, breaking_a=2500),
     _row(
         "wires",
@@ -149,7 +161,14 @@ LAMPS = [
         from_terminal="ferrule",
         to_terminal="blade 2.8",
     ),
-    _row("switches", name="boot contact", from_="boot contact", to="strip contact", closed_when='{boot = "open"}'),
+    _row(
+        "switches",
+        name="boot contact",
+        from_="boot contact",
+        to="strip contact",
+        closed_when='{boot = "open"}',
+        rating_a=3,
+    ),
     _row("switches", name="lamp switch", from_="strip contact", to="strip plus", closed_when='{"lamp switch" = "on"}'),
     _row(
         "wires",
@@ -170,6 +189,45 @@ LAMPS = [
         power_w=18,
         strip='{resistance_ohm = 0.4, fed_at = "one end"}',
         dimmed_share=0.6,
+    ),
+]
+
+SIGNAL_CABLES = [
+    _row(
+        "signal_cables",
+        name="processor to front amplifier",
+        from_="chassis",
+        to="front amplifier minus",
+        length_m=0.9,
+        beside="front amplifier feed",
+        beside_m=0.3,
+        spacing_m=0.06,
+        level_v=4.0,
+    ),
+    _row(
+        "signal_cables",
+        name="processor to bass amplifier",
+        from_="chassis",
+        to="bass amplifier minus",
+        length_m=1.1,
+        beside="bass amplifier feed",
+        beside_m=0.3,
+        spacing_m=0.06,
+        level_v=4.0,
+        balanced="true",
+        shield_grounded="one end",
+    ),
+    _row(
+        "signal_cables",
+        name="radio to processor",
+        from_="chassis",
+        to="chassis",
+        length_m=4.5,
+        beside="main feed",
+        spacing_m=0.25,
+        level_v=6.0,
+        balanced="true",
+        shield_grounded="one end",
     ),
 ]
 
@@ -233,10 +291,11 @@ PROMISES = [
 WIRING = SUPPLY + "".join(
     [
         *FEED,
-        _amplifier("front amplifier", 60, "6 AWG", '{output_w = 500, class = "D", channels = 6}'),
-        _amplifier("bass amplifier", 50, "6 AWG", '{output_w = 400, class = "D", channels = 1}'),
+        _amplifier("front amplifier", 60, "6 AWG", '{output_w = 500, class = "D", channels = 6}', CAPACITORS),
+        _amplifier("bass amplifier", 50, "6 AWG", '{output_w = 400, class = "D", channels = 1}', CAPACITORS),
         *PROCESSOR,
         *LAMPS,
+        *SIGNAL_CABLES,
         *CONNECTORS,
         *STATES,
         *PROMISES,

@@ -47,7 +47,7 @@ def test_every_wire_fuse_load_and_promise_is_on_it() -> None:
     for row in (*build.wires, *build.fuses, *build.switches, *build.loads):
         assert row.name in text
     assert "boot lights burn only while the boot is open" in text and "holds" in text
-    assert "The makers' instructions, local codes and licensed practice go before this page" in text
+    assert "The makers' instructions, local codes and licensed practice outrank every figure here" in text
 
 
 def test_a_broken_promise_and_a_fuse_too_large_stand_out() -> None:

@@ -9,6 +9,7 @@ from cabinwright.build.designations import designations
 from cabinwright.build.document import Build
 from cabinwright.build.electrical import BATTERY_PLUS, CHASSIS
 from cabinwright.handover.harness import joined
+from cabinwright.handover.power_extras import charge_first
 from cabinwright.stages.power.result import PowerResult, WireResult
 from cabinwright.stages.power.states import words
 
@@ -29,6 +30,12 @@ CURRENT_SHARE = 0.25
 """Music is no steady load: a clamp meter may show a quarter more or less. Common practice."""
 WORTH_A = 1.0
 """Below this current a drop is too small to tell anything."""
+
+
+CONTACT_V = 0.1
+"""What a healthy contact may lose under load. Common practice."""
+GROUNDS_SHARE = 0.6
+"""What warm returns and their joints may add to the voltage between two grounds. Common practice."""
 
 
 @dataclass(frozen=True)
@@ -95,6 +102,10 @@ def _before(build: Build, result: PowerResult) -> Iterator[Check]:
     for name, side in load_sides(build).items():
         if side is not None:
             yield Check(f"{numbers['fuse', name]} {name}: load side ({side}) to chassis", "", "Ω", None, INSULATION_OHM)
+    for cable in build.signal_cables:
+        if cable.shield_grounded == "one end":
+            what = f"signal cable {cable.name}: unplugged at one end, shield of that end to its device"
+            yield Check(what, "", "Ω", None, INSULATION_OHM, hint="grounded at the other end alone")
 
 
 def _first(build: Build, result: PowerResult) -> Iterator[Check]:
@@ -105,7 +116,8 @@ def _first(build: Build, result: PowerResult) -> Iterator[Check]:
     for name, wires in _inward(result):
         what, side = f"{numbers['fuse', name]} {name}: put it in", sides[name]
         behind = ", ".join(numbers["wire", wire] for wire in wires) or "nothing of its own"
-        hint = f"makes live: {behind}; nothing comes on that should not"
+        first = charge_first(result, name)
+        hint = f"makes live: {behind}; nothing comes on that should not" + (f"; {first}" if first else "")
         if side in live:
             what = f"{what}; load side ({side}) to chassis"
             yield Check(what, "", "V", rest, rest - BATTERY_V - LEAST_DROP_V, rest + BATTERY_V, hint=hint)
@@ -175,6 +187,29 @@ def _loaded(build: Build, result: PowerResult) -> Iterator[Check]:
     for name, wire in result.wires.items():
         if wire.average_a >= WORTH_A:
             yield _drop(f"{numbers['wire', name]} {name}: {wire.from_} to {wire.to}", wire)
+    for contact in result.contacts:
+        if contact.average_a >= WORTH_A:
+            what = (
+                f"{numbers.get((contact.kind, contact.name), contact.kind)} {contact.name}: across its closed contact"
+            )
+            hint = f"at {contact.average_a:.3g} A"
+            yield Check(what, words(contact.state), "mV", None, 0.0, 1e3 * CONTACT_V, hint=hint)
+    yield from _signals(build, result)
+
+
+def _signals(build: Build, result: PowerResult) -> Iterator[Check]:
+    """The voltage between the two grounds of each signal cable, and what is heard with the music paused."""
+    for cable in build.signal_cables:
+        told = result.signal_cables[cable.name]
+        if cable.from_ != cable.to:
+            most = told.grounds_average_v * (1.0 + GROUNDS_SHARE) + JOINTS_V
+            what = f"signal cable {cable.name}: {cable.from_} to {cable.to}"
+            expected = 1e3 * told.grounds_average_v
+            hint = "direct voltage while music plays; in the state with most"
+            yield Check(what, "", "mV", expected, 0.0, 1e3 * most, hint=hint)
+    if build.signal_cables:
+        what = "music paused, engine from idle to 3000 1/min, lamps dimmed and not"
+        yield Check(what, "", "", seen="no whine and no buzz follows", hint="a rising whine is the alternator")
 
 
 def _drop(what: str, wire: WireResult) -> Check:

@@ -10,10 +10,11 @@ from cabinwright.handover.harness import size_words
 from cabinwright.handover.labels import qr_svg
 from cabinwright.handover.lists import Lists, csv_files, figures, lists, view
 from cabinwright.handover.pages import page
+from cabinwright.handover.power_extras import amperes, extra_rows, metered
 from cabinwright.handover.print import CARE, print_files
 from cabinwright.handover.report import finding_groups
 from cabinwright.handover.wording import NONE
-from cabinwright.stages.power.result import FaultResult, PowerResult
+from cabinwright.stages.power.result import FaultResult, FuseResult, PowerResult
 from cabinwright.stages.power.states import words
 
 __all__ = ["fault_words", "power_documents", "power_html"]
@@ -102,7 +103,7 @@ def power_html(build: Build, result: PowerResult, shown: dict[str, Any] | None =
         "power",
         styles=("report", "electrical"),
         title=build.title,
-        care=CARE,
+        care=result.cautions,
         combinations=result.states.count,
         findings=finding_groups(list(result.findings)),
         promises=promises,
@@ -114,12 +115,9 @@ def power_html(build: Build, result: PowerResult, shown: dict[str, Any] | None =
         budget=_budget(result),
         assumptions=result.assumptions,
         conductor=f"{result.conductor_c:g}",
+        **extra_rows(build, result),
         **(shown or view(build, result, lists(build, result))),
     )
-
-
-def _amperes(value: float | None) -> str:
-    return NONE if value is None else f"{value:.2f} A" if value < 10.0 else f"{value:.0f} A"
 
 
 def _fuses(build: Build, result: PowerResult) -> list[dict[str, Any]]:
@@ -129,13 +127,25 @@ def _fuses(build: Build, result: PowerResult) -> list[dict[str, Any]]:
             "number": numbers["fuse", name],
             "name": name,
             "rating": f"{fuse.rating_a:g} A",
-            "load": _amperes(fuse.load_a),
-            "average": _amperes(fuse.average_a),
-            "short": _amperes(fuse.prospective_a),
+            "load": amperes(fuse.load_a),
+            "average": amperes(fuse.average_a),
+            "short": amperes(fuse.prospective_a),
             "clears": fuse.clears,
+            "bar": metered(fuse.load_a, fuse.rating_a, fuse.average_a),
+            "why": fuse.decided_by,
+            "chosen": fuse.chosen,
+            "inrush": _inrush(fuse),
+            "stands": fuse.stands_inrush,
         }
         for name, fuse in result.fuses.items()
     ]
+
+
+def _inrush(fuse: FuseResult) -> str:
+    """``75 of 22500 A²s``: what goes through it, and from where on it may open."""
+    if fuse.inrush_a2s is None:
+        return NONE
+    return f"{fuse.inrush_a2s:.3g} of {fuse.melting_a2s:.5g} A²s"
 
 
 def _wires(build: Build, result: PowerResult) -> list[dict[str, Any]]:
@@ -146,11 +156,12 @@ def _wires(build: Build, result: PowerResult) -> list[dict[str, Any]]:
             "name": name,
             "size": size_words(wire),
             "why": wire.decided_by,
-            "current": _amperes(wire.current_a),
-            "average": _amperes(wire.average_a),
-            "stands": _amperes(wire.ampacity_a),
+            "current": amperes(wire.current_a),
+            "average": amperes(wire.average_a),
+            "stands": amperes(wire.ampacity_a),
             "resistance": figures(wire.resistance_ohm, "Ω"),
             "drop": f"{wire.drop_v:.3f} V",
+            "bar": metered(wire.average_a, wire.ampacity_a),
         }
         for name, wire in result.wires.items()
     ]
@@ -178,7 +189,7 @@ def fault_words(fault: FaultResult) -> tuple[str, str] | None:
     if fault.kind == "chafed":
         clears = "the wire is harmed first" if not fault.clears else "the wire stands it"
         opens = NONE if fault.clears_s is None else f"{fault.clears_s:.2g} s"
-        said.append(f"{_amperes(fault.current_a)} at least; fuse {fault.fuse or NONE} opens within {opens}; {clears}")
+        said.append(f"{amperes(fault.current_a)} at least; fuse {fault.fuse or NONE} opens within {opens}; {clears}")
     for label, names in (
         ("comes on", fault.lights),
         ("goes dark", fault.dark),
@@ -195,8 +206,8 @@ def fault_words(fault: FaultResult) -> tuple[str, str] | None:
 def _budget(result: PowerResult) -> list[tuple[str, str]]:
     budget = result.budget
     rows = [
-        ("draw at full level", f"{_amperes(budget['peak_a'])} ({words(budget['state'])})"),
-        ("draw for music", _amperes(budget["average_a"])),
+        ("draw at full level", f"{amperes(budget['peak_a'])} ({words(budget['state'])})"),
+        ("draw for music", amperes(budget["average_a"])),
         ("battery's plus on a bass note", f"{budget['sag']['bass_note_v']:.2f} V"),
     ]
     if budget["alternator"]:
@@ -207,5 +218,5 @@ def _budget(result: PowerResult) -> list[tuple[str, str]]:
     if budget["days_until_flat"] is not None:
         rows.append(("asleep until it no longer starts", f"{budget['days_until_flat']:.0f} days"))
     if budget["charge_a"] is not None:
-        rows.append(("second battery half empty, first current", f"up to {_amperes(budget['charge_a'])}"))
+        rows.append(("second battery half empty, first current", f"up to {amperes(budget['charge_a'])}"))
     return [(label, text.replace("-", "−")) for label, text in rows]
