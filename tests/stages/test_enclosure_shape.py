@@ -261,6 +261,11 @@ def test_an_stl_says_its_unit() -> None:
         parse(f'{MODEL}{BOX}[boxes.shape]\nfile = "a.stl"\nheight_m = 0.3')
 
 
+def test_a_sheet_that_is_not_there() -> None:
+    with pytest.raises(BuildError, match="no sheet is called"):
+        parse(f'{MODEL}{BOX}[boxes.shape]\nsize_m = [0.5, 0.4]\nheight_m = 0.3\nsheet = "nothing"')
+
+
 @pytest.mark.parametrize(
     ("gate", "margin"),
     [((0.6, 0.5), 0.05), ((0.6, 0.23), 0.015), ((0.45, 0.21), 0.005), ((0.39, 0.19), -0.005 * 2**0.5)],

@@ -21,6 +21,12 @@ def loudspeaker_check(data: Mapping[str, Any]) -> Iterator[Fault]:
             word = row.get("model")
             if isinstance(word, str) and word not in models:
                 yield unknown((table, number, "model"), word, models, "speaker model", "speaker_models")
+    sheets = names_of(data, "sheets")
+    for number, row in rows_of(data, "boxes"):
+        shape = row.get("shape")
+        word = shape.get("sheet") if isinstance(shape, dict) else None
+        if isinstance(word, str) and word not in sheets:
+            yield unknown(("boxes", number, "shape", "sheet"), word, sheets, "sheet", "sheets")
     yield from _boxed(data)
     yield from _one_model(data)
     yield from _curves(data)

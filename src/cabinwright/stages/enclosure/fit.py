@@ -17,7 +17,9 @@ from math import cos, hypot, pi, radians, sin
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import linprog
+from scipy.spatial import HalfspaceIntersection
 from shapely import MultiPoint, Polygon, affinity, box
+from shapely.geometry.base import BaseGeometry
 
 from cabinwright.build.shapes import Housed
 from cabinwright.physics.outline import Contour
@@ -30,7 +32,8 @@ DIRECTIONS = 360  #: in which shadow and opening are compared
 AXES_DEG = tuple(range(0, 180, 15))
 TILTS_DEG = tuple(range(0, 91, 5))
 TURNS_DEG = tuple(range(0, 360, 5))
-TRIED, TRIED_ROUND_CORNERS = 24, 300  #: attitudes whose place is worked out; where an opening has re-entrant corners
+PLACED = 24  #: attitudes whose place is worked out
+TRIED, QUICKLY = 300, 60  #: the same where an opening has re-entrant parts; in the search for the largest box
 EQUAL_M = 1e-5
 FINER = 3  #: times the steps are made smaller
 STEPS, HALVINGS = 10, 7  #: of the search for the largest box
@@ -55,25 +58,30 @@ class Passage:
         return self.margin_m >= 0.0
 
 
-def passage(plan: Contour, height_m: float, opening: Contour, *, gap_m: float = 0.0) -> Passage:
-    """Level where that goes, else the attitude with most room. ``gap_m`` is taken off the opening all round first."""
+def passage(
+    plan: Contour, height_m: float, opening: Contour, *, gap_m: float = 0.0, finer: int = FINER, tried: int = TRIED
+) -> Passage:
+    """Level where that goes, else the attitude with most room. ``gap_m`` is taken off the opening all round first.
+
+    ``finer`` is how often steps are made smaller, ``tried`` how many attitudes are placed where the opening has re-entrant parts.
+    """
     gate = opening.as_polygon(CHORD_M)
     support = _support(np.asarray(gate.convex_hull.exterior.coords)) - gap_m
     corners = plan.as_polygon(CHORD_M).convex_hull.exterior.coords
     body = np.asarray(corners)[:-1]
     pockets = [_hull_points(item) for item in _pieces(gate.convex_hull.difference(gate))]
-    level = _best(body, height_m, support, [(0.0, 0.0)], TURNS_DEG, pockets, gap_m, None)
+    level = _best(body, height_m, support, [(0.0, 0.0)], TURNS_DEG, pockets, gap_m, None, tried)
     if level.fits:
         return level
-    best = _best(body, height_m, support, list(product(AXES_DEG, TILTS_DEG)), TURNS_DEG, pockets, gap_m, level)
+    best = _best(body, height_m, support, list(product(AXES_DEG, TILTS_DEG)), TURNS_DEG, pockets, gap_m, level, tried)
     step = (7.5, 2.5, 2.5)
-    for _ in range(FINER):
+    for _ in range(finer):
         near = [
             (best.axis_deg + a * step[0], min(90.0, max(0.0, best.tilt_deg + t * step[1])))
             for a, t in product((-1, 0, 1), repeat=2)
         ]
         turns = tuple(best.turn_deg + k * step[2] for k in (-1, 0, 1))
-        best = _best(body, height_m, support, near, turns, pockets, gap_m, best)
+        best = _best(body, height_m, support, near, turns, pockets, gap_m, best, tried)
         step = (step[0] / 3.0, step[1] / 3.0, step[2] / 3.0)
     return replace(best, axis_deg=best.axis_deg % 180.0, turn_deg=best.turn_deg % 360.0)
 
@@ -101,6 +109,7 @@ def _best(
     pockets: Sequence[Real],
     gap_m: float,
     known: Passage | None,
+    tried: int,
 ) -> Passage:
     """The attitude with most room: bounds for all of them at once, then where the likeliest lie."""
     rows: list[tuple[float, float, float, float]] = []
@@ -114,7 +123,7 @@ def _best(
             rows.append((bound, axis, tilt, turn))
     rows.sort(key=lambda row: (-round(row[0], 5), row[2], row[3]))  # of equals the least tilted
     best = known
-    for bound, axis, tilt, turn in rows[: TRIED_ROUND_CORNERS if pockets else TRIED]:
+    for bound, axis, tilt, turn in rows[: tried if pockets else PLACED]:
         if best is not None and bound <= best.margin_m + EQUAL_M:
             break
         points = _turn(shadow(body, height_m, axis_deg=axis, tilt_deg=tilt), turn)
@@ -144,9 +153,9 @@ def _placed(points: Real, support: Real, pockets: Sequence[Real], gap_m: float) 
     ).x
     assert found is not None  # always feasible and bounded: the directions go all round
     margin, shift = float(found[2]), (float(found[0]), float(found[1]))
-    if not pockets or margin < 0.0:
+    if not pockets or margin < EQUAL_M:
         return margin, shift
-    free = _half_planes(room)
+    free = _half_planes(room, shift)
     hull = MultiPoint(points).convex_hull
     for pocket in pockets:
         sums = (pocket[:, None, :] - np.asarray(hull.exterior.coords)[None, :-1, :]).reshape(-1, 2)
@@ -159,16 +168,10 @@ def _placed(points: Real, support: Real, pockets: Sequence[Real], gap_m: float) 
     return 0.0, (place.x, place.y)
 
 
-def _half_planes(room: Real) -> Polygon:
-    """Places where the shadow lies in the opening's hull."""
-    size = 4.0 * float(np.abs(room).max()) + 1.0
-    free = Polygon([(-size, -size), (size, -size), (size, size), (-size, size)])
-    for way, reach in zip(UNITS[::3], room[::3], strict=True):
-        side = np.array([-way[1], way[0]])
-        far = [way * reach + side * size, way * reach - side * size]
-        beyond = [*far, far[1] + way * 2.0 * size, far[0] + way * 2.0 * size]
-        free = free.difference(Polygon(beyond))
-    return free
+def _half_planes(room: Real, within: tuple[float, float]) -> BaseGeometry:
+    """Places where the shadow lies in the opening's hull; ``within`` is one of them."""
+    planes = np.column_stack((UNITS, -room))
+    return MultiPoint(HalfspaceIntersection(planes, np.asarray(within)).intersections).convex_hull
 
 
 def _pieces(found: object) -> list[Polygon]:
@@ -186,7 +189,7 @@ def largest(plan: Contour, height_m: float, opening: Contour, *, gap_m: float) -
 
     def passes(inset: float, height: float) -> bool:
         moved = plan.offset(-inset) if inset else (plan,)
-        return len(moved) == 1 and passage(moved[0], height, opening, gap_m=gap_m).fits
+        return len(moved) == 1 and passage(moved[0], height, opening, gap_m=gap_m, finer=0, tried=QUICKLY).fits
 
     most = 0.45 * min(narrow[2] - narrow[0], narrow[3] - narrow[1])
     inset = _least(lambda value: passes(value, height_m), most)

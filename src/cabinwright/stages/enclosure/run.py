@@ -17,7 +17,7 @@ from cabinwright.stages.enclosure.models import all_models
 from cabinwright.stages.enclosure.result import BoxResult, EnclosureResult, ModelResult
 from cabinwright.stages.enclosure.search import search
 from cabinwright.stages.enclosure.shape import Files
-from cabinwright.stages.enclosure.shape_run import Draft, drafted, finished
+from cabinwright.stages.enclosure.shape_run import Draft, drafted, finished, refused
 from cabinwright.stages.layout.result import LayoutResult
 
 __all__ = ["NOT_YET", "run"]
@@ -83,8 +83,11 @@ def _box(
     if isinstance(draft, Draft):
         result = _in_shape(box, model, driver, draft)
         room: float | None = box.gross_volume_m3 or box.volume_m3 or draft.net_m3(None)
-        shape, found = finished(draft, result.port, files)
-        result = replace(result, shape=shape)
+        try:
+            shape, found = finished(draft, result.port, files)
+            result = replace(result, shape=shape)
+        except ValueError as fault:  # a body in which nothing can be placed
+            found = [refused(box.name, fault)]
     else:
         found = [draft] if draft is not None else []
         volume = net_volume_m3(build, box)

@@ -19,7 +19,7 @@ from cabinwright.stages.enclosure.shape_inside import Mount, clearances, displac
 from cabinwright.stages.enclosure.shape_result import Gate, HousedResult, ShapeResult
 from cabinwright.stages.enclosure.walls import Wall, board_of, walls_of
 
-__all__ = ["Draft", "drafted", "finished"]
+__all__ = ["Draft", "drafted", "finished", "refused"]
 
 DIFFERS = 0.02  #: a stated volume that is farther from the shape's is remarked upon
 BOARD_DIFFERS_M = 2e-4
