@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -72,7 +73,14 @@ class Network:
 
     def edges(self, kind: str) -> list[int]:
         """Edges of this kind, in the build's order."""
-        return [number for number, element in enumerate(self.elements) if element.kind == kind]
+        return list(self._by_kind.get(kind, ()))
+
+    @cached_property
+    def _by_kind(self) -> dict[str, list[int]]:
+        found: dict[str, list[int]] = {}
+        for number, element in enumerate(self.elements):
+            found.setdefault(element.kind, []).append(number)
+        return found
 
     def shields(self, build: Build) -> list[int]:
         """Edges that are shields of signal cables, whether cables of their own or wires marked so."""
