@@ -22,6 +22,7 @@ __all__ = [
     "Chapter",
     "Section",
     "To",
+    "beside",
     "bullets",
     "caution",
     "chart",
@@ -176,6 +177,11 @@ def picture(drawing: Picture, caption: str, *, width_mm: float | None = None) ->
 def figures(drawings: Iterable[Block]) -> Block:
     """Narrow drawings, two beside one another."""
     return {"kind": "figures", "figures": list(drawings)}
+
+
+def beside(left: Block, right: Block) -> Block:
+    """Two blocks beside one another, such as facts and the chart that they are about."""
+    return {"kind": "beside", "left": left, "right": right}
 
 
 def sheet(svg: str, caption: str, *, ratio: float) -> Block:

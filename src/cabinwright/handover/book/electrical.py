@@ -59,11 +59,11 @@ def diagram(given: Given) -> Chapter:
         rows = table(("if this happens", "then"), faults, widths=(1.0, 2.2))
         sections.append(Section("wiring-faults", "What single faults do", (rows,)))
     states = [(item.name, " · ".join(item.values)) for item in power.states.variables]
+    sections.insert(1 if promises else 0, Section("wiring-sheets", "Sheets", tuple(pages)))
     blocks = [
         lead(f"Solved in all {power.states.count} combinations of what the car can be."),
         *([facts(states)] if states else []),
         para("The same sheets stand at full size in wiring.pdf of the build."),
-        *pages,
     ]
     return Chapter("wiring", "Wiring diagram", tuple(blocks), tuple(sections))
 
@@ -183,10 +183,14 @@ def _connector(row: dict[str, Any]) -> Iterator[Block]:
 def parts(given: Given) -> Chapter:
     """What to order when something has to be replaced."""
     sections = []
-    for number, group in enumerate(given.shown.get("parts", []), start=1):
-        rows = [(row["what"], row["quantity"], row["for"]) for row in group["rows"]]
-        body = table(("part", "quantity", "for"), rows, widths=(1.6, "auto", 1.6), right=(1,), strong=())
-        sections.append(Section(f"parts-{number}", str(group["name"]).capitalize(), (body,)))
+    rows = [
+        (str(group["name"]) if not number else "", row["what"], row["quantity"], row["for"])
+        for group in given.shown.get("parts", [])
+        for number, row in enumerate(group["rows"])
+    ]
+    if rows:
+        body = table(("group", "part", "quantity", "for"), rows, widths=("auto", 1.6, "auto", 1.6), right=(2,))
+        sections.append(Section("parts-electrical", "Wire, terminals, devices", (body,)))
     cut = given.workshop.cut_list if given.workshop else ()
     if cut:
         sizes = [
@@ -228,7 +232,7 @@ def tags(given: Given) -> Chapter:
             ),
             bullets(
                 (
-                    "Print at actual size: 58 by 24 mm each.",
+                    "Print at actual size: 57 by 24 mm each.",
                     "The code holds the same words as the label, in plain text: any camera reads it, without a network.",
                 )
             ),
@@ -239,6 +243,10 @@ def tags(given: Given) -> Chapter:
 
 def _tags(given: Given) -> Iterator[dict[str, Any]]:
     numbers = designations(given.build)
+    wires = [wire["number"] for wire in given.shown["wires"]]
+    if wires:
+        span = f"{wires[0]} to {wires[-1]}" if len(wires) > 1 else wires[0]
+        yield _tag(given, "W", "harness", (span, "every wire with both its ends"), "harness-wires")
     for row in given.shown["fuses"]:
         yield _tag(given, row["number"], row["name"], (f"fuse {row['rating']}", "same rating only"), "fuses")
     for count, row in enumerate(given.shown["connectors"], start=1):
@@ -262,7 +270,6 @@ def _tag(given: Given, number: str, name: str, lines: tuple[str, ...], key: str)
 def coded(tag: dict[str, Any]) -> dict[str, Any]:
     """The label with its code, once the number of its section stands in it."""
     section = tag["word"].split()[-1]
-    kind = tag["word"].split()[0]
-    text = [*tag["code"][:-1], f"Book: {kind} {section}", tag["code"][-1]]
+    text = [*tag["code"][:-1], f"Book: {tag['word']}", tag["code"][-1]]
     words_ = "\n".join(line.encode("utf-8")[:LONGEST_LINE].decode("utf-8", "ignore") for line in text)
-    return {**tag, "section": tag["word"], "qr": qr_svg(words_), "says": f"QR code: {words_}", "code": words_}
+    return {**tag, "section": section, "qr": qr_svg(words_), "says": f"QR code: {words_}", "code": words_}

@@ -49,7 +49,8 @@ ROLES = {
     "rear fill": "plays softly for those in the back",
     "centre": "holds what is sung in the middle in its place",
 }
-PANEL_MM = 134.0
+HUNG_MM = 136.0  #: width of running text
+NUMBERS = ("No", "One", "Two", "Three", "Four", "Five", "Six", "Seven", "Eight", "Nine", "Ten", "Eleven", "Twelve")
 
 
 def speaker_numbers(build: Build) -> dict[str, int]:
@@ -57,7 +58,7 @@ def speaker_numbers(build: Build) -> dict[str, int]:
     return {item.name: number for number, item in enumerate(build.speakers, start=1)}
 
 
-def speakers_picture(given: Given, view: View, *, keep_outs: bool, width_mm: float = 150.0) -> Picture | None:
+def speakers_picture(given: Given, view: View, *, keep_outs: bool, width_mm: float = HUNG_MM) -> Picture | None:
     """The cabin with the loudspeakers that were fitted; None where no place of any is known, or there is no cabin."""
     build = given.located
     fitted = [item for item in build.speakers if item.position_m is not None and not isinstance(item.position_m, str)]
@@ -108,7 +109,8 @@ def system(given: Given) -> Chapter:
 
 
 def _count(count: int, word: str) -> str:
-    return f"{count} {word}" + ("" if count == 1 else "s")
+    spoken = NUMBERS[count] if count < len(NUMBERS) else str(count)
+    return f"{spoken} {word}" + ("" if count == 1 else "s")
 
 
 def _speakers(given: Given) -> Iterator[Block]:
@@ -151,10 +153,18 @@ def _why(given: Given) -> Iterator[Block]:
         charts.sum_chart(tuned, tuned.sums[name], wide=True),
         f"How even the {name} plays, low notes on the left: the closer the line to the dotted one, the better.",
         name="owner-sum",
-        width_mm=160.0,
+        width_mm=HUNG_MM,
     )
-    heard = "was measured again afterwards; " if given.verification is not None else "is a prediction from recordings; "
-    yield note(f"This {heard}see ", To("verification"), ".")
+    yield note(f"{_known(given)}; see ", To("verification"), ".")
+
+
+def _known(given: Given) -> str:
+    """How far the figures are known to be true."""
+    if given.verification is None:
+        return "This is a prediction from recordings made in your car"
+    if given.verification.passed:
+        return "This was measured again with the settings loaded, and agrees"
+    return "This is a prediction; measured again, the car does not agree with it yet"
 
 
 def _image(given: Given) -> Iterator[str]:
@@ -176,7 +186,11 @@ def _panels(given: Given) -> Iterator[Block]:
         if panel.parts:
             lit = [light for light, item in workshop.lights.items() if item.panel == name]
             words = f", lit by {join(lit)}" if lit else ""
-            yield figure(front_view(name, panel, workshop.lights, number), f"{name}{words}.", width_mm=PANEL_MM)
+            yield figure(
+                front_view(name, panel, workshop.lights, number),
+                f"{name[:1].upper()}{name[1:]}{words}.",
+                width_mm=HUNG_MM,
+            )
 
 
 def presets(given: Given) -> Chapter:
@@ -194,7 +208,9 @@ def presets(given: Given) -> Chapter:
     silent = any("NOT heard" in row[2] for row in rows)
     blocks: list[Block] = [
         lead("A preset is one way through the system. Choose the one for what you play from."),
-        table(("preset", "choose it to play from", "the car’s own sounds you still hear"), rows, wide=False),
+        table(
+            ("preset", "to play from", "the car’s own sounds you still hear"), rows, widths=(1.0, 1.0, 1.8), wide=False
+        ),
         para("All presets are set equally loud for usual music, so that changing over does not startle you."),
     ]
     if silent:
@@ -210,12 +226,14 @@ def controls(given: Given) -> Chapter:
     power = given.power
     if power is None:
         return Chapter("controls", "Lights and controls", (missing(given.why_not("power")),))
-    lights = [item.name for item in given.build.lights]
     rows = [(name, on_words(item, power.states)) for name, item in power.loads.items()]
     blocks: list[Block] = [lead("What is on when. You need not think of it: it follows from what you do with the car.")]
     blocks.append(table(("part", "it is on"), rows, widths=(1.0, 2.0), wide=False))
-    if lights and given.workshop is not None:
-        blocks.append(para(f"Lights in panels: {join(lights)}."))
+    lit: dict[str, list[str]] = {}
+    for light in given.build.lights:
+        if light.load is not None:
+            lit.setdefault(light.load, []).append(f"{light.name} of {light.panel}")
+    blocks += [para(f"Lit by “{load}”: {join(names)}.") for load, names in lit.items()]
     kept = [item.text for item in power.promises if item.holds]
     broken = [item.text for item in power.promises if not item.holds]
     sections = []

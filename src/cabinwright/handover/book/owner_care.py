@@ -118,7 +118,7 @@ def never(given: Given) -> Chapter:
     return Chapter(
         "never",
         "What never to do",
-        (lead("Each of these has cost somebody a system, a car or worse."), bullets(lines), caution(HEARING)),
+        (lead("Each of these can cost a loudspeaker, a car or worse."), bullets(lines), caution(HEARING)),
     )
 
 

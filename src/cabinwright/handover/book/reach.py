@@ -120,12 +120,13 @@ def _speakers(given: Given) -> Iterator[Block]:
     found = [(words[view], drawing) for view, drawing in drawn if drawing is not None]
     if build.cabin and any(item.kind.startswith("airbag") for item in build.cabin.keep_outs):
         yield caution(
-            "Hatched volumes hold airbags or are in their way. Take nothing apart there and measure at no yellow plug: the car "
-            "maker’s instructions, and who is licensed, go first.",
+            "Shaded volumes with a broken edge hold airbags, are in their way, or must stay free for another reason. Take "
+            "nothing apart at an airbag, and measure at none of its plugs: the car maker’s instructions, and who is licensed, "
+            "go first.",
             severe=True,
         )
     for caption, drawing in found:
-        yield picture(drawing, f"{caption}. Numbers as in the table; dashed: what must stay free.", width_mm=150.0)
+        yield picture(drawing, f"{caption}. Numbers as in the table; dashed: what must stay free.")
     numbers = speaker_numbers(build)
     rows = []
     for item in build.speakers:

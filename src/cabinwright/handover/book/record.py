@@ -96,7 +96,7 @@ def _again(given: Given) -> Iterator[Block]:
             drawing,
             f"{item.name.capitalize()}: predicted and measured.",
             name=f"book-verified-{number}",
-            width_mm=150.0,
+            width_mm=136.0,
         )
     causes = [cause_words(item) for item in result.causes]
     if causes:

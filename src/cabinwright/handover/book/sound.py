@@ -26,6 +26,9 @@ from cabinwright.stages.enclosure.result import BoxResult
 
 __all__ = ["loudspeakers"]
 
+LEFT_OUT = ("What holds it back", "Group delay")  #: charts for whoever designs, not for whoever mends
+HALF_MM, HUNG_MM = 90.0, 136.0
+
 
 def loudspeakers(given: Given) -> Chapter:
     """What hangs on which amplifier, what is in which box, and what is behind which panel."""
@@ -76,14 +79,18 @@ def _boxes(given: Given) -> Iterator[Block]:
         return
     for number, (name, box) in enumerate(given.enclosure.boxes.items(), start=1):
         yield facts((("enclosure", name), ("kind", _kind(box)), *box_figures(box)))
-        drawn = list(box_charts(name, box))
-        yield figures(
-            [
-                chart(item, caption, name=f"book-box-{number}-{count}")
-                for count, (caption, item) in enumerate(drawn)
-                if caption not in ("What holds it back", "Group delay")
-            ]
-        )
+        drawn = [(caption, item) for caption, item in box_charts(name, box) if caption not in LEFT_OUT]
+        shown = [
+            chart(
+                item,
+                f"{caption}.",
+                name=f"book-box-{number}-{count}",
+                width_mm=HUNG_MM if item.width_mm > HALF_MM else None,
+            )
+            for count, (caption, item) in enumerate(drawn)
+        ]
+        yield from (item for item, (_, of) in zip(shown, drawn, strict=True) if of.width_mm > HALF_MM)
+        yield figures([item for item, (_, of) in zip(shown, drawn, strict=True) if of.width_mm <= HALF_MM])
     if not given.enclosure.boxes:
         yield missing("Not in this book: it needs [[boxes]].")
 

@@ -8,7 +8,6 @@ from cabinwright.drawings.picture_svg import draw
 from cabinwright.handover.book.given import Given
 from cabinwright.handover.book.owner import ROLES, on_words, speaker_numbers, speakers_picture
 from cabinwright.handover.signal_order import preset_rows
-from cabinwright.handover.wording import join
 
 __all__ = ["summary"]
 
@@ -48,7 +47,7 @@ def summary(given: Given) -> dict[str, Any]:
             {"title": "What is on when", "rows": _short(controls)},
         ],
         "silent": list(SILENT),
-        "never": f"{join(NEVER)}.",
+        "never": list(NEVER),
         "hearing": "If you must raise your voice to be heard beside you, turn it down.",
         "smell": "Smoke or a smell of burning: car off, out, away. Open nothing.",
     }

@@ -11,10 +11,10 @@ from cabinwright.handover.book.blocks import (
     Block,
     Chapter,
     Section,
+    beside,
     caution,
     chart,
     facts,
-    figures,
     lead,
     missing,
     note,
@@ -35,28 +35,30 @@ from cabinwright.stages.tuning.result import TuningResult
 
 __all__ = ["chain", "settings"]
 
+MOST_PRESETS = 6  #: beside one another in one table
+
 
 def chain(given: Given) -> Chapter:
     """From sources to loudspeakers: diagram, presets, inputs, gains, noise and the order of waking."""
     result = given.signal
-    sections = (
+    sections = [
         Section("chain-presets", "Presets and routes", tuple(_presets(result))),
         Section("chain-gains", "Gains, set with a meter", tuple(_gains(result))),
         Section("chain-noise", "Hum and hiss", tuple(_noise(given))),
         Section("chain-order", "Order of waking", tuple(_order(result))),
-    )
+    ]
     if result is None:
-        return Chapter("chain", "Signal chain", (missing(given.why_not("signal")),), sections)
+        return Chapter("chain", "Signal chain", (missing(given.why_not("signal")),), tuple(sections))
+    about = lead("From what plays to what is heard, with the levels between.")
     drawing = chain_sheet(given.build, result)
-    blocks: list[Block] = [lead("From what plays to what is heard, with the levels between.")]
     if drawing is None:
-        blocks.append(missing("A diagram needs [[sources]], [[inputs]] and [[amplifiers]]."))
+        shown = missing("Not in this book: a diagram needs [[sources]], [[inputs]] and [[amplifiers]].")
     else:
         ratio = drawing.width_mm / drawing.height_mm
-        blocks.append(
-            sheet(cropped(sheet_svg(drawing), drawing), "Signal chain. Voltages are rms values of a sine.", ratio=ratio)
-        )
-    return Chapter("chain", "Signal chain", tuple(blocks), sections)
+        svg = cropped(sheet_svg(drawing), drawing)
+        shown = sheet(svg, "Signal chain. Voltages are rms values of a sine.", ratio=ratio)
+    sections.insert(1, Section("chain-diagram", "Diagram", (shown,)))
+    return Chapter("chain", "Signal chain", (about,), tuple(sections))
 
 
 def _presets(result: SignalResult | None) -> Iterator[Block]:
@@ -77,15 +79,21 @@ def _presets(result: SignalResult | None) -> Iterator[Block]:
         for row in found
     ]
     yield table(head, rows, widths=(1.0, 1.0, "auto", 1.5, 1.0, 1.2), right=(2,))
-    routes = [(row["name"], channel, left, right) for row in found for channel, left, right in row["routes"]]
-    yield table(
-        ("preset", "channel", "of left", "of right"),
-        routes,
-        widths=(1.2, 1.2, 0.7, 0.7),
-        right=(2, 3),
-        wide=False,
-        strong=(),
-    )
+    if len(found) <= MOST_PRESETS:
+        yield table(("channel", *(row["name"] for row in found)), _routes(found), wide=False)
+
+
+def _routes(found: list[dict[str, Any]]) -> list[tuple[str, ...]]:
+    """By channel: what it gets in each preset."""
+    by_preset = [{channel: (left, right) for channel, left, right in row["routes"]} for row in found]
+    channels = dict.fromkeys(channel for routes in by_preset for channel in routes)
+    return [(channel, *(_route(*routes.get(channel, (NONE, NONE))) for routes in by_preset)) for channel in channels]
+
+
+def _route(left: str, right: str) -> str:
+    if left == right:
+        return NONE if left == NONE else f"both {left}"
+    return ", ".join(f"{side} {level}" for side, level in (("left", left), ("right", right)) if level != NONE)
 
 
 def _gains(result: SignalResult | None) -> Iterator[Block]:
@@ -183,7 +191,7 @@ def settings(given: Given) -> Chapter:
             "No tweeter may play before its high-pass stands: mute every output first. Inverted polarity is set here, never at "
             "the wires."
         ),
-        table(head, rows, widths=(1.2, 1.5, 1.5, "auto", "auto", "auto"), right=(4, 5)),
+        table(head, rows, widths=(1.0, 1.9, 1.9, "auto", "auto", "auto"), right=(4, 5)),
         note(
             f"Linkwitz-Riley crossovers lie 6 dB down at their frequency, Butterworth 3 dB. The filters are for {rate}."
         ),
@@ -211,12 +219,20 @@ def _channel(tuned: TuningResult, number: int, card: dict[str, Any]) -> Iterator
     item = tuned.settings.channels[number - 1]
     curves = tuned.channels.get(item.name)
     delay = card["delay"]
-    yield facts(
+    known = facts(
         (
-            ("delay", f"{delay['ms']} ms ({delay['cm']} cm or {delay['inches']} in of air)"),
-            ("gain, polarity", f"{card['gain']}, {card['polarity']}"),
+            ("delay", f"{delay['ms']} ms"),
+            ("as a way of sound", f"{delay['cm']} cm, {delay['inches']} in"),
+            ("gain", card["gain"]),
+            ("polarity", card["polarity"]),
+            ("safe from, to", f"{curves.low_limit_hz:.0f} to {curves.high_limit_hz:.0f} Hz" if curves else NONE),
         )
     )
+    if curves is None:
+        yield known
+    else:
+        said = "As recorded, its filters, and both together; shaded: outside its safe range."
+        yield beside(known, chart(charts.channel_chart(tuned, curves), said, name=f"book-channel-{number}"))
     rows = []
     for row in sorted(item.filters, key=lambda one: (one.kind not in ("high-pass", "low-pass"), one.frequency_hz)):
         words = filter_words(row)
@@ -227,6 +243,3 @@ def _channel(tuned: TuningResult, number: int, card: dict[str, Any]) -> Iterator
         )
     else:
         yield para("No filters.")
-    if curves is not None:
-        said = f"{item.name}: as recorded, its filters, and both together; shaded: outside its safe range."
-        yield figures([chart(charts.channel_chart(tuned, curves), said, name=f"book-channel-{number}")])
