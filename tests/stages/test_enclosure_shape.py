@@ -262,7 +262,7 @@ def test_an_stl_says_its_unit() -> None:
 
 
 def test_a_sheet_that_is_not_there() -> None:
-    with pytest.raises(BuildError, match="no sheet is called"):
+    with pytest.raises(BuildError, match="no sheet has this name"):
         parse(f'{MODEL}{BOX}[boxes.shape]\nsize_m = [0.5, 0.4]\nheight_m = 0.3\nsheet = "nothing"')
 
 

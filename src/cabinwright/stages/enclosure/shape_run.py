@@ -128,8 +128,10 @@ def finished(draft: Draft, port: PortResult | None, files: Files) -> tuple[Shape
     mount = mounted(shape, body, model, draft.units, port)
     taken = displaced(shape, body, model, draft.units, port, mount)
     net = body.inside_volume_m3 - sum(taken.values())
-    try:
-        mesh, material = _solid(shape, body, mount)
+    gaps = clearances(box.name, shape, body, model, mount, port, found)
+    meets = any(item.severity == "stop" for item in found)
+    try:  # holes that meet something are left out: no file comes of it
+        mesh, material = _solid(shape, body, Mount((), None) if meets else mount)
     except ValueError as fault:
         return None, [*found, refused(box.name, fault)]
     if abs(mesh.volume_m3 / material - 1.0) > SOLID_SHARE:
@@ -144,7 +146,6 @@ def finished(draft: Draft, port: PortResult | None, files: Files) -> tuple[Shape
                 unit="L",
             )
         )
-    gaps = clearances(box.name, shape, body, model, mount, port, found)
     mass = (model.mass_kg or 0.0) * draft.units
     walls = walls_of(
         shape,
