@@ -19,6 +19,7 @@ from cabinwright.stages.power.result import PowerResult
 from cabinwright.stages.power.sizing import Sized
 from cabinwright.stages.power.solved import AVERAGE
 from cabinwright.stages.power.states import States, words
+from cabinwright.stages.power.suspects import Suspects, suspects
 from cabinwright.stages.power.topology import loops, loose_ends, unsettled_nodes
 
 __all__ = ["remarks"]
@@ -31,24 +32,26 @@ _GRAVITY = {"stop": 0, "caution": 1, "note": 2}
 
 def remarks(build: Build, sized: Sized, result: PowerResult, shorts: list[Chafe | None]) -> PowerResult:
     """The result with its findings."""
+    sources = list(_sources(sized, result.states))
+    shorted = any(item.code == "power.short" for item in sources)  # what the supply then gives says nothing about loads
     found = [
-        *_promises(build, result),
+        *_promises(build, sized, result),
         *_relays(build, sized, result.states),
-        *_sources(sized, result.states),
+        *sources,
         *_idle(build, sized, result),
         *_shape(build, sized, result.states),
         *protection(build, sized, result, shorts),
         *extras(build, result),
-        *_voltages(build, sized, result),
-        *_supply(sized, result),
+        *([] if shorted else [*_voltages(build, sized, result), *_supply(sized, result)]),
         *_faults(result),
         finding("power.care", where="supply"),
     ]
     return replace(result, findings=tuple(sorted(found, key=lambda item: _GRAVITY[item.severity])))
 
 
-def _promises(build: Build, result: PowerResult) -> Iterator[Finding]:
-    for promise, judged in zip(build.promises, result.promises, strict=True):
+def _promises(build: Build, sized: Sized, result: PowerResult) -> Iterator[Finding]:
+    blamed = suspects(build, sized.net, result.states, result.promises)
+    for number, (promise, judged) in enumerate(zip(build.promises, result.promises, strict=True)):
         if judged.counterexample is not None:
             opposite = "off" if promise.is_ == "on" else "on"
             yield finding(
@@ -57,7 +60,21 @@ def _promises(build: Build, result: PowerResult) -> Iterator[Finding]:
                 load=promise.load,
                 got=opposite,
                 state=words(judged.counterexample),
+                decides=_deciding(blamed[number]),
+                turned=_turned(blamed[number]),
             )
+
+
+def _deciding(found: Suspects) -> str:
+    """``; it hangs on switch “boot switch”, which is closed there``."""
+    named = [f"{name}, which is {'closed' if closed else 'open'} there" for name, closed in found.decides[:MOST_NAMED]]
+    return f"; it hangs on {', and on '.join(named)}" if named else ""
+
+
+def _turned(found: Suspects) -> str:
+    if not found.turned:
+        return ""
+    return f" It would hold with {' or '.join(found.turned[:MOST_NAMED])} the other way round, open for closed."
 
 
 def _relays(build: Build, sized: Sized, states: States) -> Iterator[Finding]:
