@@ -196,6 +196,8 @@ class Session:
             return verify(self.located, recorded, settings, second), "", settings.fingerprint
         except PersonError as error:
             return None, f"Not verified: {error}", ""
+        except Exception as error:
+            return None, f"Not verified: {crashed('verification', error).message}", ""
 
     def _designed(self, progress: Progress) -> tuple[Results, RecordedResponses | None, FactoryResponses | None]:
         """What every stage gives, and the recordings and captures that it was given."""

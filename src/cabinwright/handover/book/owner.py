@@ -148,6 +148,8 @@ def _why(given: Given) -> Iterator[Block]:
             f"wanted sound; as it is set now, {decibels(max(after), plus=False)} (worse side, on average over frequency)."
         )
     yield bullets(lines)
+    if not sides:
+        return
     name = sides[0]
     yield chart(
         charts.sum_chart(tuned, tuned.sums[name], wide=True),

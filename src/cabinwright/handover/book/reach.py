@@ -57,6 +57,7 @@ def first(given: Given) -> Chapter:
         "Before you start",
         (
             lead("Ten minutes here save an afternoon."),
+            *_stops(given),
             caution(*CARE, severe=True),
             caution(CAUTION),
             facts(row for row in rows if row[1]),
@@ -86,6 +87,17 @@ def first(given: Given) -> Chapter:
             ),
         ),
     )
+
+
+def _stops(given: Given) -> Iterator[Block]:
+    """What has to be settled before anyone works on, if anything."""
+    count = sum(item.severity == "stop" for items in given.findings.values() for item in items)
+    if count:
+        verb = "finding says" if count == 1 else "findings say"
+        yield caution(
+            [f"{count} {verb} stop: settle it before anything is loaded, cut or driven, ", To("findings"), "."],
+            severe=True,
+        )
 
 
 def tuned_for(given: Given) -> str:
