@@ -81,7 +81,8 @@ def design(
     )
     if boxed is None and "enclosure" not in stopped:
         skipped["enclosure"] = enclosure.NOT_YET
-    cut = _attempt("workshop", lambda: workshop.run(build, boxed, drawn=drawn), stopped)
+    there = survey.located(build, surveyed) if surveyed else build
+    cut = _attempt("workshop", lambda: workshop.run(there, boxed, placed=placed, drawn=drawn), stopped)
     if cut is None and "workshop" not in stopped:
         skipped["workshop"] = workshop.NOT_YET
     wired = _attempt("power", lambda: power.run(build), stopped)

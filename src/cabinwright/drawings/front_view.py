@@ -202,8 +202,10 @@ def sheet_view(sheet: Nesting, parts: Mapping[str, Part]) -> str:
         points = np.concatenate([segment.flattened(1e-3) for segment in moved[0]])
         x = MM * float(points.real.min() + points.real.max()) / 2.0
         y = corner.imag - MM * float(points.imag.min() + points.imag.max()) / 2.0
+        wide = MM * float(np.ptp(points.real))
+        size = min(22.0, max(7.0, 1.8 * wide / len(placed.part)))  # so that names of small parts stay over them
         body.append(
-            f'<text x="{x:.1f}" y="{y:.1f}" font-size="22" text-anchor="middle" fill="{INK}">{escape(placed.part)}</text>'
+            f'<text x="{x:.1f}" y="{y:.1f}" font-size="{size:.1f}" text-anchor="middle" fill="{INK}">{escape(placed.part)}</text>'
         )
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="-3 -3 {width + 6:.1f} {height + 6:.1f}" role="img" '

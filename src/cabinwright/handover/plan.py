@@ -17,7 +17,7 @@ from cabinwright.stages.signal.result import SignalResult
 from cabinwright.stages.survey.result import SurveyResult
 from cabinwright.stages.tuning.result import TuningResult
 from cabinwright.stages.tuning.settings import ChannelSettings
-from cabinwright.stages.workshop.files import planned_files, solid_files
+from cabinwright.stages.workshop.files import mounts_dict, planned_files, solid_files
 from cabinwright.stages.workshop.result import WorkshopResult
 
 __all__ = ["SCHEMA", "STAGES", "StageResults", "plan_dict", "plan_json"]
@@ -59,7 +59,11 @@ def plan_dict(build: Build, results: StageResults, recordings: RecordedResponses
         elif isinstance(result, EnclosureResult):
             stages[stage] = _enclosure(result)
         elif isinstance(result, WorkshopResult):
-            stages[stage] = {**result.to_dict(), "files": _files(result, results)}
+            stages[stage] = {
+                **result.to_dict(),
+                "mounts": mounts_dict(result),
+                "files": _files(result, results),
+            }
         else:
             stages[stage] = {"findings": [], **plain(result)}
     skipped = {stage: words for stage, words in results.skipped.items() if stages.get(stage) is None}

@@ -15,10 +15,13 @@ from cabinwright.drawings.cut_dxf import dxf_text
 from cabinwright.drawings.cut_pdf import template_pdf
 from cabinwright.drawings.cut_svg import COLOURS, svg_text
 from cabinwright.drawings.front_view import front_view, measured_view, sheet_view
+from cabinwright.drawings.step import step_bytes
+from cabinwright.drawings.stl import stl_bytes
 from cabinwright.handover.csv_text import csv_text
+from cabinwright.handover.mount_page import jig_sections, mount_parts, mount_sections
 from cabinwright.handover.pages import page
 from cabinwright.handover.report import finding_groups
-from cabinwright.stages.workshop.files import FOLDER, planned_files
+from cabinwright.stages.workshop.files import FOLDER, Planned, planned_files
 from cabinwright.stages.workshop.result import LightResult, PanelResult, WorkshopResult
 
 __all__ = ["inches", "millimetres", "workshop_documents"]
@@ -56,6 +59,9 @@ def workshop_documents(build: Build, result: WorkshopResult) -> dict[str, str | 
     }
     parts = result.parts
     for planned in planned_files(result):
+        if planned.mount is not None:
+            documents[planned.name] = _solid(planned, result)
+            continue
         if planned.part is not None:
             drawing = part_drawing(parts[planned.part], _notes(result, parts[planned.part].sheet))
         else:
@@ -68,6 +74,13 @@ def workshop_documents(build: Build, result: WorkshopResult) -> dict[str, str | 
         else:
             documents[planned.name] = template_pdf(drawing, paper=build.workshop.paper)
     return documents
+
+
+def _solid(planned: Planned, result: WorkshopResult) -> bytes:
+    mount = result.mounts[planned.mount or ""]
+    if planned.kind == "step":
+        return step_bytes(mount, title=planned.mount or "")
+    return stl_bytes(mount.mesh, title=f"{mount.kind} {planned.mount}")
 
 
 def _notes(result: WorkshopResult, sheet: str) -> tuple[str, ...]:
@@ -93,7 +106,7 @@ def _cut_csv(result: WorkshopResult) -> str:
 
 def _html(build: Build, result: WorkshopResult) -> str:
     length = inches if build.workshop.units == "US" else millimetres
-    planned = planned_files(result)
+    planned, apart = planned_files(result), mount_parts(build, result)
     return page(
         "workshop",
         styles=("report", "workshop"),
@@ -102,8 +115,10 @@ def _html(build: Build, result: WorkshopResult) -> str:
         panels=[
             _panel(number, name, panel, result, length)
             for number, (name, panel) in enumerate(result.panels.items(), 1)
-            if panel.parts
+            if panel.parts and name not in apart
         ],
+        mounts=mount_sections(result, length),
+        jigs=jig_sections(build, result, length),
         lights=[_light(name, light, length) for name, light in result.lights.items()],
         sheets=[_sheet(sheet, result, length) for sheet in result.nesting],
         cuts=[_cut(row, length) for row in result.cut_list],

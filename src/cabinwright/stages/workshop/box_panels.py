@@ -42,6 +42,7 @@ class Computed:
     panel: Panel
     exact: tuple[Contour, tuple[Contour, ...]] | None = None  #: outline and opening; None: as the panel's points say
     stopped: tuple[str, ...] = ()  #: stops that stand against its box
+    lines: tuple[tuple[str, tuple[Segment, ...]], ...] = ()  #: (mark or score, chain) besides
 
 
 def box_panels(build: Build, boxed: EnclosureResult | None) -> list[Computed]:

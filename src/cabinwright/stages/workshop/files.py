@@ -5,11 +5,12 @@ from __future__ import annotations
 import re
 import unicodedata
 from dataclasses import dataclass
+from typing import Any
 
 from cabinwright.stages.enclosure.result import EnclosureResult
 from cabinwright.stages.workshop.result import WorkshopResult
 
-__all__ = ["FOLDER", "Planned", "planned_files", "solid_files", "stem"]
+__all__ = ["FOLDER", "Planned", "mounts_dict", "planned_files", "solid_files", "stem"]
 
 FOLDER = "workshop"
 TEMPLATE_M = 1.5  #: parts longer than this get no paper template
@@ -21,9 +22,10 @@ class Planned:
     """One file to write."""
 
     name: str
-    kind: str  #: dxf, svg, pdf
+    kind: str  #: dxf, svg, pdf, stl, step
     part: str | None = None
     sheet: int | None = None  #: index into the nesting
+    mount: str | None = None  #: name of a ring or pod
 
 
 def planned_files(result: WorkshopResult) -> tuple[Planned, ...]:
@@ -41,7 +43,18 @@ def planned_files(result: WorkshopResult) -> tuple[Planned, ...]:
             continue
         base = stem(f"sheet {sheet.sheet} {sheet.number}", taken)
         rows += [Planned(f"{FOLDER}/{base}.{kind}", kind, sheet=index) for kind in ("dxf", "svg")]
+    solids: set[str] = set()
+    for name, mount in result.mounts.items():
+        base = f"{FOLDER}/{stem(name, solids)}_solid"  # no box or part ends so: stem gives no underscore
+        solid = ["stl", "step"] if result.step else ["stl"]
+        rows += [] if mount.stopped else [Planned(f"{base}.{kind}", kind, mount=name) for kind in solid]
     return tuple(rows)
+
+
+def mounts_dict(result: WorkshopResult) -> dict[str, Any]:
+    """Rings and pods as ``plan.json`` has them, with the names of their solids."""
+    solids = {item.mount: item.name for item in planned_files(result) if item.kind == "stl"}
+    return {name: item.to_dict(solids.get(name)) for name, item in result.mounts.items()}
 
 
 def solid_files(boxed: EnclosureResult | None) -> dict[str, str]:

@@ -14,6 +14,7 @@ from cabinwright.physics.arcs import Segment
 from cabinwright.physics.colour import Match
 from cabinwright.physics.outline import Contour
 from cabinwright.physics.perforation import Field
+from cabinwright.stages.workshop.mount_result import MountResult
 
 __all__ = ["BehindResult", "LightResult", "Nesting", "Offcut", "PanelResult", "Part", "Placed", "WorkshopResult"]
 
@@ -162,6 +163,8 @@ class WorkshopResult:
     cut_list: tuple[dict[str, Any], ...]
     assumptions: tuple[str, ...]
     findings: tuple[Finding, ...] = ()
+    mounts: dict[str, MountResult] = field(default_factory=dict)  #: rings and pods
+    step: bool = False  #: whether solids are written as STEP too
 
     @property
     def parts(self) -> dict[str, Part]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
+from importlib.util import find_spec
 from typing import Any
 
 import numpy as np
@@ -14,8 +15,11 @@ from cabinwright.findings import Finding, finding
 from cabinwright.physics.outline import Drawn, least_inside_radius_m
 from cabinwright.physics.perforation import Field, least_web_m
 from cabinwright.stages.enclosure.result import EnclosureResult
+from cabinwright.stages.layout.result import LayoutResult
 from cabinwright.stages.workshop.box_panels import Computed, box_panels
 from cabinwright.stages.workshop.lights import light_of
+from cabinwright.stages.workshop.mount_panels import mount_panels
+from cabinwright.stages.workshop.mounts import mounts_of
 from cabinwright.stages.workshop.nest import nest, pieces_of
 from cabinwright.stages.workshop.parts import Shapes, parts_of, shapes_of
 from cabinwright.stages.workshop.result import Nesting, PanelResult, Part, WorkshopResult
@@ -24,29 +28,38 @@ from cabinwright.tables import rows
 
 __all__ = ["NOT_YET", "run"]
 
-NOT_YET = "needs [[panels]] and the [[sheets]] they are cut from"
+NOT_YET = "needs [[panels]], [[rings]] or [[pods]], and the [[sheets]] they are cut from"
 ASSUMPTIONS = (
     "Files hold finished sizes; where a sheet states kerf_m, outlines are half of it larger and openings smaller.",
     "Loss of a grille: plane wave head-on, air in the holes viscous, ends after Ingard with Fok's interaction; 20 °C.",
     "A mesh and grille cloth are taken as open; measure them if it matters.",
     "Edge light: emitters alike, a Lambert source each, the sheet's edge polished where they sit and matt where it is seen.",
+    "Rings and pods: the surface is flat where they stand, the loudspeaker's cone lies in the plane it is screwed to.",
     "Hue: the primaries as their maker states them; bins and warm emitters shift them, so match a sample by eye last.",
 )
 
 
 def run(
-    build: Build, boxed: EnclosureResult | None = None, *, drawn: Mapping[str, Drawn | str] | None = None
+    build: Build,
+    boxed: EnclosureResult | None = None,
+    *,
+    placed: LayoutResult | None = None,
+    drawn: Mapping[str, Drawn | str] | None = None,
 ) -> WorkshopResult | None:
     """Everything about the panels of ``build`` and of its computed boxes; None where it has none.
 
     Args:
         boxed: what the enclosure stage found, for how much air a box's loudspeaker moves.
+        placed: what the layout stage found, for the aim of rings and pods; ``build`` then has coordinates for names.
         drawn: files that panels name, as they were read, or why they were not.
     """
     computed = box_panels(build, boxed)
-    if not build.panels and not computed:
+    if not (build.panels or computed or build.rings or build.pods or build.jigs):
         return None
     found: list[Finding] = []
+    taken = {panel.name for panel in (*build.panels, *(item.panel for item in computed))}
+    made, mounts = mount_panels(build, mounts_of(build, placed, found), taken)
+    computed += made
     sheets = {sheet.name: sheet for sheet in build.sheets}
     drawings, panels = {}, {}
     for item in (*(Computed(panel) for panel in build.panels), *computed):
@@ -54,9 +67,10 @@ def run(
         shapes = shapes_of(panel, drawn or {}, found, exact=item.exact)
         if shapes is None:
             continue
+        shapes.lines += [(operation, None, chain) for operation, chain in item.lines]
         drawings[panel.name] = shapes
         panels[panel.name] = _panel(panel, shapes, sheets, build, boxed, found)
-    for item in computed:  # what stands against a box stands against its panels
+    for item in computed:  # what stands against a box, ring or pod stands against its panels
         name = item.panel.name
         if item.stopped and name in panels:
             held = tuple(replace(part, stopped=(*part.stopped, *item.stopped)) for part in panels[name].parts)
@@ -71,7 +85,16 @@ def run(
     nesting = _nest([part for panel in panels.values() for part in panel.parts], build, found)
     panels = _refused(panels, found)  # once more: a part without room on its sheet is not cut either
     cuts = tuple(_cut_row(part) for panel in panels.values() for part in panel.parts)
-    return WorkshopResult(panels, lights, nesting, cuts, ASSUMPTIONS, tuple(found))
+    step = bool(build.workshop.step and mounts) and _step(found)
+    return WorkshopResult(panels, lights, nesting, cuts, ASSUMPTIONS, tuple(found), mounts, step)
+
+
+def _step(found: list[Finding]) -> bool:
+    """Whether STEP can be written."""
+    there = find_spec("OCP") is not None
+    if not there:
+        found.append(finding("workshop.step_missing", where="[workshop] step"))
+    return there
 
 
 def _panel(
