@@ -7,12 +7,15 @@ import pytest
 from build.test_connectors import TEXT
 from cabinwright.build.codec import parse
 from cabinwright.build.document import Build
-from cabinwright.handover.documents import tune_documents
+from cabinwright.handover.documents import plan_documents, tune_documents
+from cabinwright.handover.lists import lists
 from cabinwright.handover.report import report_html
 from cabinwright.physics.response import RecordedResponses
-from cabinwright.pipeline import wiring
+from cabinwright.pipeline import Results, wiring
+from cabinwright.stages import signal
 from cabinwright.stages.tuning.result import TuningResult
 from handover.html_check import Page
+from stages import chains
 
 TABLES = ("supply", "wires", "fuses", "switches", "relays", "loads", "states", "promises", "connectors")
 
@@ -34,6 +37,26 @@ def test_it_is_all_there_and_well_formed(reported) -> None:  # type: ignore[no-u
                   "Connectors, pin by pin", "Commissioning", "amplifier feed"):  # fmt: skip
         assert words in page.text, words
     assert any(attributes.get("href") == "power.html" for _, attributes in page.tags)
+
+
+def test_every_drawing_and_list_is_in_the_report_that_a_plan_writes(
+    car: Build, tune: TuningResult, recordings: RecordedResponses
+) -> None:
+    """Wiring diagram, block diagram with levels, fuse chart, harness, cut list, parts, labels, pins, commissioning."""
+    wired, chained = parse(TEXT), parse(chains.HEAD + chains.SPEAKERS + chains.SOURCES + chains.INPUTS)
+    tables = {table: getattr(wired, table) for table in TABLES}
+    tables |= {table: getattr(chained, table) for table in ("factory_outputs", "sources", "converters", "inputs")}
+    build = car.model_copy(update=tables)
+    power, chain = wiring(build), signal.run(build, tuned=tune)
+    html = plan_documents(build, Results(tuning=tune, power=power, signal=chain), recordings)["report.html"]
+    assert isinstance(html, str)
+    page = Page(html)
+    assert page.faults == []
+    for words in ("Wiring diagram", "Fuse chart", "Harness: 4 wires", "Cut list", "Parts list", "Connectors, pin by pin",
+                  "Labels: print", "Commissioning", "Signal chain"):  # fmt: skip
+        assert words in page.text, words
+    assert html.count('class="label"') == len(lists(build, power).labels) > 8  # type: ignore[arg-type]
+    assert "receiver" in html.partition('class="chain"')[2], "the converter stands in the block diagram"
 
 
 def test_a_broken_promise_and_a_grave_finding_stand_out(reported) -> None:  # type: ignore[no-untyped-def]

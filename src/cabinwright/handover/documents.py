@@ -11,7 +11,7 @@ from cabinwright.handover.plan import StageResults, plan_json
 from cabinwright.handover.power_page import power_documents
 from cabinwright.handover.report import report_html
 from cabinwright.handover.settings_page import settings_files
-from cabinwright.handover.signal_documents import signal_documents
+from cabinwright.handover.signal_documents import chain_svg, signal_documents
 from cabinwright.handover.survey_sheet import survey_sheet_html
 from cabinwright.handover.verification import verification_files
 from cabinwright.handover.wiring_documents import wiring_diagram, wiring_documents
@@ -23,6 +23,8 @@ from cabinwright.stages.layout.meets import meet
 from cabinwright.stages.layout.result import LayoutResult
 from cabinwright.stages.power.result import PowerResult
 from cabinwright.stages.signal.result import SignalResult
+from cabinwright.stages.survey import located
+from cabinwright.stages.survey.result import SurveyResult
 from cabinwright.stages.survey.sheet import Sheet
 from cabinwright.stages.tuning.result import TuningResult
 from cabinwright.stages.tuning.verify.result import VerificationResult
@@ -51,7 +53,8 @@ def plan_documents(
 ) -> dict[str, str | bytes]:
     """``plan.json``, a page for the enclosures and one for the signal chain, and where it is wired all that goes to the bench.
 
-    ``captured`` gives the charts of the radio's repair.
+    ``captured`` gives the charts of the radio's repair. Where it was tuned, ``report.html`` is written as well, with the signal
+    chain in it, which ``tune_documents`` does not work out.
     """
     power = getattr(results, "power", None)
     pages: dict[str, str | bytes] = {"plan.json": plan_json(build, results, recordings)}
@@ -68,6 +71,14 @@ def plan_documents(
     cut = getattr(results, "workshop", None)
     if isinstance(cut, WorkshopResult):
         pages |= workshop_documents(build, cut)
+    tuned, wired = getattr(results, "tuning", None), power if isinstance(power, PowerResult) else None
+    if isinstance(tuned, TuningResult) and recordings is not None:
+        surveyed = getattr(results, "survey", None)
+        there = located(build, surveyed) if isinstance(surveyed, SurveyResult) else build
+        drawn = chain_svg(build, chain) if isinstance(chain, SignalResult) else ""
+        diagram = sheets_svg(wiring_diagram(build, wired)) if wired else ""
+        met = meet(there, recordings)
+        pages["report.html"] = report_html(there, tuned, recordings, met, wired, diagram, drawn)
     if isinstance(power, PowerResult):
         return {**pages, **power_documents(build, power), **wiring_documents(build, power)}
     return {**pages}

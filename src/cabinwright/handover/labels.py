@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
 from cabinwright.build.connectors import Connector
 from cabinwright.build.designations import designations
@@ -12,8 +13,10 @@ from cabinwright.build.document import Build
 from cabinwright.handover.harness import End, Harness, HarnessWire
 from cabinwright.stages.power.result import PowerResult
 
-__all__ = ["LONGEST", "Label", "labels", "qr_svg"]
+__all__ = ["LONGEST", "Label", "label_sheets", "labels", "qr_svg"]
 
+PER_SHEET = 33
+"""Labels of 62 by 22 mm on one sheet: three beside one another and eleven rows fit both A4 and Letter."""
 LONGEST = 30  #: signs of one name on a label
 LONGEST_LINE = 48  #: bytes of one line in its code; more would make that too fine for a camera
 MASK = 2
@@ -98,6 +101,17 @@ def _coded(lines: tuple[str, ...]) -> str:
 
 def _short(text: str) -> str:
     return text if len(text) <= LONGEST else f"{text[: LONGEST - 1].rstrip()}…"
+
+
+def label_sheets(found: Sequence[Label]) -> list[list[dict[str, Any]]]:
+    """Labels as the templates take them, by sheet."""
+    from markupsafe import Markup
+
+    rows = [
+        {"number": item.number, "name": item.name, "lines": item.lines, "qr": Markup(qr_svg(item.text))}
+        for item in found
+    ]
+    return [rows[start : start + PER_SHEET] for start in range(0, len(rows), PER_SHEET)]
 
 
 @lru_cache(maxsize=4096)  # a page and two papers take the same codes

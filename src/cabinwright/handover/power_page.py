@@ -7,7 +7,7 @@ from typing import Any
 from cabinwright.build.designations import designations
 from cabinwright.build.document import Build
 from cabinwright.handover.harness import size_words
-from cabinwright.handover.labels import qr_svg
+from cabinwright.handover.labels import label_sheets
 from cabinwright.handover.lists import Lists, csv_files, figures, lists, view
 from cabinwright.handover.pages import page
 from cabinwright.handover.power_extras import amperes, extra_rows, metered
@@ -19,8 +19,6 @@ from cabinwright.stages.power.states import words
 
 __all__ = ["fault_words", "power_documents", "power_html"]
 
-PER_SHEET = 33
-"""Labels of 62 by 22 mm on one sheet: three beside one another and eleven rows fit both A4 and Letter."""
 PAGES = {
     "fuse-chart": ("Fuse chart", "A card for the lid: print at actual size and cut along the line.", False),
     "harness": ("Harness", "Every wire with both its ends.", True),
@@ -71,7 +69,7 @@ def _papers(build: Build) -> list[tuple[str, list[str]]]:
 
 def _list_html(kind: str, build: Build, found: Lists, shown: dict[str, Any]) -> str:
     heading, about, wide = PAGES[kind]
-    sheets = _sheets(found) if kind == "labels" else []
+    sheets = label_sheets(found.labels) if kind == "labels" else []
     return page(
         "list",
         styles=("report", "electrical"),
@@ -84,16 +82,6 @@ def _list_html(kind: str, build: Build, found: Lists, shown: dict[str, Any]) -> 
         sheets=sheets,
         **shown,
     )
-
-
-def _sheets(found: Lists) -> list[list[dict[str, Any]]]:
-    from markupsafe import Markup
-
-    rows = [
-        {"number": item.number, "name": item.name, "lines": item.lines, "qr": Markup(qr_svg(item.text))}
-        for item in found.labels
-    ]
-    return [rows[start : start + PER_SHEET] for start in range(0, len(rows), PER_SHEET)]
 
 
 def power_html(build: Build, result: PowerResult, shown: dict[str, Any] | None = None) -> str:

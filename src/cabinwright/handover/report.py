@@ -12,6 +12,7 @@ from cabinwright.drawings.chart import Chart
 from cabinwright.drawings.svg import render, swatch
 from cabinwright.findings import Finding
 from cabinwright.handover import report_charts as charts
+from cabinwright.handover.labels import label_sheets
 from cabinwright.handover.lists import lists, view
 from cabinwright.handover.pages import page
 from cabinwright.handover.report_words import LIMITS, TOGETHER, all_findings, expectation, sides_first, verdict
@@ -52,11 +53,14 @@ def report_html(
     met: tuple[Met, ...] = (),
     power: PowerResult | None = None,
     diagram: str = "",
+    chain: str = "",
 ) -> str:
     """Text of ``report.html``: one file, nothing fetched from anywhere, no script.
 
-    ``diagram`` is the wiring diagram as SVG, of our own drawing.
+    ``diagram`` is the wiring diagram and ``chain`` the block diagram of the signal chain as SVG, of our own drawing.
     """
+    from markupsafe import Markup
+
     return page(
         "report",
         styles=("report", "electrical"),
@@ -85,6 +89,7 @@ def report_html(
         recordings=recording_grid(build, recordings),
         met=_met(met),
         electrical=_electrical(build, power, diagram),
+        chain=Markup(chain),
         limits=LIMITS,
         caution=CAUTION,
     )
@@ -98,13 +103,15 @@ def _electrical(build: Build, power: PowerResult | None, diagram: str) -> dict[s
         return None
     promises = [item for item in power.promises if not item.holds]
     grave = [item for item in power.findings if item.severity != "note"]
+    found = lists(build, power)
     return {
         "combinations": power.states.count,
         "promises": len(power.promises),
         "broken": [item.text for item in promises],
         "findings": finding_groups(grave),
         "diagram": Markup(diagram),
-        **view(build, power, lists(build, power)),
+        "sheets": label_sheets(found.labels),
+        **view(build, power, found),
     }
 
 

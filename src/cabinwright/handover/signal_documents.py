@@ -7,11 +7,11 @@ from cabinwright.drawings.diagram import PAGES_MM
 from cabinwright.drawings.diagram_svg import sheet_svg
 from cabinwright.drawings.pdf import pdf_from_svg
 from cabinwright.handover.signal_blocks import chain_sheet
-from cabinwright.handover.signal_page import signal_html
+from cabinwright.handover.signal_page import cropped, signal_html
 from cabinwright.physics.factory import FactoryResponses
 from cabinwright.stages.signal.result import SignalResult
 
-__all__ = ["signal_documents"]
+__all__ = ["chain_svg", "signal_documents"]
 
 
 def signal_documents(
@@ -28,3 +28,9 @@ def signal_documents(
         files["signal.svg"] = drawn
         files["signal.pdf"] = pdf_from_svg([drawn], paper=paper, title=f"Signal chain: {build.title}")
     return files
+
+
+def chain_svg(build: Build, result: SignalResult) -> str:
+    """The block diagram for a page, without the paper's margins; empty where there is no chain to draw."""
+    sheet = chain_sheet(build, result)
+    return cropped(sheet_svg(sheet), sheet) if sheet else ""
