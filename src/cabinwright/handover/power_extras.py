@@ -203,7 +203,7 @@ def _assumed(build: Build, result: PowerResult) -> list[tuple[str, str]]:
     numbers = designations(build)
     found: dict[tuple[str, str], list[str]] = {}
     for kind, items in (("wire", result.wires), ("fuse", result.fuses)):
-        for name, item in items.items():  # type: ignore[attr-defined]
+        for name, item in items.items():
             found.setdefault((kind, item.assumes), []).append(numbers[kind, name])
     everything = {"wire": len(result.wires), "fuse": len(result.fuses)}
     return [
