@@ -279,6 +279,8 @@ LINE_3 = '{name = "3", from = "left tweeter", speakers = ["left tweeter"]},'
 TWICE = '{name = "5", from = "left midbass", speakers = ["left midbass"]},'
 IN_4 = '[[inputs]]\nname = "in 4"\n'
 EXTRA = '[[speakers]]\nname = "extra"\nrole = "midrange"\nside = "left"\n'
+CROSSED = 'routes = [{channel = "left midbass", right_db = 0}, {channel = "right midbass", left_db = 0}]'
+BOTH = 'routes = [{channel = "left midbass", left_db = 0, right_db = 0}, {channel = "right midbass", right_db = 0}]'
 DOUBTFUL = [
     ("signal.channel_unused", "left tweeter", (LINE_3, ""), ""),
     (
@@ -296,6 +298,8 @@ DOUBTFUL = [
     ("signal.quiet_source", "Player", ("loudness_lufs = -10\n", "loudness_lufs = -40\n"), ""),
     ("signal.source_unheard", "deck", (ALSO, ALSO), '[[sources]]\nname = "deck"\nkind = "analogue"\n'),
     ("signal.preset_silent", "Phone", (ALSO, f'{ALSO}\nroutes = [{{channel = "subwoofer"}}]'), ""),
+    ("signal.sides_swapped", "Phone", (ALSO, f"{ALSO}\n{CROSSED}"), ""),
+    ("signal.route_clips", "Phone", (ALSO, f"{ALSO}\n{BOTH}\ntrim_db = 0"), ""),
 ]
 
 
@@ -304,6 +308,19 @@ def test_doubtful_chains_are_named(code: str, where: str, replace: tuple[str, st
     plan = planned(chained(replace=(replace,), extra=extra))
     assert where in [row["where"] for row in plan["findings"] if row["code"] == code], codes(plan)
     assert code not in codes(planned(chained()))
+
+
+@pytest.mark.parametrize(("centre_db", "over_db"), [(-6.0, None), (-3.0, 3.0), (0.0, 6.0)])
+def test_both_sides_together_may_clip(centre_db: float, over_db: float | None) -> None:
+    """The same bass on both sides adds up: two of -3 dB are 3 dB over full scale, two of -6 dB are full scale."""
+    plan = planned(chained(extra=f"[chain]\ncentre_db = {centre_db}\n"))
+    assert plan["presets"]["Radio"]["path_db"] + plan["presets"]["Radio"]["trim_db"] == pytest.approx(0.0, abs=1e-6)
+    found = {row["where"]: row for row in plan["findings"] if row["code"] == "signal.route_clips"}
+    if over_db is None:
+        assert found == {}
+    else:
+        assert found["Radio"]["value"] == pytest.approx(over_db, abs=0.1)
+        assert "“subwoofer”" in found["Radio"]["message"]
 
 
 def test_without_inputs_or_channels_there_are_no_presets() -> None:

@@ -41,6 +41,7 @@ Decibels = Annotated[float, Quantity("db", ge=-120.0, le=60.0)]
 Rate = Annotated[float, Quantity("hz", ge=8000.0, le=768_000.0)]
 Seconds = Annotated[float, Quantity("s", ge=0.0, le=60.0)]
 Loudness = Annotated[Number, Field(ge=-70.0, le=0.0)]
+USUAL_LEAST_OHM = 4.0  #: that every amplifier for cars stands, common practice
 Names = Annotated[tuple[Name, ...], Field(strict=False, max_length=64)]
 
 
@@ -166,6 +167,8 @@ class AmplifierChannel(Model):
     """How the coils of each loudspeaker are joined, where it has two or more; absent: proposed."""
     bridged: bool = False
     """Whether it is two channels bridged."""
+    passive_crossover: bool | None = None
+    """Whether a passive crossover gives each of its loudspeakers its own band; absent: where their roles differ."""
 
 
 class Amplifier(SignalNode):
@@ -183,10 +186,10 @@ class Amplifier(SignalNode):
     """Supply voltage at which the powers are stated."""
     regulated: bool = False
     """Whether its supply is regulated, so that power does not follow the supply voltage."""
-    minimum_ohm: LoadOhms = 4.0
-    """Lowest load of a channel."""
+    minimum_ohm: LoadOhms | None = None
+    """Lowest load of a channel; absent: 4 ohm, or the lowest load that a power is stated for."""
     bridged_minimum_ohm: LoadOhms | None = None
-    """Lowest load of a bridged pair; absent: it cannot be bridged."""
+    """Lowest load of a bridged pair; absent: the lowest that a bridged power is stated for, else it cannot be bridged."""
     input_ohm: Impedance = 10_000.0
     """Input impedance."""
     input_min_v: Volts = 0.2
@@ -199,7 +202,28 @@ class Amplifier(SignalNode):
     @model_validator(mode="after")
     def _sense(self) -> Self:
         require(self.input_min_v <= self.input_max_v, "input_min_v", "input_min_v is at most input_max_v")
+        loads = [(row.load_ohm, row.bridged) for row in self.ratings]
+        require(len(set(loads)) == len(loads), "ratings", "each load has one power, and one more where it is bridged")
         return self
+
+    @property
+    def senses_stated(self) -> bool:
+        """Whether the build says where its gain control ends."""
+        return {"input_min_v", "input_max_v"} <= self.model_fields_set
+
+    @property
+    def least_ohm(self) -> float:
+        """Lowest load of a channel: a maker who states a power into a load lets it be driven."""
+        if self.minimum_ohm is not None:
+            return self.minimum_ohm
+        return min([USUAL_LEAST_OHM, *(row.load_ohm for row in self.ratings if not row.bridged)])
+
+    @property
+    def bridged_least_ohm(self) -> float | None:
+        """Lowest load of a bridged pair; None where it cannot be bridged."""
+        if self.bridged_minimum_ohm is not None:
+            return self.bridged_minimum_ohm
+        return min((row.load_ohm for row in self.ratings if row.bridged), default=None)
 
 
 class Route(Model):

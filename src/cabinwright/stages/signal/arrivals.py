@@ -136,8 +136,10 @@ def _unstated(graph: ChainGraph, found: tuple[Arrival, ...]) -> tuple[str, ...]:
         for node in item.way[1:]:
             row = graph.row(node)
             if isinstance(row, Converter):
-                needs_input = analogue_input(row) and row.input_v is None and row.gain_db is None
-                names += [node.name] if needs_input or (analogue_output(row) and row.output_v is None) else []
+                gain = row.gain_db is not None or row.gain_min_db is not None  # with it, levels are known all the same
+                needs_input = analogue_input(row) and row.input_v is None and not gain
+                needs_output = analogue_output(row) and row.output_v is None and not gain
+                names += [node.name] if needs_input or needs_output else []
             elif isinstance(row, ProcessorInput) and analogue_input(row) and row.input_v is None:
                 names.append(node.name)
     return tuple(dict.fromkeys(names))

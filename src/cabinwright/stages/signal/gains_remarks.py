@@ -25,6 +25,9 @@ def whole_remarks(build: Build, channels: Iterable[ChannelGain]) -> Iterator[Fin
     wish = build.chain.clip_at_v
     if processor and processor.output_v is not None and wish is not None and wish > processor.output_v:
         yield finding("signal.clip_level", where="chain", value=wish, limit=processor.output_v, unit="V")
+    guessed = {item.load.amplifier.name: item.load.amplifier for item in found if not item.load.amplifier.senses_stated}
+    for row in guessed.values():
+        yield finding("signal.control_assumed", where=row.name, value=row.input_min_v, limit=row.input_max_v, unit="V")
     silent = sorted({name for item in found for name in item.to_dict()["noise_unknown"]})
     if silent:
         yield finding("signal.noise_unknown", where="chain", stages=", ".join(silent))

@@ -104,7 +104,7 @@ def _convert(state: Arrival, row: Converter, after: Converter | ProcessorInput) 
     if not state.digital:
         state = state.scaled(bridging_share(output_ohm=state.ohm, input_ohm=row.input_ohm))
         state = state.met(f"{row.name} input", state.level, row.input_v)
-    if row.output_v is None:  # what leaves it is digital
+    if row.output_v is None and not (row.sample_rate_hz is None and _has_gain(row)):  # digital, or matched
         if not state.digital:
             state = state.scaled(1.0 / (row.input_v or state.level))
             state = state.hissed(
@@ -114,24 +114,27 @@ def _convert(state: Arrival, row: Converter, after: Converter | ProcessorInput) 
             state = state.hissed(f"{row.name} bits", factor(-quantisation_db(row.bits)))
         return replace(state, digital=True, ohm=0.0)
     analogue = not state.digital
-    gain, chosen = _gain(state, row, after) if analogue else (row.output_v, False)
+    gain, chosen = _gain(state, row, after) if analogue else (row.output_v or 1.0, False)
     state = state.scaled(gain)
     state = state.met(f"{row.name} output", state.level, row.output_v).hissed(row.name, row.noise_v)
     known = {row.name: (decibels(gain), chosen)} if analogue else {}
     return replace(state, digital=False, ohm=row.output_ohm, converter_db={**state.converter_db, **known})
 
 
+def _has_gain(row: Converter) -> bool:
+    return row.gain_db is not None or row.gain_min_db is not None
+
+
 def _gain(state: Arrival, row: Converter, after: Converter | ProcessorInput) -> tuple[float, bool]:
     """Gain of a converter, analogue on both sides, and whether it was chosen here."""
-    assert row.output_v is not None
     if row.gain_min_db is not None and row.gain_max_db is not None:
         share = bridging_share(output_ohm=row.output_ohm, input_ohm=after.input_ohm)
-        goal = min(row.output_v, after.input_v / share if after.input_v else math.inf)
-        wanted = decibels(goal / (state.level * state.usable))
+        goal = min(row.output_v or math.inf, after.input_v / share if after.input_v else math.inf)
+        wanted = decibels(goal / (state.level * state.usable)) if math.isfinite(goal) else 0.0
         return factor(min(max(wanted, row.gain_min_db), row.gain_max_db)), True
     if row.gain_db is not None:
         return factor(row.gain_db), False
-    return (row.output_v / row.input_v if row.input_v else 1.0), False
+    return (row.output_v / row.input_v if row.output_v and row.input_v else 1.0), False
 
 
 def set_input(row: ProcessorInput, found: Sequence[Arrival]) -> InputSetting:

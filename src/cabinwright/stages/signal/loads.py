@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -16,7 +17,15 @@ from cabinwright.stages.power.result import PowerResult
 from cabinwright.stages.signal.loads_limits import SINE_PEAK_DB, Travel, Tuned, level_db, travel, tuned
 from cabinwright.stages.signal.loads_remarks import amplifier_remarks, line_remarks
 from cabinwright.stages.signal.loads_speakers import DriveUnit, drive_units
-from cabinwright.stages.signal.loads_wirings import Alternative, alternatives, choose, floor_ohm, output_stage
+from cabinwright.stages.signal.loads_wirings import (
+    Alternative,
+    alternatives,
+    behind_passive,
+    choose,
+    floor_ohm,
+    groups,
+    output_stage,
+)
 from cabinwright.stages.tuning.settings import Settings
 
 __all__ = ["AmplifierLoad", "LineLoad", "Loads", "work_out"]
@@ -95,6 +104,7 @@ class LineLoad:
             "reason": self.reason,
             "nominal_ohm": picked.get("nominal_ohm"),
             "minimum_ohm": picked.get("minimum_ohm"),
+            "minimum_from": {unit.name: unit.least_from for unit in self.units},
             "amplifier_minimum_ohm": floor_ohm(self.amplifier, self.line),
             "allowed": picked.get("allowed"),
             "clip_v": self.clip_v,
@@ -176,11 +186,12 @@ def work_out(
     """
     if not build.amplifiers:
         return None
-    units = drive_units(build)
     boxes = {name: box for box in (boxed.boxes.values() if boxed else ()) for name in box.speakers}
+    driven = Counter(name for row in build.amplifiers for line in row.channels for name in line.speakers)
+    units = {name: unit.boxed(boxes.get(name)).shared(driven[name]) for name, unit in drive_units(build).items()}
     found = tuple(_amplifier(build, row, units, settings, power, boxes) for row in build.amplifiers)
     remarks = [
-        *(item for one in found for item in amplifier_remarks(one.row, one.used)),
+        *(item for one in found for item in amplifier_remarks(one.row, one.used, one.supply_v)),
         *(item for one in found for line in one.lines for item in line_remarks(line, build.chain)),
     ]
     return Loads(found, build.chain.seat_level_db, build.chain.crest_db, tuple(remarks))
@@ -222,15 +233,23 @@ def _line(
     supply_v: float,
     boxes: Mapping[str, BoxResult],
 ) -> LineLoad:
-    heard = tuned(settings, line.from_, units)
+    passive = behind_passive(line, units)
+    heard = tuned(settings, line.from_, units, passive=passive)
     found = alternatives(row, line, units, supply_v=supply_v)
     chosen, reason = choose(found, line, units) if found else (None, "an impedance is not known")
     coil_v = [share * chosen.clip_v for share in chosen.coil_share] if chosen else []
+    lowest = min(unit.band[0] for unit in units)
     moved = [
-        travel(unit, coil_v=volts, heard=heard, box=boxes.get(unit.name))
+        travel(
+            unit,
+            coil_v=volts,
+            heard=heard,
+            box=boxes.get(unit.name),
+            from_hz=unit.band[0] if passive and unit.band[0] > lowest else 0.0,
+        )
         for unit, volts in zip(units, coil_v, strict=False)
     ]
-    seat = level_db(units, coil_v, band=heard.band) if chosen else None
+    seat = _seat_db(units, coil_v, heard, passive=passive) if chosen else None
     return LineLoad(
         amplifier=row,
         line=line,
@@ -246,3 +265,16 @@ def _line(
         seat_db=None if seat is None else seat + SINE_PEAK_DB,
         wanted_db=build.chain.seat_level_db,
     )
+
+
+def _seat_db(units: Sequence[DriveUnit], coil_v: Sequence[float], heard: Tuned, *, passive: bool) -> float | None:
+    """Level of all together; behind a passive crossover that of the way which brings least, each plays its own band."""
+    if not passive:
+        return level_db(units, coil_v, band=heard.band)
+    found = []
+    for group in groups(units):
+        mine = [units[k] for k in group]
+        band = (max(unit.band[0] for unit in mine), heard.band[1])
+        found.append(level_db(mine, [coil_v[k] for k in group], band=band))
+    known = [level for level in found if level is not None]
+    return min(known) if len(known) == len(found) else None

@@ -48,10 +48,13 @@ class Tuned:
         return decibels(float(self.response[inside].max())) if inside.any() else 0.0
 
 
-def tuned(settings: Settings | None, name: str, units: Sequence[DriveUnit]) -> Tuned:
-    """The tune of one channel; without one, a wire and the range that the loudspeakers may be given."""
+def tuned(settings: Settings | None, name: str, units: Sequence[DriveUnit], *, passive: bool = False) -> Tuned:
+    """The tune of one channel; without one, a wire and the range that the loudspeakers may be given.
+
+    ``passive``: whether a passive crossover shares that range out among them.
+    """
     low, high = max(unit.band[0] for unit in units), min(unit.band[1] for unit in units)
-    if low >= high:  # a tweeter and a midbass behind one passive crossover
+    if passive or low >= high:
         low, high = min(unit.band[0] for unit in units), max(unit.band[1] for unit in units)
     channel = next((row for row in settings.channels if row.name == name), None) if settings else None
     if settings is None or channel is None:
@@ -82,11 +85,14 @@ class Travel:
         return decibels(self.xmax_m / self.peak_m)
 
 
-def travel(unit: DriveUnit, *, coil_v: float, heard: Tuned, box: BoxResult | None = None) -> Travel | None:
+def travel(
+    unit: DriveUnit, *, coil_v: float, heard: Tuned, box: BoxResult | None = None, from_hz: float = 0.0
+) -> Travel | None:
     """Travel with a sine that just clips the amplifier wherever the tune lets it; None where figures are missing.
 
     ``coil_v`` over each coil [V rms] where it clips; ``box``: the computed enclosure, else sealed or infinite as the build
-    says. Below the band of an untuned channel nothing is counted: no crossover is known yet.
+    says. Below the band of an untuned channel nothing is counted: no crossover is known yet; nor below ``from_hz``,
+    where a passive crossover keeps it from the bass.
     """
     if unit.xmax_m is None:
         return None
@@ -94,8 +100,8 @@ def travel(unit: DriveUnit, *, coil_v: float, heard: Tuned, box: BoxResult | Non
     if per_volt is None:
         return None
     fed = np.minimum(heard.response, 1.0)
-    if heard.channel is None:
-        fed = np.where(heard.band[0] > GRID_HZ, 0.0, fed)
+    lowest = max(from_hz, heard.band[0] if heard.channel is None else 0.0)
+    fed = np.where(lowest > GRID_HZ, 0.0, fed)
     moved = coil_v * unit.terminal_per_coil * per_volt * fed
     worst = int(np.argmax(moved))
     return Travel(unit.name, float(moved[worst]), float(GRID_HZ[worst]), unit.xmax_m)

@@ -8,22 +8,28 @@ from typing import TYPE_CHECKING
 from cabinwright.build.chain import Amplifier, Chain
 from cabinwright.findings import Finding, finding
 from cabinwright.stages.signal.loads_speakers import LEAST_SHARE
-from cabinwright.stages.signal.loads_wirings import ROUNDED, floor_ohm
+from cabinwright.stages.signal.loads_wirings import PASSIVE, ROUNDED, floor_ohm
 
 if TYPE_CHECKING:
     from cabinwright.stages.signal.loads import LineLoad
 
 __all__ = ["amplifier_remarks", "line_remarks"]
 
+QUOTED = 1.005  #: figures that are equal as they are quoted are equal
+OVER_RATED, UNDER_RATED = 1.25, 0.7
+"""Of the voltage that powers are stated for: beyond it lies another network (12 or 24 V), common practice."""
 TRAVEL_SHARE = 1.05  #: of xmax before it is said: figures are quoted to two digits
 
 
-def amplifier_remarks(row: Amplifier, used: int) -> Iterator[Finding]:
-    """More channels in use than there are, and pairs that must not be bridged."""
+def amplifier_remarks(row: Amplifier, used: int, supply_v: float) -> Iterator[Finding]:
+    """A supply it is not made for, more channels in use than there are, and pairs that must not be bridged."""
+    if supply_v > OVER_RATED * row.rated_v or supply_v < UNDER_RATED * row.rated_v:
+        code = "signal.supply_high" if supply_v > row.rated_v else "signal.supply_low"
+        yield finding(code, where=row.name, value=round(supply_v, 2), limit=row.rated_v, unit="V")
     if row.channel_count is not None and used > row.channel_count:
         yield finding("signal.channels_short", where=row.name, value=used, limit=row.channel_count)
     for line in row.channels:
-        if line.bridged and row.bridged_minimum_ohm is None:
+        if line.bridged and row.bridged_least_ohm is None:
             yield finding("signal.not_bridgeable", where=f"{row.name}: {line.name}")
 
 
@@ -65,14 +71,14 @@ def _impedance(load: LineLoad) -> Iterator[Finding]:
         )  # fmt: skip
         return
     least = LEAST_SHARE * floor
-    if any(unit.least_stated for unit in load.units) and chosen.minimum_ohm < least * (1.0 - ROUNDED):
+    if any(unit.least_known for unit in load.units) and chosen.minimum_ohm < least * (1.0 - ROUNDED):
         value = round(chosen.minimum_ohm, 2)
         yield finding("signal.load_dips", where=load.name, value=value, limit=round(least, 2), unit="Ω")
     if chosen.nominal_ohm < load.stage.lowest_ohm * (1.0 - ROUNDED):
         value = round(chosen.nominal_ohm, 2)
         yield finding("signal.power_guessed", where=load.name, value=value, limit=load.stage.lowest_ohm, unit="Ω")
     shares = chosen.each_w
-    if max(shares) > 1.25 * min(shares):
+    if chosen.wiring != PASSIVE and max(shares) > 1.25 * min(shares):
         told = ", ".join(f"{unit.name} {each:.0f} W" for unit, each in zip(load.units, shares, strict=True))
         yield finding("signal.power_uneven", where=load.name, shares=told)
 
@@ -85,12 +91,12 @@ def _power(load: LineLoad, chain: Chain) -> Iterator[Finding]:
         if unit.pe_w is None:
             continue
         music = each * load.music_share
-        if music > unit.pe_w:
+        if music > QUOTED * unit.pe_w:
             yield finding(
                 "signal.music_burns", where=load.name, value=round(music), limit=unit.pe_w, unit="W", speaker=unit.name,
                 crest=f"{chain.crest_db:g}",
             )  # fmt: skip
-        elif each > unit.pe_w and not held:
+        elif each > QUOTED * unit.pe_w and not held:
             yield finding(
                 "signal.sine_burns", where=load.name, value=round(each), limit=unit.pe_w, unit="W", speaker=unit.name,
                 music=f"{music:.0f}",

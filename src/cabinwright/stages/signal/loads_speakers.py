@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from cabinwright.build.document import Build, Seat, Speaker
 from cabinwright.build.loudspeaker import SpeakerModel
 from cabinwright.physics.box import Load, passband_db
 from cabinwright.physics.driver import Driver
 from cabinwright.physics.driver_figures import FIGURES, complete
+from cabinwright.stages.enclosure.result import BoxResult
 from cabinwright.tables import role_row
 
 __all__ = ["Band", "DriveUnit", "drive_units", "heard_from"]
@@ -27,21 +28,45 @@ class DriveUnit:
     """One loudspeaker as a load. Coil figures are one coil's own."""
 
     name: str
+    role: str
     nominal_ohm: float | None  #: None where nothing tells
     nominal_from: str  #: "stated" or "re_ohm"
     least_ohm: float | None
-    least_stated: bool
-    coils: int
-    pe_w: float | None
+    least_from: str  #: "stated", "box" (its computed curve) or "assumed"
+    coils: int  #: on the amplifier channel that is looked at
+    pe_w: float | None  #: that these coils stand
     sensitivity_db: float | None  #: at 1 m for ``reference_v`` over each coil
     sensitivity_from: str
     reference_v: float
     driver: Driver | None
+    coil_over_model: float  #: impedance of one coil against that of the model's figures
     terminal_per_coil: float  #: voltage at the terminals its figures hold for, for one volt at each coil
     xmax_m: float | None
     box_m3: float | None  #: volume of a sealed box; infinite: in an infinite baffle; None: not known, or vented
     distance_m: float | None  #: to the head of the seat that is tuned for
     band: Band  #: what it may be given, as stated or by role
+
+    @property
+    def least_known(self) -> bool:
+        """Whether more than the usual share of its nominal impedance says how far it dips."""
+        return self.least_from != "assumed"
+
+    def shared(self, lines: int) -> DriveUnit:
+        """As one of several amplifier channels sees it that drive as many of its coils each."""
+        if lines < 2 or self.coils % lines:
+            return self
+        return replace(self, coils=self.coils // lines, pe_w=None if self.pe_w is None else self.pe_w / lines)
+
+    def boxed(self, box: BoxResult | None) -> DriveUnit:
+        """With the lowest impedance of its computed box, where that dips lower than what is stated."""
+        if box is None or self.nominal_ohm is None:
+            return self
+        count = max(1, len(box.speakers))
+        alone = {"series": 1.0 / count, "series-parallel": 1.0}.get(box.wiring, float(count))
+        least = box.minimum_impedance_ohm * alone * self.coil_over_model
+        if self.least_from == "stated" and self.least_ohm is not None and self.least_ohm <= least:
+            return self
+        return replace(self, least_ohm=least, least_from="box")
 
 
 def drive_units(build: Build) -> dict[str, DriveUnit]:
@@ -84,16 +109,18 @@ def _unit(build: Build, row: Speaker, model: SpeakerModel | None, seat: Seat | N
     low, high = role_row(row.role)[1:]
     return DriveUnit(
         name=row.name,
+        role=row.role,
         nominal_ohm=nominal,
         nominal_from=source,
         least_ohm=least if least is not None else LEAST_SHARE * nominal if nominal is not None else None,
-        least_stated=least is not None,
+        least_from="assumed" if least is None else "stated",
         coils=coils,
         pe_w=row.pe_w if row.pe_w is not None else model.pe_w if model else None,
         sensitivity_db=level,
         sensitivity_from=told if level is not None else "",
         reference_v=reference,
         driver=driver,
+        coil_over_model=each,
         terminal_per_coil=in_series,
         xmax_m=model.xmax_m if model else None,
         box_m3=_box_m3(build, row),

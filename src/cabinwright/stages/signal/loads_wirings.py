@@ -8,12 +8,14 @@ from typing import Any
 
 from cabinwright.build.chain import Amplifier, AmplifierChannel
 from cabinwright.physics.amplifier import OutputStage
-from cabinwright.physics.coils import Arrangement, arrangements, join
+from cabinwright.physics.coils import Arrangement, Joined, arrangements, join
 from cabinwright.stages.signal.loads_speakers import LEAST_SHARE, DriveUnit
 
-__all__ = ["Alternative", "alternatives", "choose", "floor_ohm", "output_stage"]
+__all__ = ["PASSIVE", "Alternative", "alternatives", "behind_passive", "choose", "floor_ohm", "groups", "output_stage"]
 
 ROUNDED = 1e-9
+PASSIVE = "passive crossover"
+OTHER_PLACE = ("rear fill", "centre")  #: roles that say where a loudspeaker plays, not which part of the range
 
 
 @dataclass(frozen=True)
@@ -21,7 +23,7 @@ class Alternative:
     """One way to join them."""
 
     coils: str | None  #: "series", "parallel", or None where every loudspeaker has one coil
-    wiring: str | None  #: "series", "parallel", "series-parallel", or None for one loudspeaker
+    wiring: str | None  #: "series", "parallel", "series-parallel", "passive crossover", or None for one loudspeaker
     strings: int  #: side by side
     nominal_ohm: float
     minimum_ohm: float
@@ -54,6 +56,8 @@ class Alternative:
             said.append(f"coils in {self.coils}")
         if self.wiring == "series-parallel":
             said.append(f"{self.strings} strings of {len(self.each_w) // self.strings} side by side")
+        elif self.wiring == PASSIVE:
+            said.append("each behind its part of a passive crossover")
         elif self.wiring:
             said.append(f"loudspeakers in {self.wiring}")
         return ", ".join(said) or "one coil"
@@ -62,8 +66,25 @@ class Alternative:
 def floor_ohm(amplifier: Amplifier, line: AmplifierChannel) -> float:
     """Lowest load that it may be given; a pair that must not be bridged counts as twice a channel's."""
     if line.bridged:
-        return amplifier.bridged_minimum_ohm or 2.0 * amplifier.minimum_ohm
-    return amplifier.minimum_ohm
+        return amplifier.bridged_least_ohm or 2.0 * amplifier.least_ohm
+    return amplifier.least_ohm
+
+
+def behind_passive(line: AmplifierChannel, units: Sequence[DriveUnit]) -> bool:
+    """Whether a passive crossover stands before the loudspeakers: as stated, else where they have different roles.
+
+    A tweeter beside a midbass on one channel stands it no other way.
+    """
+    if len(units) < 2:
+        return False
+    if line.passive_crossover is not None:
+        return line.passive_crossover
+    return len({unit.role for unit in units if unit.role not in OTHER_PLACE}) > 1
+
+
+def groups(units: Sequence[DriveUnit]) -> list[list[int]]:
+    """Places of the loudspeakers of each way behind a passive crossover: those of one role play the same band."""
+    return [[k for k, unit in enumerate(units) if unit.role == role] for role in dict.fromkeys(u.role for u in units)]
 
 
 def output_stage(amplifier: Amplifier, *, bridged: bool) -> OutputStage:
@@ -87,33 +108,34 @@ def alternatives(
     if any(unit.nominal_ohm is None for unit in units):
         return ()
     several = any(unit.coils > 1 for unit in units)
+    passive = behind_passive(line, units)
     stage, floor = output_stage(amplifier, bridged=line.bridged), floor_ohm(amplifier, line)
     return tuple(
         _alternative(coils, way, units, stage, floor, supply_v)
         for coils in (("parallel", "series") if several else (None,))
-        for way in arrangements(len(units))
+        for way in ((None,) if passive else arrangements(len(units)))
     )
 
 
 def _alternative(
     coils: str | None,
-    way: Arrangement,
+    way: Arrangement | None,
     units: Sequence[DriveUnit],
     stage: OutputStage,
     floor: float,
     supply_v: float,
 ) -> Alternative:
     turns = [float(unit.coils) if coils == "series" else 1.0 / unit.coils for unit in units]
-    nominal = join([(unit.nominal_ohm or 0.0) * turn for unit, turn in zip(units, turns, strict=True)], way)
-    least = join([(unit.least_ohm or 0.0) * turn for unit, turn in zip(units, turns, strict=True)], way).ohm
+    nominal = _joined([(unit.nominal_ohm or 0.0) * turn for unit, turn in zip(units, turns, strict=True)], way, units)
+    least = _joined([(unit.least_ohm or 0.0) * turn for unit, turn in zip(units, turns, strict=True)], way, units).ohm
     power = stage.power_w(load_ohm=nominal.ohm, supply_v=supply_v)
     each = tuple(power * share for share in nominal.power_share)
     split = [1.0 / unit.coils if coils == "series" else 1.0 for unit in units]
     fits = nominal.ohm >= floor * (1.0 - ROUNDED)
     return Alternative(
         coils=coils,
-        wiring=way.kind,
-        strings=way.strings,
+        wiring=way.kind if way else PASSIVE,
+        strings=way.strings if way else 1,
         nominal_ohm=nominal.ohm,
         minimum_ohm=least,
         power_w=power,
@@ -121,9 +143,17 @@ def _alternative(
         each_w=each,
         coil_share=tuple(share * part for share, part in zip(nominal.voltage_share, split, strict=True)),
         allowed=fits,
-        verdict=_verdict(nominal.ohm, least, floor, stage, any(unit.least_stated for unit in units)) if fits else
+        verdict=_verdict(nominal.ohm, least, floor, stage, any(unit.least_known for unit in units)) if fits else
         f"{nominal.ohm:.3g} Ω is below the {floor:.3g} Ω that the amplifier stands",
     )  # fmt: skip
+
+
+def _joined(parts_ohm: Sequence[float], way: Arrangement | None, units: Sequence[DriveUnit]) -> Joined:
+    """Behind a passive crossover (``way`` None) the amplifier sees one way at a time, and each gets the whole voltage."""
+    if way is not None:
+        return join(parts_ohm, way)
+    ohm = min(1.0 / sum(1.0 / parts_ohm[k] for k in group) for group in groups(units))
+    return Joined(ohm, tuple(1.0 for _ in parts_ohm), tuple(ohm / part for part in parts_ohm))
 
 
 def _verdict(ohm: float, least: float, floor: float, stage: OutputStage, stated: bool) -> str:
@@ -139,7 +169,7 @@ def choose(found: Sequence[Alternative], line: AmplifierChannel, units: Sequence
     stated = [
         item
         for item in found
-        if (line.wiring is None or item.wiring in (None, line.wiring))
+        if (line.wiring is None or item.wiring in (None, PASSIVE, line.wiring))
         and (line.coils is None or item.coils in (None, line.coils))
     ] or list(found)
     allowed = [item for item in stated if item.allowed]

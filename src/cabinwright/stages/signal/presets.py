@@ -12,6 +12,7 @@ from cabinwright.build.document import Build, Processor
 from cabinwright.findings import Finding, finding
 from cabinwright.stages.power.result import PowerResult
 from cabinwright.stages.signal import arrivals as ways
+from cabinwright.stages.signal import routes as routing
 from cabinwright.stages.signal import sounds as hearing
 from cabinwright.stages.signal import steps as path
 from cabinwright.stages.signal.arrivals import Arrival
@@ -145,7 +146,8 @@ def presets(
         )
         for row, proposed in wanted
     }
-    return PresetsResult(found, tuple(_remarks(build, graph, factory, found, arrived)))
+    remarks = [*_remarks(build, graph, factory, found, arrived), *_routed(build, found, desk.carried)]
+    return PresetsResult(found, tuple(remarks))
 
 
 @dataclass(frozen=True)
@@ -252,3 +254,9 @@ def _remarks(
         yield from item.trim.doubts(name)
         if item.steps:
             yield from path.doubts(name, item.steps)
+
+
+def _routed(build: Build, found: Mapping[str, PresetResult], carried: list[CarriedBy]) -> Iterator[Finding]:
+    for name, item in found.items():
+        level = float("-inf") if item.path_db is None else item.path_db + item.trim.trim_db
+        yield from routing.doubts(build, name, item.routes, carried, level)

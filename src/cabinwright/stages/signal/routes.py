@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,18 +10,30 @@ from numpy.typing import NDArray
 
 from cabinwright.build.chain import Preset, Route
 from cabinwright.build.document import Build, Processor
+from cabinwright.findings import Finding, finding
 from cabinwright.physics.loudness import k_weighting_db
 from cabinwright.stages.signal.chain import ChainGraph, Node, Way
 from cabinwright.stages.tuning.result import TuningResult
 from cabinwright.tables import role_row
 
-__all__ = ["MUTED_DB", "CarriedBy", "Sides", "carried_by", "default_routes", "gains_of", "loudness_db", "routes_of"]
+__all__ = [
+    "MUTED_DB",
+    "CarriedBy",
+    "Sides",
+    "carried_by",
+    "default_routes",
+    "doubts",
+    "gains_of",
+    "loudness_db",
+    "routes_of",
+]
 
 Real = NDArray[np.float64]
 Sides = dict[str, tuple[float, float]]  #: channel: factors of left and right
 
 MUTED_DB = -90.0  #: at this level and below a route counts as muted
 LOUD_HZ = 1000.0 * 2.0 ** (np.arange(-15, 13) / 3.0)  #: thirds of octaves from 31 Hz to 16 kHz
+SPARE_DB = 0.5  #: over full scale, from which it is said: two sides at -6 dB come to 0.02 dB
 SILENT_ROLES = ("subwoofer",)  #: roles that do not carry a warning, whatever range is stated
 
 
@@ -114,3 +127,28 @@ def loudness_db(carried: list[CarriedBy], routes: tuple[Route, ...]) -> float:
         if item.speakers:
             power += 0.5 * (left**2 + right**2) * float(weights @ item.power)
     return float(10.0 * np.log10(power)) if power > 0.0 else float("-inf")
+
+
+def doubts(
+    build: Build, preset: str, routes: tuple[Route, ...], carried: list[CarriedBy], level_db: float
+) -> Iterator[Finding]:
+    """Routes that clip inside the processor, and those that give a side's loudspeakers the other side.
+
+    ``level_db``: of the source at its full output against full scale, with the preset's trim. Bass is alike on both sides,
+    so their levels add up.
+    """
+    side = {row.name: row.side for row in build.speakers}
+    speakers = {row.name: row.speakers for row in build.channels}
+    most = {item.channel: float(item.power.max(initial=0.0)) for item in carried}
+    for channel, (left, right) in gains_of(routes).items():
+        whole = (left + right) * float(np.sqrt(most.get(channel, 0.0)))
+        over = level_db + 20.0 * float(np.log10(whole)) if whole > 0.0 else float("-inf")
+        if over > SPARE_DB:
+            yield finding("signal.route_clips", where=preset, value=round(over, 1), unit="dB", channel=channel)
+        sides = {side[name] for name in speakers.get(channel, ()) if name in side}
+        if (sides == {"left"} and right > left) or (sides == {"right"} and left > right):
+            own = next(iter(sides))
+            yield finding(
+                "signal.sides_swapped", where=preset, channel=channel, side=own,
+                other="right" if own == "left" else "left", speakers=" and ".join(f"“{name}”" for name in speakers[channel]),
+            )  # fmt: skip
