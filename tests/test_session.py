@@ -102,7 +102,7 @@ def test_nothing_recorded(folder: Path) -> None:
 def test_plan_of_a_good_folder(folder: Path) -> None:
     results, paths = Session.open(folder).plan()
     assert results.tuning is not None
-    assert [path.name for path in paths] == ["plan.json"]
+    assert [path.name for path in paths] == ["plan.json", "report.html"]
     plan = json.loads(paths[0].read_text(encoding="utf-8"))
     assert set(plan) >= {"survey", "layout", "signal", "enclosure", "power", "workshop", "tuning"}
 

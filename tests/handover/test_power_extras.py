@@ -8,6 +8,7 @@ import pytest
 
 from cabinwright.build.codec import parse
 from cabinwright.handover.commissioning import Check, commissioning
+from cabinwright.handover.lists import lists
 from cabinwright.handover.power_page import power_html
 from cabinwright.stages import power
 from cabinwright.stages.power.result import PowerResult
@@ -124,3 +125,11 @@ rating_a = 80
     heavy = FULL.replace("power_w = 18", "power_w = 60")
     assert any(check.what == "S1 boot switch: across its closed contact" for check in checks(heavy))
     assert not any("across its closed contact" in what for what in rows), "half of 1.3 A tells nothing"
+
+
+def test_signal_cables_are_on_the_parts_list() -> None:
+    """4.5 m and a tenth and 30 cm are 5.25 m; 1 m becomes 1.4 m."""
+    build, result = parse(FULL), solved(FULL)
+    rows = {part.used_for: part for part in lists(build, result).parts if part.group == "signal cables"}
+    assert {name: part.quantity for name, part in rows.items()} == {"radio to amplifier": 5.25, "a balanced one": 1.4}
+    assert "balanced" in rows["a balanced one"].what and "one end" in rows["a balanced one"].what

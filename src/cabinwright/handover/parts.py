@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from cabinwright.build.designations import Designations, designations
 from cabinwright.build.document import Build
 from cabinwright.build.electrical import CHASSIS, Load
-from cabinwright.handover.harness import Harness
+from cabinwright.handover.harness import Harness, allowed_m
 from cabinwright.stages.power.result import PowerResult
 
 __all__ = ["Part", "parts"]
@@ -40,6 +40,7 @@ def parts(build: Build, result: PowerResult, rows: Harness) -> tuple[Part, ...]:
         *_contacts(build, numbers),
         *_devices(build, numbers),
         *_joints(rows),
+        *_signal(build),
     )
 
 
@@ -114,6 +115,15 @@ def _joints(rows: Harness) -> Iterator[Part]:
     for joint in rows.joints:
         what = "ground points" if joint.node == CHASSIS else "block, stud or splice"
         yield Part("joints", f"{what}, {joint.ends} ends", 1, "pieces", f"{joint.node}: {_listed(list(joint.wires))}")
+
+
+def _signal(build: Build) -> Iterator[Part]:
+    """Signal cables, each as long as it lies plus the same allowance as a wire's."""
+    for cable in build.signal_cables:
+        shield = "grounded at both ends" if cable.shield_grounded == "both ends" else "grounded at one end"
+        kind = "signal cable, balanced" if cable.balanced else "signal cable"
+        length = cable.length_m + allowed_m(cable.length_m, None)
+        yield Part("signal cables", f"{kind}, shield {shield}", round(length, 2), "m", cable.name)
 
 
 def _listed(where: list[str]) -> str:
