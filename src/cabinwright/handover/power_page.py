@@ -176,7 +176,7 @@ def fault_words(fault: FaultResult) -> tuple[str, str] | None:
     said = []
     if fault.kind == "chafed":
         clears = "the wire is harmed first" if not fault.clears else "the wire stands it"
-        opens = NONE if fault.clears_s is None else f"{fault.clears_s:.2g} s"
+        opens = NONE if fault.clears_s is None else f"{max(fault.clears_s, 0.001):.2g} s"
         said.append(f"{amperes(fault.current_a)} at least; fuse {fault.fuse or NONE} opens within {opens}; {clears}")
     for label, names in (
         ("comes on", fault.lights),
