@@ -13,12 +13,14 @@ from cabinwright.stages.signal.gains_channel import ChannelGain
 from cabinwright.stages.signal.loads import LineLoad
 from cabinwright.stages.signal.result import SignalResult
 
-__all__ = ["chain_blocks", "chain_sheet"]
+__all__ = ["chain_blocks", "chain_parts", "chain_sheet"]
 
 NOTES = (
     "Voltages are rms values of a sine: on a source its full output, on an input where it clips, on an amplifier where it "
     "clips into its load at the supply's full-level voltage. Amplifier gains are set as signal.html says.",
 )
+
+BEFORE = ("source: ", "factory output: ", "converter: ", "input: ")  #: blocks before the processor
 
 
 def chain_sheet(build: Build, result: SignalResult) -> Sheet | None:
@@ -27,6 +29,19 @@ def chain_sheet(build: Build, result: SignalResult) -> Sheet | None:
     if len(blocks) < 2:
         return None
     return block_diagram(blocks, joins, title=f"Signal chain: {build.title}", notes=NOTES)
+
+
+def chain_parts(build: Build, result: SignalResult) -> list[tuple[str, Sheet]]:
+    """The same in two drawings, up to the processor and from it on, each narrow enough for a screen or an upright page."""
+    blocks, joins = chain_blocks(build, result)
+    found = []
+    for title, into in (("Up to the processor", True), ("From the processor on", False)):
+        mine = [join for join in joins if join.start.startswith(BEFORE) is into]
+        ends = {name for join in mine for name in (join.start, join.end)}
+        if mine:
+            drawn = block_diagram([item for item in blocks if item.name in ends], mine, title=title)
+            found.append((title, drawn))
+    return found
 
 
 def chain_blocks(build: Build, result: SignalResult) -> tuple[list[Block], list[Join]]:
@@ -55,7 +70,7 @@ def _out(channel: Node, after: Node, loads: dict[str, LineLoad], gains: dict[str
     said = [channel.name]
     load = loads.get(str(after))
     if load is not None and load.heard.channel is not None:
-        said.append(f"{decibels(load.heard.gain_db)}, {_band(load)}")
+        said += [decibels(load.heard.gain_db), _band(load)]
     gain = gains.get(str(after))
     if gain is not None:
         said.append(f"{volts(gain.clip_at_v)} at most")
@@ -183,4 +198,5 @@ def _speaker(name: str, loads: dict[str, LineLoad]) -> list[str]:
 
 
 def _band(load: LineLoad) -> str:
-    return "–".join(hertz(edge) for edge in load.heard.band)
+    low, high = load.heard.band
+    return f"{low:.0f} to {hertz(round(high))}"

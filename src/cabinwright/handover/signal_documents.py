@@ -6,7 +6,7 @@ from cabinwright.build.document import Build
 from cabinwright.drawings.diagram import PAGES_MM
 from cabinwright.drawings.diagram_svg import sheet_svg
 from cabinwright.drawings.pdf import pdf_from_svg
-from cabinwright.handover.signal_blocks import chain_sheet
+from cabinwright.handover.signal_blocks import chain_parts, chain_sheet
 from cabinwright.handover.signal_page import cropped, signal_html
 from cabinwright.physics.factory import FactoryResponses
 from cabinwright.stages.signal.result import SignalResult
@@ -21,7 +21,7 @@ def signal_documents(
     sheet = chain_sheet(build, result)
     drawn = sheet_svg(sheet) if sheet else None
     files: dict[str, str | bytes] = {
-        "signal.html": signal_html(build, result, sheet=sheet, diagram=drawn, captured=captured)
+        "signal.html": signal_html(build, result, parts=chain_parts(build, result), captured=captured)
     }
     if sheet and drawn:
         paper = next((name for name, size in PAGES_MM.items() if size == (sheet.height_mm, sheet.width_mm)), "A0")

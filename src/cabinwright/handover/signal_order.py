@@ -6,7 +6,7 @@ from typing import Any
 
 from cabinwright.handover.wording import decibels, hertz, join
 
-__all__ = ["preset_rows", "turn_on_rows"]
+__all__ = ["bypass_rows", "preset_rows", "turn_on_rows"]
 
 NONE = "–"
 
@@ -22,7 +22,7 @@ def _preset(name: str, row: dict[str, Any]) -> dict[str, Any]:
     if path.get("bandwidth_hz") is not None:
         honest.append(f"up to {hertz(path['bandwidth_hz'])}")
     if path.get("conversions"):
-        honest.append(f"{path['conversions']} conversions")
+        honest.append("1 conversion" if path["conversions"] == 1 else f"{path['conversions']} conversions")
     if path.get("resampled"):
         honest.append(f"resampled {path['resampled']} times" if path["resampled"] > 1 else "resampled once")
     return {
@@ -33,9 +33,17 @@ def _preset(name: str, row: dict[str, Any]) -> dict[str, Any]:
         "inputs": [f"{item['input']} ({item['side']}{_repair(item['repair'])})" for item in row["inputs"]],
         "routes": [(item["channel"], _share(item["left_db"]), _share(item["right_db"])) for item in row["routes"]],
         "also": [f"{item['source']} at {decibels(item['level_db'])}" for item in row["also"]],
-        "sounds": [(sound, _heard(item), bool(item["reaches"])) for sound, item in row["sounds"].items()],
+        "sounds": _sounds(row["sounds"]),
         "path": ", ".join(honest) or NONE,
     }
+
+
+def _sounds(rows: dict[str, dict[str, Any]]) -> list[tuple[str, str, bool]]:
+    """Those of which the same is to be said together."""
+    alike: dict[tuple[str, bool], list[str]] = {}
+    for sound, item in rows.items():
+        alike.setdefault((_heard(item), bool(item["reaches"])), []).append(sound)
+    return [(join(names), text, reaches) for (text, reaches), names in alike.items()]
 
 
 def _repair(row: dict[str, Any] | None) -> str:
@@ -77,3 +85,35 @@ def turn_on_rows(found: dict[str, Any]) -> dict[str, Any]:
 
 def _seconds(time_s: float) -> str:
     return f"{time_s:.2f} s"
+
+
+def bypass_rows(found: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """From ``signal.service_bypasses`` of the plan."""
+    return [
+        {
+            "name": row["name"],
+            "bus": row["bus"],
+            "ends": f"{row['from']} to {row['to']}",
+            "when": states(row["when"]),
+            "silent": join(list(row["silent"])),
+            "proved": _proved(row),
+            "holds": row["holds"],
+            "steps": row["steps"],
+        }
+        for row in found
+    ]
+
+
+def _proved(row: dict[str, Any]) -> str:
+    if row["holds"] is None:
+        return "Not proved: no wiring is described."
+    if row["holds"]:
+        many = "the one combination" if row["combinations"] == 1 else f"all {row['combinations']} combinations"
+        return f"Proved by the wiring in {many} of states."
+    against = f", with {states(row['counterexample'])}" if row["counterexample"] else ""
+    return f"The wiring breaks it{against}: see the findings."
+
+
+def states(values: dict[str, str]) -> str:
+    """States in words."""
+    return ", ".join(f"{name} {value}" for name, value in values.items())

@@ -4,15 +4,19 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Sequence
 from typing import Any
 
 from markupsafe import Markup
 
 from cabinwright.build.document import Build
-from cabinwright.drawings.diagram import Sheet
+from cabinwright.drawings.blocks import TEXT_MM
+from cabinwright.drawings.diagram import Line, Sheet
+from cabinwright.drawings.diagram_svg import sheet_svg
 from cabinwright.handover.pages import page
 from cabinwright.handover.report import finding_groups
-from cabinwright.handover.signal_order import preset_rows, turn_on_rows
+from cabinwright.handover.signal_findings import merged
+from cabinwright.handover.signal_order import bypass_rows, preset_rows, turn_on_rows
 from cabinwright.handover.signal_repair import repair_part
 from cabinwright.handover.signal_words import ohm, volts
 from cabinwright.handover.wording import decibels, hertz
@@ -26,6 +30,12 @@ from cabinwright.stages.signal.result import SignalResult
 __all__ = ["amplifier_rows", "cropped", "gain_rows", "input_rows", "signal_html"]
 
 NONE = "–"
+AIR_MM = 3.0
+LEAST_PX, MOST_PX = (
+    9.5,
+    14.0,
+)  #: height of the diagram's letters on a screen, on which it rather scrolls than shrinks further
+UPRIGHT_MM = 270.0  #: a wider drawing stands on a page across: its letters would be less than 2.1 mm on an upright A4
 PLAIN_METER_HZ = 400.0  #: up to here a plain meter reads alternating voltage truly; common practice
 
 
@@ -33,17 +43,16 @@ def signal_html(
     build: Build,
     result: SignalResult,
     *,
-    sheet: Sheet | None,
-    diagram: str | None,
+    parts: Sequence[tuple[str, Sheet]] = (),
     captured: FactoryResponses | None = None,
 ) -> str:
-    """The whole page as HTML that needs nothing else. ``diagram``: the block diagram ``sheet`` as SVG."""
+    """The whole page as HTML that needs nothing else. ``parts``: the block diagram in pieces that fit a page, with titles."""
     gains, loads = result.gains, result.loads
     return page(
         "signal",
         styles=("report", "signal"),
         title=build.title,
-        findings=finding_groups(list(result.findings)),
+        findings=finding_groups(merged(result.findings)),
         settings=gain_rows(gains) if gains else [],
         tuned=_tuned(gains) if gains else False,
         high=_high(gains) if gains else "",
@@ -56,19 +65,43 @@ def signal_html(
         presets=preset_rows(result.presets.to_dict()) if result.presets else [],
         turn_on=turn_on_rows(result.turn_on.to_dict()) if result.turn_on else None,
         repair=repair_part(result.factory, captured) if result.factory else None,
-        diagram=Markup(cropped(diagram, sheet)) if diagram and sheet else None,
+        diagrams=[_diagram(title, sheet) for title, sheet in parts],
+        lying=any(_lying(sheet) for _, sheet in parts),
+        bypasses=bypass_rows(result.service_bypasses.to_dict()) if result.service_bypasses else [],
     )
 
 
 def cropped(diagram: str, sheet: Sheet) -> str:
-    """Without the paper's empty margins: what a screen has no room for."""
-    boxes = [item.box for item in sheet.symbols]
-    left, top = min(box.left for box in boxes) - 3.0, min(box.top for box in boxes) - 3.0
-    width, height = max(box.right for box in boxes) + 3.0 - left, max(box.bottom for box in boxes) + 3.0 - top
-    view = f'viewBox="{left:.1f} {top:.1f} {width:.1f} {height:.1f}"'
+    """Without the paper's empty margins, title and foot: what a screen has no room for."""
+    left, top, right, bottom = _extent(sheet)
+    view = f'viewBox="{left:.1f} {top:.1f} {right - left:.1f} {bottom - top:.1f}"'
     head, _, body = diagram[diagram.index("<svg") :].partition(">")
     head = re.sub(r'viewBox="[^"]*"', view, re.sub(r' (width|height)="[^"]*"', "", head))
     return f"{head}>{body}"
+
+
+def _extent(sheet: Sheet) -> tuple[float, float, float, float]:
+    """Left, top, right and bottom of all that is drawn, with some air; lines may run outside every block."""
+    boxes = [item.box for item in sheet.symbols]
+    points = [point for item in sheet.items if isinstance(item, Line) for point in item.points]
+    points += [(box.left, box.top) for box in boxes] + [(box.right, box.bottom) for box in boxes]
+    xs, ys = [x for x, _ in points], [y for _, y in points]
+    return min(xs) - AIR_MM, min(ys) - AIR_MM, max(xs) + AIR_MM, max(ys) + AIR_MM
+
+
+def _diagram(title: str, sheet: Sheet) -> dict[str, Any]:
+    left, _, right, _ = _extent(sheet)
+    return {
+        "title": title,
+        "svg": Markup(cropped(sheet_svg(sheet), sheet)),
+        "least_px": math.ceil((right - left) * LEAST_PX / TEXT_MM),
+        "most_px": math.ceil((right - left) * MOST_PX / TEXT_MM),
+    }
+
+
+def _lying(sheet: Sheet) -> bool:
+    left, _, right, _ = _extent(sheet)
+    return right - left > UPRIGHT_MM
 
 
 def _tuned(gains: Gains) -> bool:

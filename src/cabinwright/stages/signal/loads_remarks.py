@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from cabinwright.build.chain import Amplifier, Chain
 from cabinwright.findings import Finding, finding
+from cabinwright.stages.signal.figures import quoted
 from cabinwright.stages.signal.loads_speakers import LEAST_SHARE
 from cabinwright.stages.signal.loads_wirings import PASSIVE, ROUNDED, floor_ohm
 
@@ -25,7 +26,7 @@ def amplifier_remarks(row: Amplifier, used: int, supply_v: float) -> Iterator[Fi
     """A supply it is not made for, more channels in use than there are, and pairs that must not be bridged."""
     if supply_v > OVER_RATED * row.rated_v or supply_v < UNDER_RATED * row.rated_v:
         code = "signal.supply_high" if supply_v > row.rated_v else "signal.supply_low"
-        yield finding(code, where=row.name, value=round(supply_v, 2), limit=row.rated_v, unit="V")
+        yield finding(code, where=row.name, value=quoted(supply_v, 2), limit=quoted(row.rated_v), unit="V")
     if row.channel_count is not None and used > row.channel_count:
         yield finding("signal.channels_short", where=row.name, value=used, limit=row.channel_count)
     for line in row.channels:
@@ -44,14 +45,19 @@ def line_remarks(load: LineLoad, chain: Chain) -> Iterator[Finding]:
     for item in load.travels:
         if item.peak_m > TRAVEL_SHARE * item.xmax_m:
             yield finding(
-                "signal.travel", where=load.name, value=round(1e3 * item.peak_m, 1), limit=round(1e3 * item.xmax_m, 1),
+                "signal.travel", where=load.name, value=quoted(1e3 * item.peak_m, 1), limit=quoted(1e3 * item.xmax_m, 1),
                 unit="mm", speaker=item.speaker, hertz=f"{item.at_hz:.0f}", down=f"{-item.within_db:.1f}",
             )  # fmt: skip
     reached = load.tuned_seat_db
     if reached is not None and reached < load.wanted_db:
         by = f"{load.wanted_db - reached:.1f}"
         yield finding(
-            "signal.headroom_short", where=load.name, value=round(reached, 1), limit=load.wanted_db, unit="dB", by=by
+            "signal.headroom_short",
+            where=load.name,
+            value=quoted(reached, 1),
+            limit=quoted(load.wanted_db),
+            unit="dB",
+            by=by,
         )
 
 
@@ -66,17 +72,19 @@ def _impedance(load: LineLoad) -> Iterator[Finding]:
             else "Fewer loudspeakers on it"
         )
         yield finding(
-            "signal.load_low", where=load.name, value=round(chosen.nominal_ohm, 2), limit=floor, unit="Ω", cure=cure,
+            "signal.load_low", where=load.name, value=quoted(chosen.nominal_ohm, 2), limit=quoted(floor), unit="Ω", cure=cure,
             how=chosen.words,
         )  # fmt: skip
         return
     least = LEAST_SHARE * floor
     if any(unit.least_known for unit in load.units) and chosen.minimum_ohm < least * (1.0 - ROUNDED):
-        value = round(chosen.minimum_ohm, 2)
-        yield finding("signal.load_dips", where=load.name, value=value, limit=round(least, 2), unit="Ω")
+        value = quoted(chosen.minimum_ohm, 2)
+        yield finding("signal.load_dips", where=load.name, value=value, limit=quoted(least, 2), unit="Ω")
     if chosen.nominal_ohm < load.stage.lowest_ohm * (1.0 - ROUNDED):
-        value = round(chosen.nominal_ohm, 2)
-        yield finding("signal.power_guessed", where=load.name, value=value, limit=load.stage.lowest_ohm, unit="Ω")
+        value = quoted(chosen.nominal_ohm, 2)
+        yield finding(
+            "signal.power_guessed", where=load.name, value=value, limit=quoted(load.stage.lowest_ohm), unit="Ω"
+        )
     shares = chosen.each_w
     if chosen.wiring != PASSIVE and max(shares) > 1.25 * min(shares):
         told = ", ".join(f"{unit.name} {each:.0f} W" for unit, each in zip(load.units, shares, strict=True))
@@ -93,11 +101,11 @@ def _power(load: LineLoad, chain: Chain) -> Iterator[Finding]:
         music = each * load.music_share
         if music > QUOTED * unit.pe_w:
             yield finding(
-                "signal.music_burns", where=load.name, value=round(music), limit=unit.pe_w, unit="W", speaker=unit.name,
+                "signal.music_burns", where=load.name, value=round(music), limit=quoted(unit.pe_w), unit="W", speaker=unit.name,
                 crest=f"{chain.crest_db:g}",
             )  # fmt: skip
         elif each > QUOTED * unit.pe_w and not held:
             yield finding(
-                "signal.sine_burns", where=load.name, value=round(each), limit=unit.pe_w, unit="W", speaker=unit.name,
+                "signal.sine_burns", where=load.name, value=round(each), limit=quoted(unit.pe_w), unit="W", speaker=unit.name,
                 music=f"{music:.0f}",
             )  # fmt: skip
