@@ -96,7 +96,7 @@ def test_two_of_one_role_beside_a_tweeter() -> None:
 
 def test_level_behind_a_passive_crossover_is_that_of_its_weaker_way() -> None:
     """20 V are 16.99 dB over 2.83 V, at 1 m: the midbass of 86 dB brings least, and nothing adds to it."""
-    place = {"position_m": "[1.0, -0.4, 0.0]", "impedance_ohm": 4}
+    place: dict[str, Any] = {"position_m": "[1.0, -0.4, 0.0]", "impedance_ohm": 4}
     text = HEAD + speaker("low", "midbass", sensitivity_db=86, **place)
     text += speaker("high", "tweeter", sensitivity_db=91, **place) + channel("front", "low", "high")
     row = loaded(text + amplifier(LINE, regulated="true"))[0]["A"]

@@ -31,12 +31,12 @@ __all__ = [
 
 Sound = Literal["music", "warnings", "navigation", "parking", "calls"]
 
-Volts = Annotated[float, Quantity("v", gt=0.0, le=200.0)]
+Volts = Annotated[float, Quantity("v", ge=1e-6, le=200.0)]
 Noise = Annotated[float, Quantity("v", ge=0.0, le=1.0)]
 Ohms = Annotated[float, Quantity("ohm", ge=0.0, le=10_000_000.0)]
-Impedance = Annotated[float, Quantity("ohm", gt=0.0, le=10_000_000.0)]
-LoadOhms = Annotated[float, Quantity("ohm", gt=0.0, le=1000.0)]
-Watts = Annotated[float, Quantity("w", gt=0.0, le=50_000.0)]
+Impedance = Annotated[float, Quantity("ohm", ge=0.001, le=10_000_000.0)]
+LoadOhms = Annotated[float, Quantity("ohm", ge=0.01, le=1000.0)]
+Watts = Annotated[float, Quantity("w", ge=0.001, le=50_000.0)]
 Decibels = Annotated[float, Quantity("db", ge=-120.0, le=60.0)]
 Rate = Annotated[float, Quantity("hz", ge=8000.0, le=768_000.0)]
 Seconds = Annotated[float, Quantity("s", ge=0.0, le=60.0)]
@@ -182,7 +182,7 @@ class Amplifier(SignalNode):
     """Its stated powers."""
     channel_count: Annotated[int, Field(ge=1, le=32)] | None = None
     """How many channels it has in all; a bridged pair takes two. Absent: those in use."""
-    rated_v: Annotated[float, Quantity("v", gt=0.0, le=60.0)] = 14.4
+    rated_v: Annotated[float, Quantity("v", ge=1.0, le=60.0)] = 14.4
     """Supply voltage at which the powers are stated."""
     regulated: bool = False
     """Whether its supply is regulated, so that power does not follow the supply voltage."""
