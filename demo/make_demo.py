@@ -28,6 +28,7 @@ from cars import RATE, Car, Loudspeaker, heard_at, record, recording_file  # noq
 from cars.loudspeakers import bell, high_pass, low_pass  # noqa: E402
 from chain import CHAIN, with_electrics  # noqa: E402, the module beside this one
 from enclosure import ENCLOSURE, sweep_files  # noqa: E402, the module beside this one
+from mounts import MOUNTS  # noqa: E402, the module beside this one
 from outside.score import played as processed  # noqa: E402
 from wiring import WIRING  # noqa: E402, the module beside this one
 from workshop import WORKSHOP  # noqa: E402, the module beside this one
@@ -137,6 +138,7 @@ def build_text(car: Car) -> str:
         + ENCLOSURE
         + CHAIN
         + WORKSHOP
+        + MOUNTS
     )
 
 

@@ -11,7 +11,7 @@ from shapely import LineString, Polygon, box
 
 from cabinwright.build.codec import parse
 from cabinwright.physics.wedge import Wedge
-from cabinwright.stages import layout, workshop
+from cabinwright.stages import enclosure, layout, workshop
 from cabinwright.stages.workshop.files import mounts_dict, planned_files
 from cabinwright.stages.workshop.mount_shapes import layers_of, rib, rib_turns
 from cabinwright.stages.workshop.result import Part, WorkshopResult
@@ -356,3 +356,11 @@ aim = [0, 1, 0]
     assert ring.angle_deg == pytest.approx(0.0, abs=1e-6)
     assert ring.body.height_m == pytest.approx(0.04)
     assert ring.layers == 5  # 40 mm of 9 mm boards
+
+
+def test_models_with_dimensions_alone_are_nothing_to_the_enclosure_stage() -> None:
+    assert enclosure.run(parse(TEXT)) is None
+    speaker = '[[speakers]]\nname = "s"\nrole = "midbass"\nside = "left"\nmodel = "six"\n'
+    result = enclosure.run(parse(TEXT + speaker))
+    assert result is not None
+    assert [item.code for item in result.findings] == ["enclosure.incomplete"]

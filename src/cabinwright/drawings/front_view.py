@@ -35,7 +35,7 @@ def front_view(name: str, panel: PanelResult, lights: Mapping[str, LightResult],
     for part in reversed(behind):
         lit = part.look == "clear" and rim is not None
         body += _glow(part, corner, rim or CLEAR, tag) if lit else [_face(part, corner, f"url(#{tag}-{_kind(part)})")]
-    body.append(_face(front, corner, f"url(#{tag}-{_kind(front)})"))
+    body.append(_face(front, corner, f"url(#{tag}-{_kind(front)})", open_=True))
     body.append(f'<path d="{_outline(front, corner)}" fill="none" stroke="url(#{tag}-edge)" stroke-width="1.1"/>')
     if line is not None and any(part.look == "clear" for part in panel.parts):
         body += _lit_openings(front, corner, line, tag)
@@ -76,8 +76,9 @@ def _outline(part: Part, corner: complex) -> str:
     return chain_path(part.outline.segments, corner, closed=True)
 
 
-def _face(part: Part, corner: complex, fill: str) -> str:
-    return f'<path d="{_outline(part, corner)}" fill="{fill}"/>'
+def _face(part: Part, corner: complex, fill: str, *, open_: bool = False) -> str:
+    inner = [chain_path(item.segments, corner, closed=True) for item in part.openings] if open_ else []
+    return f'<path d="{" ".join([_outline(part, corner), *inner])}" fill="{fill}" fill-rule="evenodd"/>'
 
 
 def _glow(part: Part, corner: complex, colour: str, tag: str) -> list[str]:

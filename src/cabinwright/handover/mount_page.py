@@ -1,4 +1,4 @@
-"""Rings, pods and jigs on ``workshop.html``: how each stands, its parts, its solid."""
+"""Rings, pods, jigs and boards of boxes on ``workshop.html``: how each stands, its parts, its solid."""
 
 from __future__ import annotations
 
@@ -13,14 +13,16 @@ from cabinwright.stages.workshop.files import mounts_dict
 from cabinwright.stages.workshop.mount_result import MountResult
 from cabinwright.stages.workshop.result import WorkshopResult
 
-__all__ = ["jig_sections", "mount_parts", "mount_sections"]
+__all__ = ["board_sections", "jig_sections", "mount_sections"]
 
 Words = Callable[[float], str]
 
 
-def mount_parts(build: Build, result: WorkshopResult) -> set[str]:
-    """Panels that are shown with their ring, pod or as a jig."""
-    return {name for mount in result.mounts.values() for name in mount.parts} | {jig.name for jig in build.jigs}
+def board_sections(build: Build, result: WorkshopResult, length: Words) -> list[dict[str, Any]]:
+    """Drawings of the boards of boxes: what is neither a panel of the build, nor of a ring or pod, nor a jig."""
+    shown = {name for mount in result.mounts.values() for name in mount.parts}
+    shown |= {panel.name for panel in build.panels} | {jig.name for jig in build.jigs}
+    return _parts(result, tuple(name for name in result.panels if name not in shown), length)
 
 
 def mount_sections(result: WorkshopResult, length: Words) -> list[dict[str, Any]]:
@@ -50,7 +52,7 @@ def _parts(result: WorkshopResult, names: tuple[str, ...], length: Words) -> lis
         {
             "name": part.name,
             "size": f"{length(part.size_m[0])} × {length(part.size_m[1])}"
-            + (f", {part.count} ×" if part.count > 1 else ""),
+            + (f", {part.count} pieces" if part.count > 1 else ""),
             "picture": Markup(part_view(part)),
         }
         for part in known

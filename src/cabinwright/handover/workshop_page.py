@@ -18,7 +18,7 @@ from cabinwright.drawings.front_view import front_view, measured_view, sheet_vie
 from cabinwright.drawings.step import step_bytes
 from cabinwright.drawings.stl import stl_bytes
 from cabinwright.handover.csv_text import csv_text
-from cabinwright.handover.mount_page import jig_sections, mount_parts, mount_sections
+from cabinwright.handover.mount_page import board_sections, jig_sections, mount_sections
 from cabinwright.handover.pages import page
 from cabinwright.handover.report import finding_groups
 from cabinwright.stages.workshop.files import FOLDER, Planned, planned_files
@@ -106,7 +106,7 @@ def _cut_csv(result: WorkshopResult) -> str:
 
 def _html(build: Build, result: WorkshopResult) -> str:
     length = inches if build.workshop.units == "US" else millimetres
-    planned, apart = planned_files(result), mount_parts(build, result)
+    planned, drawn = planned_files(result), {panel.name for panel in build.panels}
     return page(
         "workshop",
         styles=("report", "workshop"),
@@ -115,9 +115,10 @@ def _html(build: Build, result: WorkshopResult) -> str:
         panels=[
             _panel(number, name, panel, result, length)
             for number, (name, panel) in enumerate(result.panels.items(), 1)
-            if panel.parts and name not in apart
+            if panel.parts and name in drawn
         ],
         mounts=mount_sections(result, length),
+        boards=board_sections(build, result, length),
         jigs=jig_sections(build, result, length),
         lights=[_light(name, light, length) for name, light in result.lights.items()],
         sheets=[_sheet(sheet, result, length) for sheet in result.nesting],

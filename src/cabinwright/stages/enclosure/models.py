@@ -27,10 +27,17 @@ class _Found:
 
 
 def all_models(build: Build, sweeps: Mapping[str, Sequence[Sweep]]) -> tuple[dict[str, ModelResult], list[Finding]]:
-    """Every model whose figures are enough, with what there is to say; ``sweeps`` by name of the model."""
+    """Every model whose figures are enough, with what there is to say; ``sweeps`` by name of the model.
+
+    One that states its dimensions alone, for a ring or a list, is passed over unless a box or speaker names it.
+    """
     models: dict[str, ModelResult] = {}
     findings: list[Finding] = []
+    asked = {box.model for box in build.boxes} | {speaker.model for speaker in build.speakers}
+    asked |= {name for name, taken in sweeps.items() if taken}
     for item in build.speaker_models:
+        if item.name not in asked and not stated_figures(item):
+            continue
         measured = _measured(item, sweeps.get(item.name, ()))
         findings += measured.findings
         model, found = _model(item, measured.fitted)

@@ -58,6 +58,8 @@ def run(
     if not build.boxes and not build.speaker_models:
         return None
     models, findings = all_models(build, sweeps or {})
+    if not (build.boxes or models or findings or found):  # models that are there for their dimensions alone
+        return None
     boxes: dict[str, BoxResult] = {}
     for box in build.boxes:
         try:

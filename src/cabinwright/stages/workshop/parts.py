@@ -33,6 +33,8 @@ WEB_M = 0.002  #: least web is never asked to be more than this unless said
 ROUTER_M = 0.003  #: diameter of a router's bit unless said
 SOLID_M = 0.002  #: least material between two openings, and between an opening and the edge
 
+SHARP_M = 0.0002  #: an inside corner that comes out rounder than this is worth a word
+
 DrawnFiles = Mapping[str, Drawn | str]
 
 
@@ -331,7 +333,7 @@ def _solid(part: Part, sheet: Sheet, found: list[Finding]) -> list[Finding]:
     need = max(cutter_radius_m(sheet), sheet.kerf_m / 2.0)
     for contour, hollow in inside:
         radius, at = least_inside_radius_m(contour, hollow=hollow)
-        if radius + 1e-6 < need:
+        if radius + 1e-6 < need and (radius > 0.0 or need > SHARP_M):
             code = "workshop.hard_inside_corner" if radius == 0.0 else "workshop.too_tight"
             place = f"{1e3 * at.real:.0f}, {1e3 * at.imag:.0f} mm"
             new.append(
