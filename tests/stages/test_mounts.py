@@ -284,6 +284,14 @@ def test_nothing_is_written_in_an_airbags_way() -> None:
     assert mounts_dict(result)["ring"]["solid"]["file"] is None
 
 
+def test_an_airbag_is_named_even_where_no_ring_can_be_made() -> None:
+    result = run(
+        TEXT.replace("aim = [0.0, 0.96, 0.28]", "aim = [1.0, 0.1, 0]")
+        + BAG.replace("[0.75,", "[0.95,").replace("[0.7,", "[0.8,")
+    )
+    assert codes(result, "“ring”") >= {"workshop.mount_steep", "workshop.mount_airbag"}
+
+
 def test_the_rings_own_body_is_held_against_the_airbag() -> None:
     """The cone alone stays clear of it, the ring around it does not."""
     near = BAG.replace("0.7,", "0.72,").replace("0.75,", "0.735,", 1)
@@ -318,6 +326,7 @@ def test_the_best_aim_of_layout_is_taken() -> None:
             "workshop.mount_surface",
         ),
         ("aim = [0.0, 0.96, 0.28]", "aim = [1.0, 0.1, 0]", "workshop.mount_steep"),
+        ("position_m = [0.83, -0.68, 0.42]", "position_m = [0.83, 0.68, 0.42]", "workshop.mount_far"),
         ("aim = [0.0, 0.96, 0.28]", "aim = [0.0, 0.7, 0.7]", "workshop.mount_moved"),
         ('surface = "wall"\n', 'surface = "wall"\nheight_m = "12 mm"\n', "workshop.mount_low"),
         ('surface = "wall"\n', 'surface = "wall"\nouter_diameter_m = "150 mm"\n', "workshop.mount_narrow"),

@@ -39,6 +39,7 @@ SCREW_M = 0.010  #: and so far round the circle of its screws
 RIM_M = 0.015  #: and so far round its hole
 NARROW_M = 0.008  #: less material than this round the hole holds no screw; common practice
 STEEP_DEG = 55.0  #: beyond this a ring is longer than it is wide: aim it elsewhere
+FAR_M = 0.3  #: a place farther than this from its surface belongs to another one
 MARGIN_M = 0.003  #: a loudspeaker that ends up farther than this from its place is worth a word
 
 Real = NDArray[np.float64]
@@ -91,13 +92,18 @@ def _mount(build: Build, placed: LayoutResult | None, mount: Mount, new: list[Fi
     aim = _aim(build, placed, place)
     normal = normal if normal @ aim >= 0.0 else -normal
     angle = math.acos(min(1.0, float(normal @ aim)))
-    if math.degrees(angle) > STEEP_DEG:
-        new.append(
-            finding("workshop.mount_steep", where=where, value=round(math.degrees(angle), 1), limit=STEEP_DEG, unit="°")
-        )
+    off = float((at - foot) @ normal)
+    if math.degrees(angle) > STEEP_DEG or abs(off) > FAR_M:
+        if abs(off) > FAR_M:
+            gone, most = round(1e3 * off), round(1e3 * FAR_M)
+            new.append(finding("workshop.mount_far", where=where, value=gone, limit=most, unit="mm", surface=name))
+        else:
+            turned = round(math.degrees(angle), 1)
+            new.append(finding("workshop.mount_steep", where=where, value=turned, limit=STEEP_DEG, unit="°"))
+        _in_the_way(build, where, place, None, new)
         return None
     model = next(item for item in build.speaker_models if item.name == mount.model)
-    far = float((at - foot) @ normal) / math.cos(angle)
+    far = off / math.cos(angle)
     body = _body(build, mount, model, angle, far, where, new)
     frame = _frame(aim, normal, angle)
     origin = at - far * aim
@@ -211,16 +217,7 @@ def _judge(
     """What is in its way, whether the surface is large enough, whether it stands where it was judged."""
     where, sigma = f"{result.kind} “{mount.name}”", place.position_sigma_m
     rims = np.concatenate(result.body.rims[:2])[::6]
-    hull = np.asarray(result.origin_m) + rims @ result.frame.T
-    gaps = {item.keep_out: item.gap_m for item in clearances(build, [place])}
-    for volume in build.cabin.keep_outs if build.cabin else ():
-        gap = min(clearance_m(hull, np.asarray(volume.corners_m, dtype=np.float64)), gaps[volume.name])
-        airbag = volume.kind in AIRBAGS
-        if gap < (SURE * sigma if airbag else 0.0):
-            code = "workshop.mount_airbag" if airbag else "workshop.mount_keep_out"
-            new.append(
-                finding(code, where=where, value=round(1e3 * gap), unit="mm", keep_out=volume.name, kind=volume.kind)
-            )
+    _in_the_way(build, where, place, np.asarray(result.origin_m) + rims @ result.frame.T, new)
     if corners is not None:
         over = _overhang_m(result, corners)
         if over > 0.001:
@@ -241,6 +238,21 @@ def _judge(
         if need > place.depth_m:
             value, limit = round(1e3 * need, 1), round(1e3 * place.depth_m, 1)
             new.append(finding("workshop.mount_depth", where=where, value=value, limit=limit, unit="mm"))
+
+
+def _in_the_way(build: Build, where: str, place: Place, hull: Real | None, new: list[Finding]) -> None:
+    """The loudspeaker as a place, and the body round it where it is known, against every volume that must stay free."""
+    gaps = {item.keep_out: item.gap_m for item in clearances(build, [place])}
+    for volume in build.cabin.keep_outs if build.cabin else ():
+        gap = gaps[volume.name]
+        if hull is not None:
+            gap = min(gap, clearance_m(hull, np.asarray(volume.corners_m, dtype=np.float64)))
+        airbag = volume.kind in AIRBAGS
+        if gap < (SURE * place.position_sigma_m if airbag else 0.0):
+            code = "workshop.mount_airbag" if airbag else "workshop.mount_keep_out"
+            new.append(
+                finding(code, where=where, value=round(1e3 * gap), unit="mm", keep_out=volume.name, kind=volume.kind)
+            )
 
 
 def _overhang_m(result: MountResult, corners: Real) -> float:
