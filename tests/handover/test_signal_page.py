@@ -136,3 +136,9 @@ def test_different_loudspeakers_are_never_merged() -> None:
 
     assert len(merged([burns("a: 1", "left"), burns("a: 2", "right")])) == 2
     assert merged([]) == []
+
+
+def test_sounds_that_a_preset_loses_stand_together() -> None:
+    html = page('[[presets]]\nname = "Bare"\nsource = "player"\n')
+    assert html.count("preset “Bare” loses") == 1
+    assert "preset “Bare” loses what a driver must hear (warnings, navigation and parking)" in html

@@ -168,6 +168,15 @@ def test_spared_loudspeaker() -> None:
     assert row["held_to"] == "loudspeaker"
 
 
+def test_a_control_that_ends_spares_nobody() -> None:
+    """15.49 V for 60 W want the control at 5.11 V, and it ends at 4: 20 log(5.11 / 4) = 2.1 dB more than it stands."""
+    told, _ = worked(HEAD + SOURCE + OUT + "[chain]\nspare_speakers = true\n")
+    row = next(item for item in told["findings"] if item["code"] == "signal.spare_missed")
+    assert row["value"] == pytest.approx(3.96 * 20.0 / math.sqrt(240.0), abs=1e-3)
+    assert "2.1 dB more" in row["message"]
+    assert "signal.gain_over" not in codes(told)
+
+
 @pytest.mark.parametrize(
     ("change", "code"),
     [

@@ -24,6 +24,8 @@ def merged(findings: Iterable[Finding]) -> list[Finding]:
 
 def _kind(item: Finding) -> tuple[object, ...]:
     """What has to be the same. A message that does not begin with its place stands alone."""
+    if "sound" in item.details:
+        return (item.code, item.where, item.remedy, str(item.details.get("reason")))
     if not item.message.startswith(f"{item.where}: "):
         return (item.code, item.where, item.message)
     details = tuple(sorted((key, str(value)) for key, value in item.details.items() if key not in FOLLOWS))
@@ -34,6 +36,9 @@ def _one(items: list[Finding]) -> Finding:
     first = items[0]
     if len(items) == 1:
         return first
+    if "sound" in first.details:
+        sounds = join([str(item.details["sound"]) for item in items])
+        return replace(first, message=first.message.replace(f"({first.details['sound']})", f"({sounds})"))
     alike = [item for item in items if item.message[len(item.where) :] == first.message[len(first.where) :]]
     message = _places([item.where for item in alike]) + first.message[len(first.where) :]
     others = [item for item in items if item not in alike]

@@ -81,7 +81,7 @@ CHAPTERS = (
 """Keys of the chapters in their order; every book has all of them, so that a number means the same in each."""
 
 
-FLOWING = ("system", "controls", "care", "first", "bypass")  #: chapters that begin on no page of their own
+FLOWING = ("system", "controls", "first", "bypass")  #: chapters that begin on no page of their own
 
 
 def contents(given: Given) -> tuple[Numbered, ...]:
@@ -118,7 +118,13 @@ def _plain(number: int, chapter: Chapter, numbers: dict[str, str]) -> dict[str, 
         }
         for count, section in enumerate(chapter.sections, start=1)
     ]
-    head = {"key": chapter.key, "number": str(number), "title": chapter.title, "fresh": chapter.key not in FLOWING}
+    bare = not sections and all(block["kind"] == "missing" for block in chapter.blocks)
+    head = {
+        "key": chapter.key,
+        "number": str(number),
+        "title": chapter.title,
+        "fresh": not bare and chapter.key not in FLOWING,
+    }
     return {**head, "blocks": numbered(chapter.blocks, numbers), "sections": sections}
 
 

@@ -35,6 +35,7 @@ from cabinwright.handover.signal_order import preset_rows
 from cabinwright.handover.wording import decibels, join, microseconds
 from cabinwright.stages.power.result import LoadResult
 from cabinwright.stages.power.states import States
+from cabinwright.stages.workshop.result import PanelResult
 
 __all__ = ["ROLES", "controls", "cover_drawing", "on_words", "presets", "speaker_numbers", "speakers_picture", "system"]
 
@@ -95,7 +96,7 @@ def system(given: Given) -> Chapter:
     build = given.build
     sections = [Section("system-speakers", "What plays", tuple(_speakers(given)))]
     sections.append(Section("system-why", "Why it is so", tuple(_why(given))))
-    if given.workshop is not None and any(panel.parts for panel in given.workshop.panels.values()):
+    if any(_seen(given)):
         sections.append(Section("system-panels", "What you see of it", tuple(_panels(given))))
     count = len(build.speakers)
     devices = [item.name for item in build.amplifiers] or [item.name for item in build.loads if item.amplifier]
@@ -183,16 +184,20 @@ def _image(given: Given) -> Iterator[str]:
 
 def _panels(given: Given) -> Iterator[Block]:
     workshop = given.workshop
-    assert workshop is not None
-    for number, (name, panel) in enumerate(workshop.panels.items(), start=1):
-        if panel.parts:
-            lit = [light for light, item in workshop.lights.items() if item.panel == name]
-            words = f", lit by {join(lit)}" if lit else ""
-            yield figure(
-                front_view(name, panel, workshop.lights, number),
-                f"{name[:1].upper()}{name[1:]}{words}.",
-                width_mm=HUNG_MM,
-            )
+    for number, (name, panel) in enumerate(_seen(given), start=1):
+        assert workshop is not None
+        lit = [light for light, item in workshop.lights.items() if item.panel == name]
+        words = f", lit by {join(lit)}" if lit else ""
+        caption = f"{name[:1].upper()}{name[1:]}{words}."
+        yield figure(front_view(name, panel, workshop.lights, number), caption, width_mm=HUNG_MM)
+
+
+def _seen(given: Given) -> Iterator[tuple[str, PanelResult]]:
+    """Panels that somebody drew; walls of boxes and the like lie behind them."""
+    drawn = {item.name for item in given.build.panels}
+    for name, panel in given.workshop.panels.items() if given.workshop else ():
+        if panel.parts and name in drawn:
+            yield name, panel
 
 
 def presets(given: Given) -> Chapter:

@@ -65,7 +65,7 @@ def arrivals(graph: ChainGraph, factory: FactoryResult | None) -> dict[str, tupl
         setting = set_input(row, levels(graph, graph.way_to(goal)))
         for item in setting.arrivals:
             level = item.level * (item.usable if item.controls else 1.0)  # who has a volume control turns it down
-            one = Arrival(item.way, row.side, decibels(level), setting.sensitivity_v)
+            one = Arrival(item.way, row.side, round(decibels(level), 9) + 0.0, setting.sensitivity_v)
             if repair and graph.row(item.way[0]).kind == RADIO:
                 found[item.source] += _repaired(one, repair)
             else:

@@ -85,6 +85,11 @@ def _key(line: LineLoad, beside: list[LineLoad]) -> str:
     return f"{line.line.from_} ({line.name})" if beside else line.line.from_
 
 
+def _level_db(ratio: float) -> float:
+    """Without the dust that arithmetic leaves beside full scale."""
+    return round(decibels(ratio), 9) + 0.0
+
+
 def _input(item: InputSetting) -> dict[str, Any]:
     row = item.row
     return {
@@ -95,8 +100,8 @@ def _input(item: InputSetting) -> dict[str, Any]:
         "sources": {
             arrival.source: {
                 "way": [node.name for node in arrival.way],
-                "level_db": decibels(arrival.level),
-                "usable_db": decibels(arrival.usable),
+                "level_db": _level_db(arrival.level),
+                "usable_db": _level_db(arrival.usable),
                 "stages": [
                     {"name": s.name, "arrives_v": s.arrives_v, "clip_v": s.clip_v, "margin_db": s.margin_db}
                     for s in arrival.stages

@@ -86,9 +86,11 @@ def channel_remarks(item: ChannelGain) -> Iterator[Finding]:
             by=f"{item.short_db:.1f}",
         )  # fmt: skip
     elif item.short_db < -SPARE_DB:
+        lower = math.floor(100.0 * item.clip_at_v * row.input_max_v / item.wanted_v) / 100.0
         yield finding(
-            "signal.gain_over", where=name, value=quoted(item.wanted_v, 3), limit=quoted(row.input_max_v), unit="V",
-            by=f"{-item.short_db:.1f}", lower=f"{math.floor(100.0 * item.clip_at_v * row.input_max_v / item.wanted_v) / 100.0:g}",
+            "signal.spare_missed" if item.held_to == "loudspeaker" else "signal.gain_over", where=name,
+            value=quoted(item.wanted_v, 3), limit=quoted(row.input_max_v), unit="V", by=f"{-item.short_db:.1f}",
+            lower=f"{lower:g}",
         )  # fmt: skip
     if item.lowered:
         yield finding("signal.meter_lowered", where=name, value=quoted(item.meter_db, 1), unit="dB")

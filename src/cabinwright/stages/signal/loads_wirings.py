@@ -57,7 +57,7 @@ class Alternative:
         if self.wiring == "series-parallel":
             said.append(f"{self.strings} strings of {len(self.each_w) // self.strings} side by side")
         elif self.wiring == PASSIVE:
-            said.append("each behind its part of a passive crossover")
+            said.append("passive crossover")
         elif self.wiring:
             said.append(f"loudspeakers in {self.wiring}")
         return ", ".join(said) or "one coil"
