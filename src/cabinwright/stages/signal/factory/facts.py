@@ -16,6 +16,7 @@ Real = NDArray[np.float64]
 EDGE_DB = 3.0
 NEAR_DB = (14.0, 6.0, 4.0, 4.0)  #: what counts as passband, from the loudest part, then from its median, once more
 STEP, LEVEL_DB = 12, 1.0  #: what falls by less over so many points (half an octave) has levelled out
+INNER_DB, FLAT_DB = 0.75, 0.5  #: inside the band: so far under the median and falling by less, it is a shelf's lower step
 LOST_DB = 12.0  #: further down there is no band any more
 CLEAR_DB = 12.0  #: over noise, for a phase to be read
 AUDIBLE_HZ = (15.0, 20_000.0)
@@ -89,8 +90,12 @@ def _passband(level: Real, heard: NDArray[np.bool_]) -> float:
 def _band(level: Real, passband: NDArray[np.bool_], heard: NDArray[np.bool_], frequency: Real) -> tuple[float, float]:
     """The edges of ``passband`` moved out over shelves: a filter keeps falling beyond its edge, an equaliser levels out."""
     floor = np.full(len(level), -EDGE_DB)
+    inside = np.flatnonzero(passband)
     for ahead in (-1, 1):
-        at = int(np.flatnonzero(passband)[0 if ahead < 0 else -1])
+        at = int(inside[0 if ahead < 0 else -1])
+        for step in inside[STEP:-STEP][::ahead]:
+            if level[step] < -INNER_DB and abs(level[step] - level[step + ahead * STEP]) < FLAT_DB:
+                floor[slice(None, step + 1) if ahead < 0 else slice(step, None)] = level[step] - EDGE_DB
         while 0 <= at + ahead * STEP < len(level) and heard[at + ahead * STEP] and level[at] > -LOST_DB:
             if level[at] - level[at + ahead * STEP] < LEVEL_DB:
                 beyond = slice(None, at + 1) if ahead < 0 else slice(at, None)
