@@ -16,7 +16,10 @@ Real = NDArray[np.float64]
 EDGE_DB = 3.0
 NEAR_DB = (14.0, 6.0, 4.0, 4.0)  #: what counts as passband, from the loudest part, then from its median, once more
 STEP, LEVEL_DB = 12, 1.0  #: what falls by less over so many points (half an octave) has levelled out
-INNER_DB, FLAT_DB = 0.75, 0.5  #: inside the band: so far under the median and falling by less, it is a shelf's lower step
+INNER_DB, FLAT_DB = (
+    0.75,
+    0.5,
+)  #: inside the band: so far under the median and falling by less, it is a shelf's lower step
 LOST_DB = 12.0  #: further down there is no band any more
 CLEAR_DB = 12.0  #: over noise, for a phase to be read
 AUDIBLE_HZ = (15.0, 20_000.0)
