@@ -174,6 +174,14 @@ def test_a_band_ends_where_a_filter_begins_not_at_a_shelf() -> None:
     assert outputs["right"].high_hz > 17_000.0
 
 
+def test_a_dip_inside_a_band_is_no_end_of_it() -> None:
+    """A bell of -10 dB amid 300 Hz to 3 kHz: what rises again outside is no shelf."""
+    bank = [butter(3, (300.0, 3000.0), "bandpass"), peaking(900, -10, 1)]
+    outputs = worked_out(Radio((Output("left", 1, 0, bank), Output("right", 0, 1, []))))["outputs"]
+    assert outputs["left"].low_hz == pytest.approx(300.0, rel=0.2)
+    assert outputs["left"].high_hz == pytest.approx(3000.0, rel=0.2)
+
+
 def test_every_kind_is_drawn() -> None:
     assert all(len(random_radio(kind, 1).outputs) >= 2 for kind in KINDS)
 

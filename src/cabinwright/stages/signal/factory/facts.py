@@ -97,7 +97,9 @@ def _band(level: Real, passband: NDArray[np.bool_], heard: NDArray[np.bool_], fr
     for ahead in (-1, 1):
         at = int(inside[0 if ahead < 0 else -1])
         for step in inside[STEP:-STEP][::ahead]:
-            if level[step] < -INNER_DB and abs(level[step] - level[step + ahead * STEP]) < FLAT_DB:
+            outside = slice(inside[0], step + 1) if ahead < 0 else slice(step, inside[-1] + 1)
+            flat = abs(level[step] - level[step + ahead * STEP]) < FLAT_DB
+            if level[step] < -INNER_DB and flat and level[outside].max() < level[step] + FLAT_DB:
                 floor[slice(None, step + 1) if ahead < 0 else slice(step, None)] = level[step] - EDGE_DB
         while 0 <= at + ahead * STEP < len(level) and heard[at + ahead * STEP] and level[at] > -LOST_DB:
             if level[at] - level[at + ahead * STEP] < LEVEL_DB:
