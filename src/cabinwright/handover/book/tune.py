@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from typing import Any
 
+from cabinwright.drawings.diagram import Sheet
 from cabinwright.drawings.diagram_svg import sheet_svg
 from cabinwright.handover import report_charts as charts
 from cabinwright.handover.book.blocks import (
@@ -26,7 +28,7 @@ from cabinwright.handover.book.blocks import (
 from cabinwright.handover.book.given import Given
 from cabinwright.handover.report import filter_words
 from cabinwright.handover.settings_page import STEPS, channel_card
-from cabinwright.handover.signal_blocks import chain_sheet
+from cabinwright.handover.signal_blocks import chain_parts
 from cabinwright.handover.signal_order import preset_rows, turn_on_rows
 from cabinwright.handover.signal_page import cropped, gain_rows, input_rows
 from cabinwright.handover.wording import NONE, join
@@ -50,15 +52,19 @@ def chain(given: Given) -> Chapter:
     if result is None:
         return Chapter("chain", "Signal chain", (missing(given.why_not("signal")),), tuple(sections))
     about = lead("From what plays to what is heard, with the levels between.")
-    drawing = chain_sheet(given.build, result)
-    if drawing is None:
-        shown = missing("Not in this book: a diagram needs [[sources]], [[inputs]] and [[amplifiers]].")
-    else:
-        ratio = drawing.width_mm / drawing.height_mm
-        svg = cropped(sheet_svg(drawing), drawing)
-        shown = sheet(svg, "Signal chain. Voltages are rms values of a sine.", ratio=ratio)
-    sections.insert(1, Section("chain-diagram", "Diagram", (shown,)))
+    pages = tuple(_page(title, drawing) for title, drawing in chain_parts(given.build, result))
+    needs = missing("Not in this book: a diagram needs [[sources]], [[inputs]] and [[amplifiers]].")
+    sections.insert(1, Section("chain-diagram", "Diagram", pages or (needs,)))
     return Chapter("chain", "Signal chain", (about,), tuple(sections))
+
+
+def _page(title: str, drawing: Sheet) -> Block:
+    """One part of the diagram on a page of its own; turned where that makes it larger."""
+    svg = cropped(sheet_svg(drawing), drawing)
+    box = re.search(r'viewBox="\S+ \S+ (\S+) (\S+)"', svg)
+    ratio = float(box[1]) / float(box[2]) if box else 1.0
+    named = f"{title}: voltages" if title else "Voltages"
+    return sheet(svg, f"{named} are rms values of a sine.", ratio=ratio)
 
 
 def _presets(result: SignalResult | None) -> Iterator[Block]:
