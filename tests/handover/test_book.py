@@ -172,7 +172,7 @@ def test_figures_are_those_of_the_report(demo: Path) -> None:
         "Wiring diagram, sheet 1",
         "Level of the left side against frequency",
         "from the front",
-        "Signal chain",
+        "Up to the processor",
     ):
         assert any(part in words for words in spoken), part
 
