@@ -20,6 +20,7 @@ from cabinwright.build.locate import Path
 from cabinwright.build.loudspeaker_checks import loudspeaker_check
 from cabinwright.build.place_checks import place_check
 from cabinwright.build.power_checks import power_check
+from cabinwright.build.service_checks import service_check
 from cabinwright.build.workshop_checks import workshop_check
 
 __all__ = ["HIGHEST", "SIDES", "cross_check", "fit_check"]
@@ -50,6 +51,7 @@ def cross_check(data: Mapping[str, Any]) -> Iterator[Fault]:
     yield from loudspeaker_check(data)
     yield from connector_check(data)
     yield from workshop_check(data)
+    yield from service_check(data)
     yield from chain_check(data)
 
 

@@ -40,6 +40,7 @@ from cabinwright.build.fields import (
 from cabinwright.build.lights import Light
 from cabinwright.build.loudspeaker import Box, ImpedanceCurve, SpeakerModel
 from cabinwright.build.mounts import Jig, Pod, Ring
+from cabinwright.build.service import ServiceStep
 from cabinwright.build.survey import Survey
 from cabinwright.build.tuning import Crossover, Recording, Slope, SweepSettings, Tuning
 from cabinwright.build.workshop import Panel, Sheet, Workshop
@@ -323,5 +324,7 @@ class Build(Model):
     """Skeletons of moulded pods, one table each."""
     jigs: Annotated[tuple[Jig, ...], Field(strict=False, max_length=100)] = ()
     """Plates to set angles and drill by, one table each."""
+    service_steps: Annotated[tuple[ServiceStep, ...], Field(strict=False, max_length=300)] = ()
+    """What comes out of the car, and what must come out before it, one table each."""
     workshop: Workshop = Workshop()
     """How parts are laid out and printed."""

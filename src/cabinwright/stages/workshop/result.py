@@ -15,6 +15,7 @@ from cabinwright.physics.colour import Match
 from cabinwright.physics.outline import Contour
 from cabinwright.physics.perforation import Field
 from cabinwright.stages.workshop.mount_result import MountResult
+from cabinwright.stages.workshop.service import ServiceResult
 
 __all__ = ["BehindResult", "LightResult", "Nesting", "Offcut", "PanelResult", "Part", "Placed", "WorkshopResult"]
 
@@ -165,6 +166,7 @@ class WorkshopResult:
     findings: tuple[Finding, ...] = ()
     mounts: dict[str, MountResult] = field(default_factory=dict)  #: rings and pods
     step: bool = False  #: whether solids are written as STEP too
+    service: ServiceResult | None = None  #: what comes out before what; None where the build does not say
 
     @property
     def parts(self) -> dict[str, Part]:
@@ -178,6 +180,7 @@ class WorkshopResult:
             "lights": {name: _light(item) for name, item in self.lights.items()},
             "nesting": [_nesting(item) for item in self.nesting],
             "cut_list": list(self.cut_list),
+            "service": None if self.service is None else self.service.to_dict(),
             "assumptions": list(self.assumptions),
             "findings": [item.to_dict() for item in self.findings],
         }

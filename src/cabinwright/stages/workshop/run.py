@@ -23,12 +23,13 @@ from cabinwright.stages.workshop.mounts import mounts_of
 from cabinwright.stages.workshop.nest import nest, pieces_of
 from cabinwright.stages.workshop.parts import Shapes, parts_of, shapes_of
 from cabinwright.stages.workshop.result import Nesting, PanelResult, Part, WorkshopResult
+from cabinwright.stages.workshop.service import service_of
 from cabinwright.stages.workshop.sound import behind_of
 from cabinwright.tables import rows
 
 __all__ = ["NOT_YET", "run"]
 
-NOT_YET = "needs [[panels]], [[rings]] or [[pods]], and the [[sheets]] they are cut from"
+NOT_YET = "needs [[panels]], [[rings]] or [[pods]] and the [[sheets]] they are cut from, or [[service_steps]]"
 ASSUMPTIONS = (
     "Files hold finished sizes; where a sheet states kerf_m, outlines are half of it larger and openings smaller.",
     "Loss of a grille: plane wave head-on, air in the holes viscous, ends after Ingard with Fok's interaction; 20 °C.",
@@ -54,7 +55,7 @@ def run(
         drawn: files that panels name, as they were read, or why they were not.
     """
     computed = box_panels(build, boxed)
-    if not (build.panels or computed or build.rings or build.pods or build.jigs):
+    if not (build.panels or computed or build.rings or build.pods or build.jigs or build.service_steps):
         return None
     found: list[Finding] = []
     taken = {panel.name for panel in (*build.panels, *(item.panel for item in computed))}
@@ -86,7 +87,8 @@ def run(
     panels = _refused(panels, found)  # once more: a part without room on its sheet is not cut either
     cuts = tuple(_cut_row(part) for panel in panels.values() for part in panel.parts)
     step = bool(build.workshop.step and mounts) and _step(found)
-    return WorkshopResult(panels, lights, nesting, cuts, ASSUMPTIONS, tuple(found), mounts, step)
+    service = service_of(build, found)
+    return WorkshopResult(panels, lights, nesting, cuts, ASSUMPTIONS, tuple(found), mounts, step, service)
 
 
 def _step(found: list[Finding]) -> bool:
