@@ -25,7 +25,7 @@ from scipy.sparse.linalg import eigsh
 from scipy.spatial import Delaunay, cKDTree
 from shapely import Polygon, contains_xy, distance, points, prepare
 
-__all__ = ["CLAMPED", "SUPPORTED", "Board", "plate_hz", "rectangle_hz"]
+__all__ = ["CLAMPED", "SUPPORTED", "Board", "plate_hz", "plate_mesh", "rectangle_hz"]
 
 CLAMPED, SUPPORTED = "clamped", "simply supported"
 G, H = 1.506, 1.248  #: of the first mode of a clamped beam, Warburton 1954
@@ -92,7 +92,7 @@ def plate_hz(
 
     x0, y0, x1, y1 = outline.bounds
     side = mesh_m or min(x1 - x0, y1 - y0) / ACROSS
-    at, triangles, rib = _mesh(outline, side, ribs)
+    at, triangles, rib = plate_mesh(outline, side, ribs)
     mesh = MeshTri(np.ascontiguousarray(at.T), np.ascontiguousarray(triangles.T))
     basis = Basis(mesh, ElementTriMorley())
     nu, bend = board.poisson, board.rigidity_nm
@@ -133,7 +133,7 @@ def _on_rim(at: Real, outline: Polygon) -> NDArray[np.bool_]:
     return near
 
 
-def _mesh(
+def plate_mesh(
     outline: Polygon, side: float, ribs: Sequence[tuple[complex, complex]]
 ) -> tuple[Real, Any, NDArray[np.bool_]]:
     """Even triangles: points on all edges and ribs, a hexagonal grid between them, Delaunay; which points are on ribs."""
