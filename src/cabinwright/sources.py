@@ -46,6 +46,7 @@ SOURCES: dict[str, str] = {
         "O. Cramer, The variation of the specific heat ratio and the speed of sound in air with temperature, "
         "pressure, humidity, and CO2 concentration, J. Acoust. Soc. Am. 93(5), 2510–2516, 1993"
     ),
+    "EN 1993-1-8": "EN 1993-1-8:2005, Eurocode 3: Design of steel structures – Part 1-8: Design of joints",
     "Farina 2000": (
         "A. Farina, Simultaneous measurement of impulse response and distortion with a swept-sine technique, 108th"
         " Convention of the Audio Engineering Society, preprint 5093, 2000"
@@ -75,6 +76,8 @@ SOURCES: dict[str, str] = {
     "Ingard 1953": (
         "U. Ingard, On the theory and design of acoustic resonators, J. Acoust. Soc. Am. 25(6), 1037–1061, 1953"
     ),
+    "ISO 11228-1": "ISO 11228-1:2021, Ergonomics – Manual handling – Part 1: Lifting, lowering and carrying",
+    "ISO 13854": "ISO 13854:2017, Safety of machinery – Minimum gaps to avoid crushing of parts of the human body",
     "ISO 18233": "ISO 18233:2006, Acoustics – Application of new measurement methods in building and room acoustics",
     "ISO 4130": "ISO 4130:1978, Road vehicles – Three-dimensional reference system and fiducial marks – Definitions",
     "ISO 8820-3": "ISO 8820-3:2015, Road vehicles – Fuse-links – Part 3: Fuse-links with tabs (blade type)",
@@ -143,8 +146,15 @@ SOURCES: dict[str, str] = {
     "Thiele 1971": (
         "A. N. Thiele, Loudspeakers in vented boxes I and II, J. Audio Eng. Soc. 19(5), 382–392, and 19(6), 471–483, 1971"
     ),
+    "Timoshenko & Woinowsky-Krieger 1959": (
+        "S. Timoshenko, S. Woinowsky-Krieger, Theory of Plates and Shells, 2nd edition, McGraw-Hill, 1959"
+    ),
     "TOML 1.0": "TOML, Tom's Obvious Minimal Language, version 1.0.0, 2021, https://toml.io/en/v1.0.0",
     "Tukey 1977": "J. W. Tukey, Exploratory Data Analysis, Addison-Wesley, 1977 (median polish)",
+    "UN Regulation No. 110": (
+        "UN Regulation No. 110, Uniform provisions concerning the approval of specific components of motor vehicles using "
+        "compressed or liquefied natural gas, United Nations Economic Commission for Europe"
+    ),
     "UN Regulation No. 125": (
         "UN Regulation No. 125, Uniform provisions concerning the approval of motor vehicles with regard to the "
         "forward field of vision of the motor vehicle driver, United Nations Economic Commission for Europe"

@@ -16,6 +16,7 @@ from cabinwright.build.connectors import connector_check
 from cabinwright.build.document import Build, Processor
 from cabinwright.build.factory import factory_check
 from cabinwright.build.fields import Role
+from cabinwright.build.floor_checks import floor_check
 from cabinwright.build.locate import Path
 from cabinwright.build.loudspeaker_checks import loudspeaker_check
 from cabinwright.build.place_checks import place_check
@@ -51,6 +52,7 @@ def cross_check(data: Mapping[str, Any]) -> Iterator[Fault]:
     yield from loudspeaker_check(data)
     yield from connector_check(data)
     yield from workshop_check(data)
+    yield from floor_check(data)
     yield from service_check(data)
     yield from chain_check(data)
 

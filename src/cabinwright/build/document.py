@@ -37,6 +37,8 @@ from cabinwright.build.fields import (
     Side,
     Spot,
 )
+from cabinwright.build.fixings import Fixing, Payload, Weight
+from cabinwright.build.floors import Floor
 from cabinwright.build.lights import Light
 from cabinwright.build.loudspeaker import Box, ImpedanceCurve, SpeakerModel
 from cabinwright.build.mounts import Jig, Pod, Ring
@@ -324,6 +326,14 @@ class Build(Model):
     """Skeletons of moulded pods, one table each."""
     jigs: Annotated[tuple[Jig, ...], Field(strict=False, max_length=100)] = ()
     """Plates to set angles and drill by, one table each."""
+    floors: Annotated[tuple[Floor, ...], Field(strict=False, max_length=20)] = ()
+    """False floors, one table each."""
+    fixings: Annotated[tuple[Fixing, ...], Field(strict=False, max_length=50)] = ()
+    """What holds boxes and amplifiers in a crash, one table each."""
+    weights: Annotated[tuple[Weight, ...], Field(strict=False, max_length=200)] = ()
+    """Masses that are added or taken out, one table each."""
+    payload: Payload | None = None
+    """What the car may carry."""
     service_steps: Annotated[tuple[ServiceStep, ...], Field(strict=False, max_length=300)] = ()
     """What comes out of the car, and what must come out before it, one table each."""
     workshop: Workshop = Workshop()

@@ -16,6 +16,7 @@ from cabinwright.physics.outline import Contour
 from cabinwright.physics.perforation import Field
 from cabinwright.stages.workshop.mount_result import MountResult
 from cabinwright.stages.workshop.service import ServiceResult
+from cabinwright.stages.workshop.service_result import FixingResult, FloorResult, MassResult
 
 __all__ = ["BehindResult", "LightResult", "Nesting", "Offcut", "PanelResult", "Part", "Placed", "WorkshopResult"]
 
@@ -167,6 +168,9 @@ class WorkshopResult:
     mounts: dict[str, MountResult] = field(default_factory=dict)  #: rings and pods
     step: bool = False  #: whether solids are written as STEP too
     service: ServiceResult | None = None  #: what comes out before what; None where the build does not say
+    floors: dict[str, FloorResult] = field(default_factory=dict)
+    fixings: dict[str, FixingResult] = field(default_factory=dict)
+    mass: MassResult | None = None  #: what is added and where; None where the build neither weighs nor fixes anything
 
     @property
     def parts(self) -> dict[str, Part]:
@@ -180,6 +184,9 @@ class WorkshopResult:
             "lights": {name: _light(item) for name, item in self.lights.items()},
             "nesting": [_nesting(item) for item in self.nesting],
             "cut_list": list(self.cut_list),
+            "floors": {name: item.to_dict() for name, item in self.floors.items()},
+            "fixings": {name: item.to_dict() for name, item in self.fixings.items()},
+            "mass": None if self.mass is None else self.mass.to_dict(),
             "service": None if self.service is None else self.service.to_dict(),
             "assumptions": list(self.assumptions),
             "findings": [item.to_dict() for item in self.findings],

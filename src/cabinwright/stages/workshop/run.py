@@ -17,19 +17,26 @@ from cabinwright.physics.perforation import Field, least_web_m
 from cabinwright.stages.enclosure.result import EnclosureResult
 from cabinwright.stages.layout.result import LayoutResult
 from cabinwright.stages.workshop.box_panels import Computed, box_panels
+from cabinwright.stages.workshop.fixings import fixings_of
+from cabinwright.stages.workshop.floors import floors_of
 from cabinwright.stages.workshop.lights import light_of
+from cabinwright.stages.workshop.mass import mass_of, mass_rows
 from cabinwright.stages.workshop.mount_panels import mount_panels
 from cabinwright.stages.workshop.mounts import mounts_of
 from cabinwright.stages.workshop.nest import nest, pieces_of
 from cabinwright.stages.workshop.parts import Shapes, parts_of, shapes_of
 from cabinwright.stages.workshop.result import Nesting, PanelResult, Part, WorkshopResult
 from cabinwright.stages.workshop.service import service_of
+from cabinwright.stages.workshop.service_result import FixingResult, MassResult
 from cabinwright.stages.workshop.sound import behind_of
 from cabinwright.tables import rows
 
 __all__ = ["NOT_YET", "run"]
 
-NOT_YET = "needs [[panels]], [[rings]] or [[pods]] and the [[sheets]] they are cut from, or [[service_steps]]"
+NOT_YET = (
+    "needs [[panels]], [[rings]] or [[pods]] and the [[sheets]] they are cut from, or [[service_steps]], [[fixings]],"
+    " [[weights]] or [payload]"
+)
 ASSUMPTIONS = (
     "Files hold finished sizes; where a sheet states kerf_m, outlines are half of it larger and openings smaller.",
     "Loss of a grille: plane wave head-on, air in the holes viscous, ends after Ingard with Fok's interaction; 20 °C.",
@@ -37,6 +44,14 @@ ASSUMPTIONS = (
     "Edge light: emitters alike, a Lambert source each, the sheet's edge polished where they sit and matt where it is seen.",
     "Rings and pods: the surface is flat where they stand, the loudspeaker's cone lies in the plane it is screwed to.",
     "Hue: the primaries as their maker states them; bins and warm emitters shift them, so match a sample by eye last.",
+)
+FITTED = (
+    "Floors: boards alike both ways, small sags; supports hold a board down as well as up, one that only lies on its ledge "
+    "sags a little more. Fields of small holes are left out.",
+    "Fixings: a steady force through the middle of a rigid body; friction and its own weight are not relied on; bolts after "
+    "EN 1993-1-8 with γ = 1.25, the sheet's edges three diameters away.",
+    "Masses: boards by their material's usual density, loudspeakers and [[weights]] as written, wires without insulation; "
+    "glue, carpet and screws are left out.",
 )
 
 
@@ -55,7 +70,8 @@ def run(
         drawn: files that panels name, as they were read, or why they were not.
     """
     computed = box_panels(build, boxed)
-    if not (build.panels or computed or build.rings or build.pods or build.jigs or build.service_steps):
+    fitted = build.service_steps or build.fixings or build.weights or build.payload
+    if not (build.panels or computed or build.rings or build.pods or build.jigs or fitted):
         return None
     found: list[Finding] = []
     taken = {panel.name for panel in (*build.panels, *(item.panel for item in computed))}
@@ -76,6 +92,7 @@ def run(
         if item.stopped and name in panels:
             held = tuple(replace(part, stopped=(*part.stopped, *item.stopped)) for part in panels[name].parts)
             panels[name] = replace(panels[name], parts=held)
+    floors = floors_of(build, panels, found)
     _materials([part for panel in panels.values() for part in panel.parts], found)
     panels = _refused(panels, found)
     lights = {}
@@ -88,7 +105,25 @@ def run(
     cuts = tuple(_cut_row(part) for panel in panels.values() for part in panel.parts)
     step = bool(build.workshop.step and mounts) and _step(found)
     service = service_of(build, found)
-    return WorkshopResult(panels, lights, nesting, cuts, ASSUMPTIONS, tuple(found), mounts, step, service)
+    fixings: dict[str, FixingResult] = {}
+    mass: MassResult | None = None
+    if build.fixings or build.weights or build.payload:
+        listed = mass_rows(build, boxed, panels, mounts)
+        fixings, mass = fixings_of(build, listed, found), mass_of(build, listed, found)
+    return WorkshopResult(
+        panels=panels,
+        lights=lights,
+        nesting=nesting,
+        cut_list=cuts,
+        assumptions=(*ASSUMPTIONS, *(FITTED if fitted or floors else ())),
+        findings=tuple(found),
+        mounts=mounts,
+        step=step,
+        service=service,
+        floors=floors,
+        fixings=fixings,
+        mass=mass,
+    )
 
 
 def _step(found: list[Finding]) -> bool:
