@@ -30,6 +30,7 @@ from chain import CHAIN, with_electrics  # noqa: E402, the module beside this on
 from enclosure import ENCLOSURE, sweep_files  # noqa: E402, the module beside this one
 from mounts import MOUNTS  # noqa: E402, the module beside this one
 from outside.score import played as processed  # noqa: E402
+from service import SERVICE  # noqa: E402, the module beside this one
 from wiring import WIRING  # noqa: E402, the module beside this one
 from workshop import WORKSHOP  # noqa: E402, the module beside this one
 
@@ -139,6 +140,7 @@ def build_text(car: Car) -> str:
         + CHAIN
         + WORKSHOP
         + MOUNTS
+        + SERVICE
     )
 
 

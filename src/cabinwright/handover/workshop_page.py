@@ -21,6 +21,7 @@ from cabinwright.handover.csv_text import csv_text
 from cabinwright.handover.mount_page import board_sections, jig_sections, mount_sections
 from cabinwright.handover.pages import page
 from cabinwright.handover.report import finding_groups
+from cabinwright.handover.service_page import service_html
 from cabinwright.stages.workshop.files import FOLDER, Planned, planned_files
 from cabinwright.stages.workshop.result import LightResult, PanelResult, WorkshopResult
 
@@ -35,6 +36,7 @@ NOTE_CODES = (
     "workshop.laser_metal",
 )
 GENERAL = "The machine maker's instructions and local rules go before this file. Check the scale before cutting: units are mm."
+Words = Callable[[float], str]
 
 
 def millimetres(length_m: float) -> str:
@@ -53,10 +55,12 @@ def inches(length_m: float) -> str:
 
 def workshop_documents(build: Build, result: WorkshopResult) -> dict[str, str | bytes]:
     """The page, the cut list and every file for a machine that nothing stands against."""
-    documents: dict[str, str | bytes] = {
-        "workshop.html": _html(build, result),
-        f"{FOLDER}/cut-list.csv": _cut_csv(result),
-    }
+    documents: dict[str, str | bytes] = {}
+    if build.panels or build.rings or build.pods or build.jigs or result.panels:
+        documents = {"workshop.html": _html(build, result), f"{FOLDER}/cut-list.csv": _cut_csv(result)}
+    service = service_html(build, result, _length(build))
+    if service is not None:
+        documents["service.html"] = service
     parts = result.parts
     for planned in planned_files(result):
         if planned.mount is not None:
@@ -104,8 +108,12 @@ def _cut_csv(result: WorkshopResult) -> str:
     ])  # fmt: skip
 
 
+def _length(build: Build) -> Words:
+    return inches if build.workshop.units == "US" else millimetres
+
+
 def _html(build: Build, result: WorkshopResult) -> str:
-    length = inches if build.workshop.units == "US" else millimetres
+    length = _length(build)
     planned, drawn = planned_files(result), {panel.name for panel in build.panels}
     return page(
         "workshop",
@@ -131,9 +139,6 @@ def _html(build: Build, result: WorkshopResult) -> str:
         ],
         assumptions=result.assumptions,
     )
-
-
-Words = Callable[[float], str]
 
 
 def _panel(number: int, name: str, panel: PanelResult, result: WorkshopResult, length: Words) -> dict[str, Any]:
