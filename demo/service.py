@@ -39,27 +39,27 @@ loads = [
   {name = "suitcases", mass_kg = 60},
   {name = "a knee", mass_kg = 60, at_m = [0.24, 0.23], size_m = ["12 cm", "12 cm"]},
 ]
-[[weights]]
+[[masses]]
 name = "front amplifier"
 mass_kg = 3.1
 at_m = [2.35, -0.45, 0.30]
-[[weights]]
+[[masses]]
 name = "bass amplifier"
 mass_kg = 4.4
 at_m = [2.35, 0.45, 0.30]
-[[weights]]
+[[masses]]
 name = "processor"
 mass_kg = 0.9
 at_m = [2.35, 0.05, 0.30]
-[[weights]]
+[[masses]]
 name = "spare wheel"
 mass_kg = 15.5
 at_m = [3.10, 0.0, 0.16]
 removed = true
-[[weights]]
+[[masses]]
 name = "rear floor"
 at_m = [3.10, 0.0, 0.46]
-[[weights]]
+[[masses]]
 name = "cargo cover"
 at_m = [2.75, 0.0, 0.46]
 [payload]

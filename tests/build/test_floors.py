@@ -1,4 +1,4 @@
-"""Floors, fixings, weights and payload: what the tables accept, and how slips are named."""
+"""Floors, fixings, masses and payload: what the tables accept, and how slips are named."""
 
 from __future__ import annotations
 
@@ -40,11 +40,11 @@ def test_slips_are_named(old: str, new: str, words: str) -> None:
     assert words in str(refused.value)
 
 
-def test_a_weight_without_mass_needs_a_part_that_is_weighed() -> None:
-    parse(HEAD + FLOOR + '[[weights]]\nname = "lid"\nat_m = [3, 0, 0.4]\n')
+def test_a_part_without_mass_needs_a_part_that_is_weighed() -> None:
+    parse(HEAD + FLOOR + '[[masses]]\nname = "lid"\nat_m = [3, 0, 0.4]\n')
     with pytest.raises(BuildError, match="its mass must be written"):
-        parse(HEAD + FLOOR + '[[weights]]\nname = "spare wheel"\n')
+        parse(HEAD + FLOOR + '[[masses]]\nname = "spare wheel"\n')
     with pytest.raises(BuildError, match="what is removed needs its mass_kg"):
-        parse(HEAD + FLOOR + '[[weights]]\nname = "lid"\nremoved = true\n')
+        parse(HEAD + FLOOR + '[[masses]]\nname = "lid"\nremoved = true\n')
     with pytest.raises(BuildError, match="go together"):
         parse(HEAD + "[payload]\nlimit_kg = 500\nwheelbase_m = 2.7\n")

@@ -21,7 +21,7 @@ STEPS = "".join(
         ("gain", "control", '"mat"'),
     )
 )
-MASS = '[[weights]]\nname = "amplifier"\nmass_kg = 4\nat_m = [2, 0, 0.3]\n[payload]\nlimit_kg = 500\n'
+MASS = '[[masses]]\nname = "amplifier"\nmass_kg = 4\nat_m = [2, 0, 0.3]\n[payload]\nlimit_kg = 500\n'
 
 
 def documents(text: str) -> dict[str, str | bytes]:

@@ -164,16 +164,16 @@ model = "ten"
 [[speaker_models]]
 name = "ten"
 mass_kg = 6.5
-[[weights]]
+[[masses]]
 name = "amplifier"
 mass_kg = 3.5
 at_m = [2.2, -0.4, 0.3]
-[[weights]]
+[[masses]]
 name = "spare wheel"
 mass_kg = 16
 at_m = [3.2, 0, 0.2]
 removed = true
-[[weights]]
+[[masses]]
 name = "lid"
 at_m = [3.1, 0, 0.5]
 [payload]
@@ -219,3 +219,14 @@ def test_what_is_not_known_is_left_out_and_said() -> None:
     whole = run(FLOOR + MASSES + held)
     assert whole.fixings["box to floor"].mass_kg == 10.0
     assert "workshop.fixing_mass" not in codes(whole)
+
+
+def test_two_parts_of_one_name() -> None:
+    """A place alone leaves both their mass; a mass stands for both together."""
+    twins = FLOOR + MASSES.replace('name = "lid"\nat_m', 'name = "lid"\nmass_kg = 2\nat_m').replace('"sub"', '"lid"')
+    both = run(twins).mass
+    assert both is not None
+    assert both.added_kg == pytest.approx(2.0 + 3.5 - 16.0)
+    apart = run(twins.replace("mass_kg = 2\n", "")).mass
+    assert apart is not None
+    assert apart.added_kg == pytest.approx(6.5 + 0.9 * 0.5 * 0.012 * 680.0 + 3.5 - 16.0)

@@ -37,7 +37,7 @@ from cabinwright.build.fields import (
     Side,
     Spot,
 )
-from cabinwright.build.fixings import Fixing, Payload, Weight
+from cabinwright.build.fixings import AddedMass, Fixing, Payload
 from cabinwright.build.floors import Floor
 from cabinwright.build.lights import Light
 from cabinwright.build.loudspeaker import Box, ImpedanceCurve, SpeakerModel
@@ -330,7 +330,7 @@ class Build(Model):
     """False floors, one table each."""
     fixings: Annotated[tuple[Fixing, ...], Field(strict=False, max_length=50)] = ()
     """What holds boxes and amplifiers in a crash, one table each."""
-    weights: Annotated[tuple[Weight, ...], Field(strict=False, max_length=200)] = ()
+    masses: Annotated[tuple[AddedMass, ...], Field(strict=False, max_length=200)] = ()
     """Masses that are added or taken out, one table each."""
     payload: Payload | None = None
     """What the car may carry."""

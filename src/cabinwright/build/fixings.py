@@ -9,7 +9,7 @@ from pydantic import Field, model_validator
 from cabinwright.build.base import Model, require
 from cabinwright.build.fields import Direction, Name, Number, Quantity, Spot
 
-__all__ = ["Fixing", "Payload", "Weight"]
+__all__ = ["AddedMass", "Fixing", "Payload"]
 
 Planar = Annotated[float, Quantity("m", ge=-3.0, le=3.0)]
 Flat = Annotated[tuple[Planar, Planar], Field(strict=False)]
@@ -76,7 +76,7 @@ class Fixing(Model):
         return self
 
 
-class Weight(Model):
+class AddedMass(Model):
     """A mass that the build adds to the car or takes out of it, or what is known better than the plan works it out."""
 
     name: Name

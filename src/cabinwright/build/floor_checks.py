@@ -14,8 +14,8 @@ WEIGHED = ("boxes", "speakers", "amplifiers", "panels", "rings", "pods")
 
 
 def floor_check(data: Mapping[str, Any]) -> Iterator[Fault]:
-    """Every broken rule between floors, fixings, weights and what they name."""
-    for table, kind in (("floors", "floor"), ("fixings", "fixing"), ("weights", "weight")):
+    """Every broken rule between floors, fixings, masses and what they name."""
+    for table, kind in (("floors", "floor"), ("fixings", "fixing"), ("masses", "added part")):
         yield from repeated(rows_of(data, table), (table,), kind)
     panels = {row["name"]: row for _, row in rows_of(data, "panels") if isinstance(row.get("name"), str)}
     for number, row in rows_of(data, "floors"):
@@ -32,15 +32,15 @@ def floor_check(data: Mapping[str, Any]) -> Iterator[Fault]:
 
 def _masses(data: Mapping[str, Any]) -> Iterator[Fault]:
     parts = [name for table in WEIGHED for name in names_of(data, table)]
-    heavy = [*parts, *names_of(data, "weights")]
+    heavy = [*parts, *names_of(data, "masses")]
     for number, row in rows_of(data, "fixings"):
         held = row.get("holds")
         for index, word in enumerate(held if isinstance(held, list) else []):
             if isinstance(word, str) and word not in heavy:
-                yield unknown(("fixings", number, "holds", index), word, heavy, "part with a mass", "weights")
-    for number, row in rows_of(data, "weights"):
+                yield unknown(("fixings", number, "holds", index), word, heavy, "part with a mass", "masses")
+    for number, row in rows_of(data, "masses"):
         name = row.get("name")
         if isinstance(name, str) and "mass_kg" not in row and name not in parts:
             rule = "no part that the plan weighs has this name, so its mass must be written"
             cure = 'Write for example mass_kg = "4.2 kg", or the name of a box, speaker, panel, ring or pod.'
-            yield Fault(("weights", number, "name"), rule, shown(name), cure)
+            yield Fault(("masses", number, "name"), rule, shown(name), cure)

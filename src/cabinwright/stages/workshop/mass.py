@@ -1,4 +1,4 @@
-"""What the build weighs and where: boards, loudspeakers, wire, and what is written as [[weights]]; payload and axles.
+"""What the build weighs and where: boards, loudspeakers, wire, and what is written as [[masses]]; payload and axles.
 
 Boxes count their boards, loudspeakers their models, panels, rings and pods what is left of their sheets, wires their copper.
 """
@@ -43,7 +43,7 @@ def mass_of(build: Build, listed: tuple[MassRow, ...], found: list[Finding]) -> 
         _judge(payload, added, left, front, rear, found)
     if unknown:
         names = ", ".join(unknown)
-        found.append(finding("workshop.mass_unknown", where="[[weights]]", value=len(unknown), names=names))
+        found.append(finding("workshop.mass_unknown", where="[[masses]]", value=len(unknown), names=names))
     limit = payload.limit_kg if payload else None
     return MassResult(listed, added, there, centre, unknown, limit, left, front, rear)
 
@@ -88,23 +88,23 @@ def mass_rows(
     panels: Mapping[str, PanelResult],
     mounts: Mapping[str, MountResult],
 ) -> tuple[MassRow, ...]:
-    """Everything that is added or removed, one row each; [[weights]] of the same name go before what is worked out."""
-    stated = {weight.name: weight for weight in build.weights}
+    """Everything that is added or removed, one row each; [[masses]] of the same name go before what is worked out."""
+    stated = {known.name: known for known in build.masses}
     listed, met = [], set()
     for row in (*_speakers(build), *_boxes(build, boxed), *_boards(build, panels, mounts), *_electrics(build)):
-        weight = stated.get(row.name)
-        if weight is not None:
-            mass = weight.mass_kg if row.name not in met else 0.0  # two of one name: once
+        known = stated.get(row.name)
+        if known is not None:
+            mass = None if known.mass_kg is None else 0.0 if row.name in met else known.mass_kg  # of two, once
             met.add(row.name)
-            row = replace(row, mass_kg=row.mass_kg if mass is None else mass, at_m=_known(weight.at_m) or row.at_m)
-            if weight.removed and row.mass_kg is not None:
+            row = replace(row, mass_kg=row.mass_kg if mass is None else mass, at_m=_known(known.at_m) or row.at_m)
+            if known.removed and row.mass_kg is not None:
                 row = replace(row, mass_kg=-row.mass_kg)
         listed.append(row)
-    for weight in build.weights:
-        if weight.name not in met:
-            mass = None if weight.mass_kg is None else (-weight.mass_kg if weight.removed else weight.mass_kg)
-            kind = "taken out" if weight.removed else "other"
-            listed.append(MassRow(weight.name, kind, mass, _known(weight.at_m)))
+    for known in build.masses:
+        if known.name not in met:
+            mass = None if known.mass_kg is None else (-known.mass_kg if known.removed else known.mass_kg)
+            kind = "taken out" if known.removed else "other"
+            listed.append(MassRow(known.name, kind, mass, _known(known.at_m)))
     return tuple(listed)
 
 

@@ -35,7 +35,7 @@ __all__ = ["NOT_YET", "run"]
 
 NOT_YET = (
     "needs [[panels]], [[rings]] or [[pods]] and the [[sheets]] they are cut from, or [[service_steps]], [[fixings]],"
-    " [[weights]] or [payload]"
+    " [[masses]] or [payload]"
 )
 ASSUMPTIONS = (
     "Files hold finished sizes; where a sheet states kerf_m, outlines are half of it larger and openings smaller.",
@@ -50,7 +50,7 @@ FITTED = (
     "sags a little more. Fields of small holes are left out.",
     "Fixings: a steady force through the middle of a rigid body; friction and its own weight are not relied on; bolts after "
     "EN 1993-1-8 with γ = 1.25, the sheet's edges three diameters away.",
-    "Masses: boards by their material's usual density, loudspeakers and [[weights]] as written, wires without insulation; "
+    "Masses: boards by their material's usual density, loudspeakers and [[masses]] as written, wires without insulation; "
     "glue, carpet and screws are left out.",
 )
 
@@ -70,7 +70,7 @@ def run(
         drawn: files that panels name, as they were read, or why they were not.
     """
     computed = box_panels(build, boxed)
-    fitted = build.service_steps or build.fixings or build.weights or build.payload
+    fitted = build.service_steps or build.fixings or build.masses or build.payload
     if not (build.panels or computed or build.rings or build.pods or build.jigs or fitted):
         return None
     found: list[Finding] = []
@@ -107,7 +107,7 @@ def run(
     service = service_of(build, found)
     fixings: dict[str, FixingResult] = {}
     mass: MassResult | None = None
-    if build.fixings or build.weights or build.payload:
+    if build.fixings or build.masses or build.payload:
         listed = mass_rows(build, boxed, panels, mounts)
         fixings, mass = fixings_of(build, listed, found), mass_of(build, listed, found)
     return WorkshopResult(
