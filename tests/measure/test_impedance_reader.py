@@ -26,11 +26,16 @@ TABLE = '[[impedance_curves]]\nmodel = "ten"\nfile = "free.csv"\n'
         "20,5.5,30\n40.5,12.25,-20\n",
         "20\t5,5\t30\r\n40,5\t12,25\t-20\r\n",
         "40.5, 12.25, -20\n\n20, 5.5, 30\n",
+        '"Frequency (Hz)","Impedance (ohm)","Phase (deg)"\n"20.0","5.5","30"\n"40.5","12.25","-20"\n',
+        "f [kHz],Z [ohm],phase [deg]\n0.020,5.5,30\n0.0405,12.25,-20\n",
+        "Hz;ohm;rad\n20;5,5;0,5235988\n40,5;12,25;-0,3490659\n",
+        "* impedance, calibrated at 1 kHz, -20 dBFS\n20 5.5 30\n40.5 12.25 -20\n",
+        "Freq Z Phase Coherence\n20 5.5 30 0.98\n40.5 12.25 -20 0.97\n",
     ],
 )
 def test_the_same_sweep_however_it_is_written(text: str) -> None:
     sweep = parse_sweep(text, file="x")
-    assert sweep.frequency_hz.tolist() == [20.0, 40.5]
+    assert sweep.frequency_hz.tolist() == pytest.approx([20.0, 40.5])
     assert sweep.magnitude_ohm.tolist() == [5.5, 12.25]
     assert sweep.phase_rad is not None
     assert np.degrees(sweep.phase_rad) == pytest.approx([30.0, -20.0])
@@ -53,6 +58,10 @@ def test_phase_may_be_absent_and_high_frequencies_are_left_out() -> None:
         ("20 x\n", "numbers are wanted"),
         ("0 5\n", "frequency above 0"),
         ("20\n", "two or three numbers"),
+        ("Hz,dB\n20,15.2\n", "line 2: the heading says decibels"),
+        ("Frequency (Hz), Magnitude (dB re 1 ohm)\n20,15.2\n", "the heading says decibels"),
+        ("Frequency [Hz] Phase [deg] Impedance [ohm]\n20 30 5.5\n", "in the order frequency, phase, magnitude"),
+        ("f,Z\n20,5,10,1\n", "commas part both columns and decimals"),
         ("20 5\n" * 20_001, "more than 20000 points"),
     ],
 )

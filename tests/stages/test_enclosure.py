@@ -253,6 +253,32 @@ def test_a_stated_figure_that_was_measured_otherwise_is_named() -> None:
     assert only(off).q_tc == only(agreed).q_tc  # what is stated stands
 
 
+def test_a_mass_and_a_box_together_give_the_area_of_the_cone() -> None:
+    """0.041 m³ and 257.5 g at 28 Hz belong to 0.048 m²: Sd = 2π fs √(Vas Mms/(ρ c²)) (Small 1972)."""
+    rise = sqrt(1.0 + 0.041 / 0.025)
+    free, heavy = sweeps()
+    figures = {"re_ohm": 3.4, "le_h": 0.001, "fs_hz": 28.0 * rise, "qes": 0.52 * rise, "qms": 6.1 * rise}
+    boxed = Sweep(
+        free.frequency_hz, np.abs(coil_impedance(frequency_hz=free.frequency_hz, **figures)), None, None, 0.025
+    )
+    bare = '[[speaker_models]]\nname = "ten"\nxmax_m = 0.013\npe_w = 500\n'
+    result = enclosure.run(parse(HEAD + bare + box()), sweeps={"ten": [free, heavy, boxed]})
+    assert result is not None
+    assert result.models["ten"].driver.sd_m2 == pytest.approx(0.048, rel=1e-3)
+    assert only(result).q_tc == pytest.approx(0.7116, abs=2e-3)
+
+
+def test_what_is_stated_stands_where_a_sweep_fills_in_the_rest() -> None:
+    bare = '[[speaker_models]]\nname = "ten"\nfs_hz = 31.0\nsd_m2 = 0.048\n'
+    result = enclosure.run(parse(HEAD + bare + box()), sweeps={"ten": sweeps()})
+    assert result is not None
+    driver = result.models["ten"].driver
+    assert driver.fs_hz == pytest.approx(31.0, rel=1e-9)
+    assert driver.qes == pytest.approx(0.52, rel=1e-3)
+    named = [item for item in result.findings if item.code == "enclosure.fit_differs"]
+    assert "fs_hz was measured as 28" in named[0].message
+
+
 def test_poor_and_short_sweeps_are_named() -> None:
     rng = np.random.default_rng(0)
     rough = [

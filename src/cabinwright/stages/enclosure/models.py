@@ -17,7 +17,8 @@ __all__ = ["all_models", "stated_figures"]
 QTS_SENSE = (0.15, 1.2)  #: drive units that are made lie within
 DIFFERS = 0.05  #: a stated figure this far from the measured one is worth a word, where the fit is that sure
 MISFIT = 0.08  #: rms part of the impedance left over, beyond which the curve is not that of a cone on a spring
-MEASURED = ("fs_hz", "qes", "qms", "vas_m3", "mms_kg", "bl_t_m", "cms_m_per_n", "re_ohm")
+MEASURED = ("re_ohm", "fs_hz", "qes", "qms", "vas_m3", "mms_kg", "sd_m2", "bl_t_m", "cms_m_per_n")
+"""Figures of a fit, in the order in which they fill in for what is not stated."""
 
 
 @dataclass(frozen=True)
@@ -59,11 +60,9 @@ def _model(item: SpeakerModel, fitted: Fitted | None) -> tuple[ModelResult | Non
     if done.impossible is not None:
         return None, [*findings, finding("enclosure.impossible", where=item.name, reason=done.impossible)]
     figures = None if fitted is None else _figures(fitted)
-    if done.driver is None and fitted is not None:
-        rest = {key: stated[key] for key in ("sd_m2", *stated) if key in stated and key not in fitted.figures}
-        measured = {key: fitted.figures[key] for key in MEASURED if key in fitted.figures}
-        done = complete({**rest, **_few(measured)}, le_h=item.le_h or fitted.figures["le_h"])
-    elif fitted is not None:
+    if fitted is not None:
+        if done.driver is None:
+            done = _filled(stated, fitted, le_h=item.le_h or fitted.figures["le_h"])
         findings += _differs(item.name, done, fitted)
     if done.driver is None:
         missing = ", ".join(done.missing) or "another figure"
@@ -75,10 +74,14 @@ def _model(item: SpeakerModel, fitted: Fitted | None) -> tuple[ModelResult | Non
     return ModelResult(done.driver, done.used, figures, None if fitted is None else fitted.misfit), findings
 
 
-def _few(measured: Mapping[str, float]) -> dict[str, float]:
-    """Fitted figures follow from one another; as many as are independent are enough."""
-    keep = ("re_ohm", "fs_hz", "qes", "qms", "vas_m3", "mms_kg")
-    return {key: measured[key] for key in keep if key in measured and (key != "mms_kg" or "vas_m3" not in measured)}
+def _filled(stated: Mapping[str, float], fitted: Fitted, *, le_h: float) -> Completed:
+    """With measured figures for what the stated ones leave open, and no more: what is stated stands."""
+    figures = dict(stated)
+    for key in MEASURED:
+        done = complete(figures, le_h=le_h)
+        if done.driver is None and key in done.missing and key in fitted.figures:
+            figures[key] = fitted.figures[key]
+    return complete(figures, le_h=le_h)
 
 
 def _disagreements(name: str, done: Completed) -> list[Finding]:
