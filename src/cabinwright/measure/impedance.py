@@ -23,7 +23,11 @@ LIMIT_POINTS = 20_000
 HIGHEST_HZ = 2000.0
 """Above it the coil is no pure inductance any more and tells nothing about the cone."""
 CURE = "Write frequency in Hz, magnitude in ohm and, if measured, phase in degrees on each line, for example 31.5 18.4 -12."
-WORDS = {"frequency": r"freq|\bk?hz\b", "magnitude": r"imped|magn|\bohm|Ω|\b\|?z\|?\b", "phase": r"phase|\bdeg|°|\brad"}
+WORDS = {
+    "frequency": r"freq|\bk?hz\b",
+    "magnitude": r"\bdb|decibel|imped|magn|\bohm|Ω|\b\|?z\|?\b",
+    "phase": r"phase|\bdeg|°|\brad",
+}
 """How headings call the columns, in the order that is read."""
 _NUMBER = re.compile(r"[+\-]?(?:\d|\.\d)")
 
