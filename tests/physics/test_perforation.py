@@ -151,3 +151,25 @@ def test_what_cannot_be_is_said() -> None:
         perforate(
             panel(), focus=0j, diameter=even(0.003), pitch=Ramp(0.006, 0.008, 0.1), least_web_m=0.001, margin_m=0.0
         )
+
+
+def test_rows_about_a_curve_begin_on_it_and_fill_its_bend() -> None:
+    """No place of the field is farther from a hole than two rows are apart, its rim aside, the bend's middle included."""
+    curve = from_corners([Corner(0.05 + 0.2j), Corner(0.45 + 0.25j, via=0.26 + 0.14j)], fillet_m=0.0, closed=False)
+    region = Contour(from_corners([Corner(0), Corner(0.5), Corner(0.5 + 0.4j), Corner(0.4j)], fillet_m=0.0))
+    field = perforate(
+        region,
+        focus=curve,
+        diameter=even(0.004),
+        pitch=even(0.008),
+        least_web_m=0.001,
+        margin_m=0.005,
+        rows="concentric",
+    )
+    x, y = np.meshgrid(np.arange(0.015, 0.486, 0.004), np.arange(0.015, 0.386, 0.004))
+    places = (x + 1j * y).ravel()
+    nearest = np.abs(places[:, None] - field.centres[None, :]).min(axis=1)
+    assert nearest.max() < 2.0 * 0.008
+    on_it = np.array([segment.distance_m(field.centres) for segment in curve]).min(axis=0) < 1e-9
+    assert np.sum(on_it) > 45  # 0.44 m at 8 mm
+    assert brute_web(field) >= 0.001 - 1e-9

@@ -146,11 +146,14 @@ def _hexagonal(region: Contour, pitch_m: float, turn_rad: float) -> Points:
 
 
 def _concentric(region: Contour, focus: Focus, diameter: Ramp, pitch: Ramp, web_m: float) -> Points:
-    """Rows parallel to the focus; every other one begins half a pitch on."""
+    """Rows parallel to the focus, the first of them on it; every other one begins half a pitch on."""
     x0, y0, x1, y1 = region.bounds
     corners = np.array([complex(x, y) for x in (x0, x1) for y in (y0, y1)])
-    farthest = float(_distance_m(focus, corners).max())
-    found: list[Points] = [] if isinstance(focus, tuple) else [np.array([focus])]
+    # Farthest from a point is a corner. From a curve it may be a place within its bend, never farther than from the
+    # curve's point that lies best.
+    spots = np.array([end for part in focus for end in (part.start, part.end)]) if isinstance(focus, tuple) else [focus]
+    farthest = min(float(np.abs(corners - spot).max()) for spot in spots)
+    found = [_spread(focus, pitch.near_m, 0) if isinstance(focus, tuple) else np.array([focus])]
     away, row = 0.0, 0
     while True:
         # Rows do not stay in step with one another, so they lie apart as holes side by side would.
