@@ -28,7 +28,7 @@ TABLE = '[[impedance_curves]]\nmodel = "ten"\nfile = "free.csv"\n'
         "40.5, 12.25, -20\n\n20, 5.5, 30\n",
         '"Frequency (Hz)","Impedance (ohm)","Phase (deg)"\n"20.0","5.5","30"\n"40.5","12.25","-20"\n',
         "f [kHz],Z [ohm],phase [deg]\n0.020,5.5,30\n0.0405,12.25,-20\n",
-        "Hz;ohm;rad\n20;5,5;0,5235988\n40,5;12,25;-0,3490659\n",
+        "f/Hz;Z/Ω;φ/rad\n20;5,5;0,5235988\n40,5;12,25;-0,3490659\n",
         "* impedance, calibrated at 1 kHz, -20 dBFS\n20 5.5 30\n40.5 12.25 -20\n",
         "Freq Z Phase Coherence\n20 5.5 30 0.98\n40.5 12.25 -20 0.97\n",
     ],

@@ -25,7 +25,7 @@ HIGHEST_HZ = 2000.0
 CURE = "Write frequency in Hz, magnitude in ohm and, if measured, phase in degrees on each line, for example 31.5 18.4 -12."
 WORDS = {
     "frequency": r"freq|\bk?hz\b",
-    "magnitude": r"\bdb|decibel|imped|magn|\bohm|Ω|\b\|?z\|?\b",
+    "magnitude": r"\bdb|decibel|imped|magn|\bohm|ω|\b\|?z\|?\b",
     "phase": r"phase|\bdeg|°|\brad",
 }
 """How headings call the columns, in the order that is read."""
@@ -102,7 +102,7 @@ def parse_sweep(
 
 def _headed(line: str, *, place: str) -> tuple[float, float]:
     """What frequencies and phases are to be multiplied with for Hz and degrees, by what is written over the columns."""
-    heading = re.sub(r"\d[\d.,]*\s*[a-zΩ]+", "", line)  # "at 1 kHz" in a comment is no unit of a column
+    heading = re.sub(r"\d[\d.,]*\s*[a-zω]+", "", line)  # "at 1 kHz" in a comment is no unit of a column
     found = {name: match.start() for name, word in WORDS.items() if (match := re.search(word, heading))}
     if len(found) < 2:
         return 1.0, 1.0  # no heading
