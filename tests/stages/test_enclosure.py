@@ -181,7 +181,11 @@ def test_filling_makes_the_box_seem_larger() -> None:
         ("enclosure.too_much_power", box(), MODEL.replace("pe_w = 500", "pe_w = 300")),
         ("enclosure.high_q", box(volume="0.008"), MODEL),
         ("enclosure.small_box", box(volume="0.002"), MODEL + "displacement_m3 = 0.003\n"),
+        ("enclosure.small_box", box(volume="0.002"), MODEL),  # nothing but its cone says how large it is
         ("enclosure.no_volume", box(volume=""), MODEL),
+        ("enclosure.unused", box(kind="infinite baffle", ql="7"), MODEL),
+        ("enclosure.mass_sense", box(), MODEL.replace("vas_m3 = 0.041", "vas_m3 = 41")),  # litres, unsaid
+        ("enclosure.port_long", box(kind="vented", tuning_hz="2"), MODEL),  # though it was chosen
         ("enclosure.port_fast", box(kind="vented", tuning_hz="32", port="{diameter_m = 0.05}"), MODEL),
         ("enclosure.port_long", box(kind="vented", tuning_hz="22", port="{diameter_m = 0.12}"), MODEL),
         ("enclosure.port_bulky", box(kind="vented", tuning_hz="22", port="{diameter_m = 0.12}"), MODEL),

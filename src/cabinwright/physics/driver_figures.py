@@ -10,7 +10,7 @@ The one relation that is no sum, 1/Qts = 1/Qes + 1/Qms, yields a missing Q or is
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from math import exp, log, pi
 
@@ -61,7 +61,7 @@ class Completed:
     driver: Driver | None  #: None where the figures leave something open
     missing: tuple[str, ...]  #: figures any one of which would help, where the driver is None
     disagreements: tuple[Disagreement, ...]
-    suspect: str | None  #: the one figure without which all others agree
+    suspects: tuple[Disagreement, ...]  #: figures without any one of which all others agree, and what these make them
     used: tuple[str, ...]
     impossible: str | None = None  #: why no such drive unit can exist
 
@@ -77,9 +77,9 @@ def complete(stated: Mapping[str, float], *, le_h: float = 0.0, tolerance: float
     wrong = [] if impossible else _disagreements(given, linear, used, tolerance)
     absent = tuple(part for part, value in parts.items() if value is None)
     driver = None if absent or impossible else Driver(**{k: float(v or 0.0) for k, v in parts.items()}, le_h=le_h)
-    suspect = _suspect(given, tolerance) if wrong else None
+    suspects = tuple(_suspects(given, tolerance)) if wrong else ()
     known = tuple(key for key in (*used, "qts") if key in given and (key in used or key == "qts"))
-    return Completed(driver, _helpful(filled) if absent else (), tuple(wrong), suspect, known, impossible)
+    return Completed(driver, _helpful(filled) if absent else (), tuple(wrong), suspects, known, impossible)
 
 
 def _impossible(given: Mapping[str, float]) -> str | None:
@@ -169,9 +169,8 @@ def _disagreements(
     return [item for item in found if abs(item.share) > tolerance]
 
 
-def _suspect(given: Mapping[str, float], tolerance: float) -> str | None:
-    """The one figure that, left out, leaves a set that agrees and still holds something to be checked by."""
-    clean = []
+def _suspects(given: Mapping[str, float], tolerance: float) -> Iterator[Disagreement]:
+    """Each figure that, left out, leaves a set that agrees and still holds something to be checked by."""
     for key in given:
         rest = {name: value for name, value in given.items() if name != key}
         if _impossible(rest):
@@ -180,9 +179,13 @@ def _suspect(given: Mapping[str, float], tolerance: float) -> str | None:
         linear = {name: value for name, value in filled.items() if name in RELATIONS}
         used = _independent(linear)
         checked = len(used) < len(linear) or ("qts" in rest and {"qes", "qms"} <= set(rest))
-        if checked and not _disagreements(rest, linear, used, tolerance):
-            clean.append(key)
-    return clean[0] if len(clean) == 1 else None
+        if not checked or _disagreements(rest, linear, used, tolerance):
+            continue
+        qes, qms = _implied("qes", linear), _implied("qms", linear)
+        total = qes * qms / (qes + qms) if qes and qms else None
+        implied = total if key == "qts" else _implied(key, linear)
+        if implied is not None:
+            yield Disagreement(key, given[key], implied, tuple(rest))
 
 
 def _helpful(filled: Mapping[str, float]) -> tuple[str, ...]:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from math import pi, sqrt
 
 import numpy as np
 
 from cabinwright.build.loudspeaker import Box, SpeakerModel
 from cabinwright.findings import Finding, finding
-from cabinwright.stages.enclosure.ports import PLAYS_FROM_HZ, shaped
+from cabinwright.stages.enclosure.ports import LONGEST_EDGES, PLAYS_FROM_HZ, shaped
 from cabinwright.stages.enclosure.result import BoxResult, PortResult
 
 __all__ = ["doubts"]
@@ -18,14 +19,17 @@ MISTUNED = 0.03
 MILLIMETRES = 1e3
 
 
-def doubts(box: Box, model: SpeakerModel, result: BoxResult) -> Iterator[Finding]:
-    """Every finding about one solved box."""
+def doubts(box: Box, model: SpeakerModel, result: BoxResult, *, cone_m2: float) -> Iterator[Finding]:
+    """Every finding about one solved box; ``cone_m2`` is the area of one cone."""
     yield from _speaker(box, model, result)
-    yield from _volume(box, model, result)
+    yield from _volume(box, model, result, cone_m2)
     if result.q_tc is not None and result.q_tc > BOOMY_Q:
         yield finding("enclosure.high_q", where=box.name, value=round(result.q_tc, 2), limit=BOOMY_Q)
     if result.port is not None:
         yield from _port(box, result, result.port)
+    unused = [key for key in ("volume_m3", "gross_volume_m3", "ql", "qa") if getattr(box, key) is not None]
+    if box.kind == "infinite baffle" and unused:
+        yield finding("enclosure.unused", where=box.name, value=", ".join(unused))
     if len(box.speakers) > 1 and box.wiring is None:
         yield finding("enclosure.wiring_assumed", where=box.name, value=len(box.speakers))
 
@@ -62,16 +66,24 @@ def _speaker(box: Box, model: SpeakerModel, result: BoxResult) -> Iterator[Findi
             yield finding("enclosure.radiator_far", where=box.name, value=value, limit=limit, unit="mm")
 
 
-def _volume(box: Box, model: SpeakerModel, result: BoxResult) -> Iterator[Finding]:
-    volume, taken = result.net_volume_m3, model.displacement_m3
+def _volume(box: Box, model: SpeakerModel, result: BoxResult, cone_m2: float) -> Iterator[Finding]:
+    volume = result.net_volume_m3
     if volume is None:
         return
-    if taken is None:
-        taken = 0.5 * model.depth_m * np.pi / 4.0 * model.cut_out_m**2 if model.depth_m and model.cut_out_m else 0.0
+    taken, how = _takes_up_m3(model, cone_m2)
     units = max(1, len(box.speakers))
     if volume < units * taken:
-        value, limit = round(volume * 1e3, 1), round(units * taken * 1e3, 1)
-        yield finding("enclosure.small_box", where=box.name, value=value, limit=limit, unit="L")
+        value, limit = float(f"{volume * 1e3:.3g}"), round(units * taken * 1e3, 1)
+        yield finding("enclosure.small_box", where=box.name, value=value, limit=limit, unit="L", how=how)
+
+
+def _takes_up_m3(model: SpeakerModel, cone_m2: float) -> tuple[float, str]:
+    """What a drive unit takes of the air, and how that is known: stated, by its dimensions, or at least by its cone."""
+    if model.displacement_m3 is not None:
+        return model.displacement_m3, ""
+    if model.depth_m and model.cut_out_m:
+        return 0.5 * model.depth_m * pi / 4.0 * model.cut_out_m**2, ", half a cylinder of its cut-out and depth"
+    return 0.5 * cone_m2 * sqrt(cone_m2 / pi), ", at least, for a cone of its size"
 
 
 def _port(box: Box, result: BoxResult, port: PortResult) -> Iterator[Finding]:
@@ -84,8 +96,9 @@ def _port(box: Box, result: BoxResult, port: PortResult) -> Iterator[Finding]:
             unit="m/s",
             at=f"{port.peak_velocity_hz:.0f}",
         )
-    if result.net_volume_m3 is not None and port.bends_wanted > port.bends and not port.chosen:
-        longest = (port.bends + 1) * result.net_volume_m3 ** (1.0 / 3.0)
+    bends = LONGEST_EDGES - 1.0 if port.chosen else port.bends
+    if result.net_volume_m3 is not None and port.bends_wanted > bends:
+        longest = (bends + 1.0) * result.net_volume_m3 ** (1.0 / 3.0)
         yield finding(
             "enclosure.port_long",
             where=box.name,

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from cabinwright.build.document import Build
 from cabinwright.build.loudspeaker import SpeakerModel
 from cabinwright.findings import Finding, finding
-from cabinwright.physics.driver_figures import FIGURES, Completed, complete
+from cabinwright.physics.driver_figures import FIGURES, Completed, Disagreement, complete
 from cabinwright.physics.impedance import Fitted, Sweep, fit
 from cabinwright.stages.enclosure.result import ModelResult
 
@@ -16,6 +16,10 @@ __all__ = ["all_models", "stated_figures"]
 
 QTS_SENSE = (0.15, 1.2)  #: drive units that are made lie within
 DIFFERS = 0.05  #: a stated figure this far from the measured one is worth a word, where the fit is that sure
+MASS_SENSE_KG_M2 = (
+    0.1,
+    25.0,
+)  #: moving mass for each square metre of cone, from the lightest domes to the heaviest cones
 MISFIT = 0.08  #: rms part of the impedance left over, beyond which the curve is not that of a cone on a spring
 MEASURED = ("re_ohm", "fs_hz", "qes", "qms", "vas_m3", "mms_kg", "sd_m2", "bl_t_m", "cms_m_per_n")
 """Figures of a fit, in the order in which they fill in for what is not stated."""
@@ -71,6 +75,13 @@ def _model(item: SpeakerModel, fitted: Fitted | None) -> tuple[ModelResult | Non
     if not QTS_SENSE[0] <= qts <= QTS_SENSE[1]:
         limit = f"{QTS_SENSE[0]:g} to {QTS_SENSE[1]:g}"
         findings.append(finding("enclosure.qts_sense", where=item.name, value=round(qts, 3), limit=limit))
+    heavy = float(done.driver.mms_kg / done.driver.sd_m2)
+    if not MASS_SENSE_KG_M2[0] <= heavy <= MASS_SENSE_KG_M2[1]:
+        limit = f"{MASS_SENSE_KG_M2[0]:g} to {MASS_SENSE_KG_M2[1]:g}"
+        value, mass = float(f"{heavy:.3g}"), f"{1e3 * float(done.driver.mms_kg):.3g}"
+        findings.append(
+            finding("enclosure.mass_sense", where=item.name, value=value, limit=limit, unit="kg/m²", mass=mass)
+        )
     return ModelResult(done.driver, done.used, figures, None if fitted is None else fitted.misfit), findings
 
 
@@ -85,7 +96,7 @@ def _filled(stated: Mapping[str, float], fitted: Fitted, *, le_h: float) -> Comp
 
 
 def _disagreements(name: str, done: Completed) -> list[Finding]:
-    hint = f" Without {done.suspect} all others agree." if done.suspect else ""
+    hint = _hint(done.suspects)
     return [
         finding(
             "enclosure.inconsistent",
@@ -94,11 +105,24 @@ def _disagreements(name: str, done: Completed) -> list[Finding]:
             limit=float(f"{item.implied:.4g}"),
             figure=item.figure,
             others=", ".join(item.others),
-            percent=f"{100.0 * item.share:+.1f}".replace("-", "−"),
+            percent=_percent(item.share),
             hint=hint,
         )
         for item in done.disagreements
     ]
+
+
+def _hint(suspects: Sequence[Disagreement]) -> str:
+    """Which figure alone would explain it, and by how much that one is off; silent where many would."""
+    if len(suspects) == 1:
+        (one,) = suspects
+        return f" Without {one.figure} all others agree, and make it {one.implied:.4g} ({_percent(one.share)} %)."
+    names = " or ".join(item.figure for item in suspects)
+    return f" Without {names} all others agree." if len(suspects) in (2, 3) else ""
+
+
+def _percent(share: float) -> str:
+    return f"{100.0 * share:+.1f}".replace("-", "−")
 
 
 def _measured(item: SpeakerModel, sweeps: Sequence[Sweep]) -> _Found:
@@ -134,7 +158,6 @@ def _differs(name: str, done: Completed, fitted: Fitted) -> list[Finding]:
         off = value / stated - 1.0
         if abs(off) > max(DIFFERS, 3.0 * fitted.errors[key]):
             rounded = float(f"{value:.4g}"), float(f"{stated:.4g}")
-            percent = f"{100.0 * off:+.1f}".replace("-", "−")
             found.append(
                 finding(
                     "enclosure.fit_differs",
@@ -142,7 +165,7 @@ def _differs(name: str, done: Completed, fitted: Fitted) -> list[Finding]:
                     value=rounded[0],
                     limit=rounded[1],
                     figure=key,
-                    percent=percent,
+                    percent=_percent(off),
                 )
             )
     return found

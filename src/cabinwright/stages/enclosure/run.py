@@ -101,7 +101,7 @@ def _box(
         listed, searched = search(box, model, driver, feed_of(box, model, driver), room_m3=room)
         result = replace(result, alternatives=listed, search=searched)
     result = replace(result, in_car=heard_in_car(result, placed))
-    return result, [*doubts(box, model, result), *found]
+    return result, [*doubts(box, model, result, cone_m2=float(driver.sd_m2)), *found]
 
 
 def _in_shape(box: Box, model: SpeakerModel, driver: Driver, draft: Draft) -> BoxResult:
