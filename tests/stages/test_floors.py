@@ -58,7 +58,9 @@ def test_the_two_ways_agree() -> None:
     [
         ("mass_kg = 50", "mass_kg = 300", "workshop.floor_sag", "caution"),
         ("mass_kg = 50", "mass_kg = 1200", "workshop.floor_stress", "caution"),
-        ("mass_kg = 40", "mass_kg = 1500", "workshop.floor_breaks", "stop"),
+        ("mass_kg = 40", "mass_kg = 1500", "workshop.floor_may_break", "caution"),
+        ('}]\n', '}, {name = "engine", mass_kg = 1500, size_m = [0.12, 0.12]}]\nstrength_pa = 40e6\n',
+         "workshop.floor_breaks", "stop"),
         ('panel = "lid"', 'panel = "lid"\nbelow_m = 0.0002', "workshop.floor_below", "caution"),
         ('grip_m = ["90 mm", "30 mm"]\ngrip_depth_m = "40 mm"\n', "", "workshop.floor_grip", "caution"),
         ('"30 mm"', '"24 mm"', "workshop.floor_fingers", "caution"),

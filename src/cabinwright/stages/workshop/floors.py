@@ -56,7 +56,7 @@ def _part(floor: Floor, panel: PanelResult) -> Part | None:
 
 def _floor(floor: Floor, part: Part, panel: PanelResult, found: list[Finding]) -> FloorResult | None:
     where = f"floor “{floor.name}”"
-    board, strength, lasting = _board(floor, part)
+    board, strength, lasting, sure = _board(floor, part)
     outline = Polygon(
         part.outline.as_polygon(CHORD_M).exterior, [hole.as_polygon(CHORD_M).exterior for hole in part.openings]
     )
@@ -97,7 +97,7 @@ def _floor(floor: Floor, part: Part, panel: PanelResult, found: list[Finding]) -
         lift_n=_lift(floor, mass),
         opens_deg=_opens(floor, outline),
     )
-    _judge(floor, result, where, found)
+    _judge(floor, result, where, found, sure=sure)
     return result
 
 
@@ -113,13 +113,14 @@ def _bent(
     return Bent(bent.at_m + np.array([x0, y0]), bent.down_m, bent.triangles, bent.stress_pa)
 
 
-def _board(floor: Floor, part: Part) -> tuple[Board, float, float]:
-    """The board, its strength, and the share of that which it bears for years."""
+def _board(floor: Floor, part: Part) -> tuple[Board, float, float, bool]:
+    """The board, its strength, the share of that which it bears for years, and whether the strength can be relied on."""
     stiff = next(row for row in rows("panel_stiffness") if row["material"] == part.material)
     strong = next(row for row in rows("board_strength") if row["material"] == part.material)
     young = floor.young_pa or float(stiff["young_pa"])
     board = Board(part.thickness_m, young, 0.0, float(stiff["poisson"]))
-    return board, floor.strength_pa or float(strong["bending_pa"]), float(strong["lasting_share"])
+    sure = floor.strength_pa is not None or strong["kind"] != "memory"
+    return board, floor.strength_pa or float(strong["bending_pa"]), float(strong["lasting_share"]), sure
 
 
 def _mass(part: Part) -> float:
@@ -149,13 +150,14 @@ def _opens(floor: Floor, outline: Polygon) -> float | None:
     return math.degrees(math.asin(floor.above_m / deep))
 
 
-def _judge(floor: Floor, result: FloorResult, where: str, found: list[Finding]) -> None:
+def _judge(floor: Floor, result: FloorResult, where: str, found: list[Finding], *, sure: bool) -> None:
     for name, case in result.cases.items():
         at, sag = f"{where}, {name}", case.bent.most_m
         mega = [round(1e-6 * figure, 2) for figure in (case.bent.most_pa, case.allowed_pa, case.strength_pa)]
         if case.bent.most_pa > case.strength_pa:
+            code = "workshop.floor_breaks" if sure else "workshop.floor_may_break"  # memory alone refuses nothing
             stop = f"panel “{floor.panel}”, as {at}"
-            found.append(finding("workshop.floor_breaks", where=stop, value=mega[0], limit=mega[2], unit="MPa"))
+            found.append(finding(code, where=stop, value=mega[0], limit=mega[2], unit="MPa"))
         elif case.bent.most_pa > case.allowed_pa:
             found.append(finding("workshop.floor_stress", where=at, value=mega[0], limit=mega[1], unit="MPa"))
         if sag > case.limit_m:
