@@ -78,6 +78,9 @@ def test_a_graded_pitch_belongs_to_concentric_rows() -> None:
     assert "a graded pitch needs rows = concentric" in problems(text)
     assert parse(HEAD + text.replace("pitch_far_m = 0.009", 'pitch_far_m = 0.009\nrows = "concentric"'))
     assert "the web must be less than the pitch" in problems(text.replace("pitch_far_m = 0.009", "least_web_m = 0.006"))
+    assert "as wide as their pitch would meet" in problems(
+        text.replace("pitch_far_m = 0.009", "diameter_far_m = 0.006")
+    )
 
 
 RING = """

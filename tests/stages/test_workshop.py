@@ -15,6 +15,7 @@ from shapely import Polygon, affinity, box
 from cabinwright.build.codec import parse
 from cabinwright.build.document import Build
 from cabinwright.build.workshop import Sheet, Workshop
+from cabinwright.drawings.front_view import front_view
 from cabinwright.stages import workshop
 from cabinwright.stages.workshop.nest import Piece, nest
 from cabinwright.stages.workshop.result import WorkshopResult
@@ -144,6 +145,25 @@ def test_a_dark_panel_before_a_tweeter_costs_level() -> None:
     opened = run(tweeter + PLY + panel + '[[panels.cut_outs]]\nname = "o"\nat_m = [0.1, 0.05]\ndiameter_m = 0.04\n')
     assert opened.panels["p"].behind[0].open_share == pytest.approx(1.0)
     assert opened.panels["p"].behind[0].loss_db[10_000.0] == pytest.approx(0.0, abs=1e-9)
+
+
+def test_a_loudspeaker_beside_its_panel_is_named() -> None:
+    """A half disc about a point of the edge lies outside: 50 %."""
+    tweeter = '[[speakers]]\nname = "t"\nrole = "tweeter"\nside = "left"\n'
+    panel = '[[panels]]\nname = "p"\nsheet = "ply"\nsize_m = [0.2, 0.1]\n[[panels.behind]]\nspeaker = "t"\n'
+    off = run(tweeter + PLY + panel + "at_m = [0.2, 0.05]\ndiameter_m = 0.03\n")
+    (said,) = [item for item in off.findings if item.code == "workshop.behind_beside"]
+    assert said.value == pytest.approx(50, abs=1)
+    on = run(tweeter + PLY + panel + "at_m = [0.185, 0.05]\ndiameter_m = 0.03\n")
+    assert "workshop.behind_beside" not in codes(on, "caution")
+
+
+@pytest.mark.parametrize(("material", "kind"), [("birch plywood", "board"), ("acrylic", "plastic"), ("steel", "metal")])
+def test_a_plain_board_is_shown_as_what_it_is_made_of(material: str, kind: str) -> None:
+    panel = '[[panels]]\nname = "p"\nsheet = "ply"\nsize_m = [0.2, 0.1]\n'
+    result = run(PLY.replace("birch plywood", material) + panel)
+    svg = front_view("p", result.panels["p"], {}, 1)
+    assert f'id="v1-{kind}"' in svg and f'fill="url(#v1-{kind})"' in svg
 
 
 def test_cut_list_takes_off_the_edge_band() -> None:

@@ -165,7 +165,10 @@ class Perforation(Model):
         require(self.focus_m is None or self.focus_curve is None, "focus_m", "a focus is a point or a curve, not both")
         graded = self.pitch_far_m is not None and self.pitch_far_m != self.pitch_m
         require(not graded or self.rows == "concentric", "pitch_far_m", "a graded pitch needs rows = concentric")
-        smallest = min(self.pitch_m, self.pitch_far_m or self.pitch_m)
+        far = (self.diameter_far_m or self.diameter_m, self.pitch_far_m or self.pitch_m)
+        for key, hole, pitch in (("diameter_m", self.diameter_m, self.pitch_m), ("diameter_far_m", *far)):
+            require(hole < pitch, key, "holes that are as wide as their pitch would meet")
+        smallest = min(self.pitch_m, far[1])
         require(
             self.least_web_m is None or self.least_web_m < smallest,
             "least_web_m",

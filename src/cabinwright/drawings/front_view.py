@@ -14,7 +14,23 @@ from cabinwright.stages.workshop.result import LightResult, Nesting, PanelResult
 __all__ = ["front_view", "measured_view", "sheet_view"]
 
 MM = 1000.0
-FACE = {"dark face": ("#454a51", "#1d2024"), "board": ("#cbb08a", "#a98b63"), "mesh": ("#3a3d40", "#242628")}
+FACE = {
+    "dark face": ("#454a51", "#1d2024"),
+    "board": ("#cbb08a", "#a98b63"),
+    "mesh": ("#3a3d40", "#242628"),
+    "clear": ("#dfeaf0", "#b4c6d0"),
+    "plastic": ("#5a6068", "#383d43"),
+    "metal": ("#b9bec3", "#878d93"),
+}
+MADE_OF = {
+    "acrylic": "plastic",
+    "ABS": "plastic",
+    "polycarbonate": "plastic",
+    "PVC": "plastic",
+    "aluminium": "metal",
+    "steel": "metal",
+}
+"""What a plain board of these shows; all others are wood."""
 CLEAR = "#dfeaf0"
 INK = "#1f2a33"
 AROUND_MM = 40.0
@@ -50,7 +66,8 @@ def front_view(name: str, panel: PanelResult, lights: Mapping[str, LightResult],
 
 
 def _kind(part: Part) -> str:
-    return part.look.replace(" ", "-") if part.look in FACE else "board"
+    look = MADE_OF.get(part.material, "board") if part.look == "board" else part.look
+    return look.replace(" ", "-")
 
 
 def _defs(tag: str) -> str:

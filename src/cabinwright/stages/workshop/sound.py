@@ -21,6 +21,7 @@ __all__ = ["behind_of"]
 LOW_ROLES = ("subwoofer", "woofer", "midbass")
 USUAL_HZ = 40.0  #: where a subwoofer's air is judged unless its box says more
 HIGHEST_HZ = 120.0  #: above, a subwoofer no longer moves much air
+BESIDE = 0.005  #: of the disc, before it is said to reach beyond the panel
 GRID = 241  #: points across the disc to find what cut-outs and slots leave open
 
 
@@ -54,6 +55,9 @@ def _one(
     loss = grille_loss_db(impedance)
     speaker = next(row for row in build.speakers if row.name == item.speaker)
     where = f"panel “{panel.name}” before “{item.speaker}”"
+    beside = 1.0 - float(np.mean(parts[0].outline.holds(_disc_points(item))))
+    if beside > BESIDE:
+        found.append(finding("workshop.behind_beside", where=where, value=round(100.0 * beside), limit=0, unit="%"))
     at = 0 if speaker.role in LOW_ROLES else 2
     if loss[at] > item.loss_limit_db:
         value = round(float(loss[at]), 2) if math.isfinite(loss[at]) else "all"
@@ -97,13 +101,18 @@ def _wide_open(part: Part, item: Behind) -> float:
     """Share of the disc that cut-outs and slots leave open, on a grid."""
     if not part.openings:
         return 0.0
-    across = (np.arange(GRID) + 0.5) / GRID - 0.5
-    grid = (across[:, None] + 1j * across[None, :]).ravel()
-    points: Points = np.asarray(complex(*item.at_m) + item.diameter_m * grid[np.abs(grid) <= 0.5], dtype=np.complex128)
+    points = _disc_points(item)
     open_ = np.zeros(len(points), dtype=bool)
     for opening in part.openings:
         open_ |= opening.holds(points)
     return float(np.mean(open_))
+
+
+def _disc_points(item: Behind) -> Points:
+    """A grid over the disc before the cone."""
+    across = (np.arange(GRID) + 0.5) / GRID - 0.5
+    grid = (across[:, None] + 1j * across[None, :]).ravel()
+    return np.asarray(complex(*item.at_m) + item.diameter_m * grid[np.abs(grid) <= 0.5], dtype=np.complex128)
 
 
 def _air(
