@@ -173,3 +173,18 @@ def test_rows_about_a_curve_begin_on_it_and_fill_its_bend() -> None:
     on_it = np.array([segment.distance_m(field.centres) for segment in curve]).min(axis=0) < 1e-9
     assert np.sum(on_it) > 45  # 0.44 m at 8 mm
     assert brute_web(field) >= 0.001 - 1e-9
+
+
+def test_rows_whose_holes_grow_stay_whole() -> None:
+    """Rows far enough apart for the larger of two neighbours: none is left out for the web, so no ring has gaps."""
+    field = perforate(
+        Contour(circle(0j, 0.4).segments),
+        focus=0.03 + 0.02j,
+        diameter=Ramp(0.0015, 0.006, 0.12),
+        pitch=Ramp(0.0034, 0.0083, 0.12),
+        least_web_m=0.0012,
+        margin_m=0.005,
+        rows="concentric",
+    )
+    assert field.left_out_web == 0
+    assert brute_web(field) >= 0.0012 - 1e-9

@@ -22,6 +22,7 @@ from cabinwright.physics.outline import Contour
 __all__ = ["MOST_HOLES", "Field", "Focus", "Ramp", "covered_m2", "least_web_m", "perforate"]
 
 MOST_HOLES = 60_000  #: before the edge is trimmed; more is a slip of a unit
+ROW_STEPS = 12  #: holes grow far less than rows move apart, so that the steps close in on the next row
 ROW = math.sqrt(3.0) / 2.0  #: rows of a 60° stagger lie this part of the pitch apart
 
 Floats = NDArray[np.float64]
@@ -156,15 +157,26 @@ def _concentric(region: Contour, focus: Focus, diameter: Ramp, pitch: Ramp, web_
     found = [_spread(focus, pitch.near_m, 0) if isinstance(focus, tuple) else np.array([focus])]
     away, row = 0.0, 0
     while True:
-        # Rows do not stay in step with one another, so they lie apart as holes side by side would.
-        here = pitch.at(np.array([away]))
-        hole = np.minimum(diameter.at(np.array([away])), here - web_m)
-        away += float(max(ROW * here[0], hole[0] + web_m))
+        away = _next_row(away, diameter, pitch, web_m)
         row += 1
         if away > farthest:
             return np.concatenate(found) if found else np.zeros(0, dtype=np.complex128)
         step = float(pitch.at(np.array([away]))[0])
         found.append(_row(focus, away, step, row))
+
+
+def _next_row(away_m: float, diameter: Ramp, pitch: Ramp, web_m: float) -> float:
+    """Rows do not stay in step with one another, so they lie apart as holes side by side would, each of its own size."""
+
+    def hole(at_m: float) -> float:
+        place = np.array([at_m])
+        return float(np.minimum(diameter.at(place), pitch.at(place) - web_m)[0])
+
+    regular = ROW * float(pitch.at(np.array([away_m]))[0])
+    further = away_m + regular
+    for _ in range(ROW_STEPS):
+        further = max(further, away_m + (hole(away_m) + hole(further)) / 2.0 + web_m)
+    return further
 
 
 def _row(focus: Focus, away_m: float, pitch_m: float, row: int) -> Points:
