@@ -106,6 +106,23 @@ def test_kerf_lets_outlines_grow_and_holes_shrink() -> None:
     assert {item.operation for item in bored.rounds} == {"drill"}
 
 
+def test_edge_bands_are_taken_off_before_it_is_cut() -> None:
+    """The finished size is reached again with a band of 1 mm on the banded sides alone, by shapely."""
+    whole = Contour(from_corners([Corner(0), Corner(0.3), Corner(0.3 + 0.2j), Corner(0.2j)], fillet_m=0.02))
+    plain = {"outline": whole, "openings": (), "lines": (), "banding_m": 0.001}
+
+    def cut_m(**more: object) -> Polygon:
+        line = next(item for item in part_drawing(part(**plain, **more)).lines if item.operation == "cut")
+        return Contour(line.segments).as_polygon(1e-7)
+
+    some = cut_m(rectangle=True, banded=("left", "top"))
+    assert some.bounds == pytest.approx((0.001, 0.0, 0.3, 0.199))
+    assert some.area == pytest.approx(0.299 * 0.199 - (4.0 - math.pi) * 0.02**2, rel=1e-6)
+    assert cut_m(rectangle=True, banded=("all round",)).bounds == pytest.approx((0.001, 0.001, 0.299, 0.199))
+    bent = cut_m(banded=("all round",))
+    assert bent.symmetric_difference(whole.as_polygon(1e-7).buffer(-0.001, quad_segs=200)).area < 1e-7
+
+
 def test_nothing_is_written_while_a_stop_stands() -> None:
     stopped = part(stopped=("workshop.openings_meet",))
     with pytest.raises(RefusedError, match=r"workshop\.openings_meet"):

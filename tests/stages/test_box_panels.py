@@ -82,8 +82,12 @@ def test_fingers_of_neighbours_fill_the_corner() -> None:
 
 def test_other_corners_are_mitred_and_say_so() -> None:
     result, cut = made("outline = [[0, 0], [0.6, 0], [0.6, 0.3], [0.4, 0.5], [0, 0.5]]\nheight_m = 0.3")
-    names = [name for name in cut.parts if "wall" in name]
-    assert "bay, wall 3 (left end bevelled 22.5°, right end bevelled 22.5°)" in names
+    bevels = cut.parts["bay, wall 3"].joinery.bevels
+    assert [(item.side, round(item.tilt_deg, 6), item.inward) for item in bevels] == [
+        ("left", 22.5, True),
+        ("right", 22.5, True),
+    ]
+    assert not cut.parts["bay, wall 1"].joinery.bevels
     high = 0.3 - 0.024
     wedges = 4 * 0.5 * 0.012**2 * tan(pi / 8) * high  # four bevelled ends
     assert material_m3(cut) - result.material_volume_m3 == pytest.approx(wedges, rel=1e-6)

@@ -10,7 +10,7 @@ from cabinwright.build.base import Model, require
 from cabinwright.build.fields import Name, Number, Quantity, RelativePath
 from cabinwright.build.workshop import Flat, Pair, Points, Radius, Size, Thin, Units
 
-__all__ = ["BoxShape", "Brace", "Housed", "Level", "Opening", "Post"]
+__all__ = ["Bend", "BoxShape", "Brace", "Dowels", "Housed", "Level", "Opening", "Post"]
 
 Gap = Annotated[float, Quantity("m", ge=0.0, le=0.5)]
 Height = Annotated[float, Quantity("m", ge=-5.0, le=5.0)]
@@ -56,6 +56,28 @@ class Post(Model):
     """Where it stands, in plan."""
     diameter_m: Size
     """Diameter."""
+
+
+class Dowels(Model):
+    """Dowels of a box's joints, where the usual ones shall not do."""
+
+    diameter_m: Thin | None = None
+    """Diameter; absent: the thickest of 5, 6, 8, 10 and 12 mm that is no more than half the board."""
+    length_m: Annotated[float, Quantity("m", gt=0.0, le=0.2)] | None = None
+    """Length; absent: the usual one of that diameter."""
+    pitch_m: Annotated[float, Quantity("m", ge=0.02, le=1.0)] = 0.1
+    """Most distance from one to the next, except where something is in the way."""
+
+
+class Bend(Model):
+    """How the walls of a bent box are cut part through, so that they follow arcs."""
+
+    kerf_m: Thin | None = None
+    """Width of one cut; absent: the router's bit, or the kerf of a saw."""
+    left_m: Thin | None = None
+    """What is left under a cut; absent: an eighth of the board, at least 1.5 mm."""
+    web_m: Thin | None = None
+    """Least width of the wood between two cuts; absent: what is left under them, at least 2 mm."""
 
 
 class Opening(Model):
@@ -122,12 +144,16 @@ class BoxShape(Model):
     """Thickness of the board as measured; absent: that of its sheet."""
     sheet: Name | None = None
     """Name of the sheet its panels are cut from; absent: the shape is computed, no panels are."""
-    construction: Literal["panels", "stacked"] | None = None
-    """Flat walls, or rings lying on one another; absent: stacked where there is an arc, a level or an STL."""
+    construction: Literal["panels", "stacked", "bent"] | None = None
+    """Flat walls, rings lying on one another, or walls bent round arcs; absent: stacked where there is an arc, level or STL."""
     wall_m: Thin | None = None
     """Width of stacked rings; absent: the thickness of the board."""
-    joint: Literal["butt", "rabbet", "finger"] = "butt"
-    """How flat walls meet."""
+    joint: Literal["butt", "rabbet", "dowel", "finger"] = "butt"
+    """How walls meet; bent ones by a butt or a rabbet."""
+    dowels: Dowels = Dowels()
+    """Dowels, with that joint."""
+    bend: Bend = Bend()
+    """Cuts that let walls bend."""
     double_baffle: bool = False
     """Whether the loudspeaker's wall is of two boards."""
     baffle: Literal["top", "bottom"] | Annotated[int, Field(ge=1, le=400)] = "top"
@@ -161,9 +187,11 @@ class BoxShape(Model):
         _one_outline(self, "a shape")
         unit = not self.is_hollow or self.file_units is not None
         require(unit, "file_units", 'an STL does not say its unit; write file_units = "mm" or "in"')
-        flat = self.construction == "panels"
+        flat = self.construction in ("panels", "bent")
         require(not (flat and self.is_hollow), "construction", "a box in an STL's hollow is stacked")
         require(not (flat and len(self.levels) > 1), "construction", "a box of several levels is stacked")
+        bent = self.construction == "bent"
+        require(not bent or self.joint in ("butt", "rabbet"), "joint", "bent walls meet by a butt or a rabbet")
         require(not (self.levels and self.is_hollow), "levels", "an STL has its own heights")
         known = self.height_m is not None or bool(self.levels) or self.is_hollow
         require(known, "height_m", "a shape needs height_m or levels")
@@ -171,7 +199,7 @@ class BoxShape(Model):
             self.height_m is None or not self.levels, "height_m", "a height is told by height_m or by levels, not both"
         )
         wall = isinstance(self.baffle, int) and (
-            self.construction == "stacked" or len(self.levels) > 1 or self.is_hollow
+            self.construction in ("stacked", "bent") or len(self.levels) > 1 or self.is_hollow
         )
-        require(not wall, "baffle", "a stacked box has its loudspeakers in the top or bottom")
+        require(not wall, "baffle", "a stacked or bent box has its loudspeakers in the top or bottom")
         return self

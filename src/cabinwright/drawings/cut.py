@@ -1,6 +1,7 @@
 """What a machine follows, before it is any file format: outlines, circles and open lines by operation, in metres.
 
-Kerf is put right here and nowhere else: half of it outside of outlines, half inside of openings and holes. Inner cuts
+Kerf is put right here and nowhere else: half of it outside of outlines, half inside of openings and holes. So are edge bands:
+what is cut is smaller by them, as the cut list says. Inner cuts
 come before the outline, so that a part stays held until everything in it is done.
 """
 
@@ -8,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from cabinwright.errors import RefusedError
 from cabinwright.physics.arcs import Segment
@@ -29,6 +30,7 @@ class Round:
     operation: str
     centre: complex
     diameter_m: float
+    depth_m: float = 0.0  #: of a blind one; 0: through
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +57,7 @@ class CutDrawing:
 def part_drawing(part: Part, notes: tuple[str, ...] = ()) -> CutDrawing:
     """One part at its own place. Raises ``RefusedError`` while a ``stop`` stands against it."""
     rounds, lines = _content(part)
-    x0, y0, x1, y1 = part.outline.bounds
+    x0, y0, x1, y1 = _unbanded(part).bounds
     half = part.kerf_m / 2.0
     return CutDrawing(part.name, notes, rounds, lines, (x0 - half, y0 - half), (x1 + half, y1 + half))
 
@@ -68,7 +70,7 @@ def sheet_drawing(sheet: Nesting, parts: Mapping[str, Part], notes: tuple[str, .
         turn = complex(math.cos(math.radians(placed.turn_deg)), math.sin(math.radians(placed.turn_deg)))
         shift = complex(*placed.shift_m)
         some, chains = _content(parts[placed.part])
-        rounds += [Round(item.operation, item.centre * turn + shift, item.diameter_m) for item in some]
+        rounds += [replace(item, centre=item.centre * turn + shift) for item in some]
         for item in chains:
             moved = tuple(segment.moved(turn=turn, shift=shift) for segment in item.segments)
             lines.append(Line(item.operation, moved, item.closed))
@@ -90,11 +92,35 @@ def _content(part: Part) -> tuple[tuple[Round, ...], tuple[Line, ...]]:
         for at, size in zip(field.centres, field.diameters_m, strict=True)
         if operation == "drill" or size > part.kerf_m
     ]
+    rounds += [Round("drill", item.at, item.diameter_m, item.depth_m) for item in part.joinery.face_bores]
     lines = [Line(operation, chain, _closes(chain)) for operation, chain in part.lines]
     for opening in part.openings:
         lines += [Line("cut", contour.segments, True) for contour in _moved(opening, -half)]
-    lines += [Line("cut", contour.segments, True) for contour in _moved(part.outline, half)]
+    lines += [Line("cut", contour.segments, True) for contour in _moved(_unbanded(part), half)]
     return tuple(rounds), tuple(lines)
+
+
+def _unbanded(part: Part) -> Contour:
+    """The outline before its edges are banded."""
+    sides, band = part.banded, part.banding_m
+    if not sides or not band:
+        return part.outline
+    if not part.rectangle:  # bands of single sides of other outlines are not told apart: see the cut list
+        moved = part.outline.offset(-band) if "all round" in sides else ()
+        return moved[0] if len(moved) == 1 else part.outline
+    whole = "all round" in sides
+    left, right, top, bottom = (band * (whole or side in sides) for side in ("left", "right", "top", "bottom"))
+    x0, y0, x1, y1 = part.outline.bounds
+    middle = complex(x0 + x1, y0 + y1) / 2.0
+
+    def moved_in(at: complex) -> complex:
+        """Whole corners move, rounded or not; the sides between them grow shorter."""
+        x = left if at.real < middle.real else -right
+        return at + complex(x, bottom if at.imag < middle.imag else -top)
+
+    return Contour(
+        tuple(Segment(moved_in(item.start), moved_in(item.end), item.bulge) for item in part.outline.segments)
+    )
 
 
 def _moved(contour: Contour, distance_m: float) -> tuple[Contour, ...]:

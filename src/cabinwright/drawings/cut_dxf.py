@@ -1,11 +1,13 @@
 """Cut files as DXF (R2000): layers cut, score, mark and drill, arcs as arcs, circles as circles, millimetres stated.
 
-A chain is one polyline whose bulges are its arcs, closed where it is closed, so that no program has to join loose ends.
+A chain is one polyline whose bulges are its arcs, closed where it is closed, so that no program has to join loose ends. A
+blind hole's circle has its depth, downwards, as its thickness.
 """
 
 from __future__ import annotations
 
 import io
+from textwrap import wrap
 from typing import Any
 
 from cabinwright.drawings.cut import OPERATIONS, CutDrawing
@@ -16,6 +18,7 @@ MM = 1000.0
 DXF_COLOURS = {"cut": 30, "score": 94, "mark": 174, "drill": 212}
 """Our own indices; a machine goes by the layer's name."""
 MILLIMETRES = 4  #: $INSUNITS
+COMMENT = 240  #: letters in one line of a comment
 
 
 def dxf_text(drawing: CutDrawing) -> str:
@@ -31,7 +34,8 @@ def dxf_text(drawing: CutDrawing) -> str:
         document.write(out)  # without a date and without a random name
     finally:
         options.write_fixed_meta_data_for_testing = before
-    return "\n".join(("999", f"{drawing.title}: {' '.join(drawing.notes)}".replace("\n", " ")[:240], out.getvalue()))
+    said = [row for note in (drawing.title, *drawing.notes) for row in wrap(note, COMMENT)]
+    return "\n".join((*(line for row in said for line in ("999", row)), out.getvalue()))
 
 
 def _fill(document: Any, drawing: CutDrawing) -> None:
@@ -45,7 +49,9 @@ def _fill(document: Any, drawing: CutDrawing) -> None:
         looks = {"layer": operation}
         for item in drawing.rounds:
             if item.operation == operation:
-                space.add_circle((MM * item.centre.real, MM * item.centre.imag), MM * item.diameter_m / 2.0, looks)
+                deep = {"thickness": -MM * item.depth_m} if item.depth_m else {}
+                at = MM * item.centre.real, MM * item.centre.imag
+                space.add_circle(at, MM * item.diameter_m / 2.0, {**looks, **deep})
         for line in drawing.lines:
             if line.operation == operation:
                 rows = [(MM * s.start.real, MM * s.start.imag, s.bulge) for s in line.segments]

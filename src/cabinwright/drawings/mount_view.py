@@ -124,10 +124,30 @@ def part_view(part: Part) -> str:
         f'fill="#fff" stroke="{INK}" stroke-width="{0.6 * stroke:.2f}"/>'
         for at, size in zip(part.drills.centres, part.drills.diameters_m, strict=True)
     ]
+    rows += _blind(part, corner, stroke)
     edge = 2.0 * stroke
     box = f"{-edge:.2f} {-edge:.2f} {width + 2.0 * edge:.2f} {height + 2.0 * edge:.2f}"
     says = f"{part.name}, {width:.0f} by {height:.0f} mm"
     return f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="{box}" role="img" aria-label="{_plain(says)}">{"".join(rows)}</svg>'
+
+
+def _blind(part: Part, corner: complex, stroke: float) -> list[str]:
+    """Blind holes: dark discs on the face, pale rods where they go into the board from an edge."""
+    rows = [
+        f'<circle cx="{MM * item.at.real - corner.real:.2f}" cy="{corner.imag - MM * item.at.imag:.2f}" '
+        f'r="{MM * item.diameter_m / 2.0:.2f}" fill="{MARK}" fill-opacity=".55" stroke="{INK}" '
+        f'stroke-width="{0.6 * stroke:.2f}"/>'
+        for item in part.joinery.face_bores
+    ]
+    for item in part.joinery.edge_bores:
+        beside = 0.5j * item.way * item.diameter_m
+        ends = item.at + beside, item.at + beside + item.way * item.depth_m
+        others = item.at - beside + item.way * item.depth_m, item.at - beside
+        way = "L".join(f"{MM * at.real - corner.real:.2f} {corner.imag - MM * at.imag:.2f}" for at in (*ends, *others))
+        rows.append(
+            f'<path d="M{way}" fill="{MARK}" fill-opacity=".3" stroke="{MARK}" stroke-width="{0.4 * stroke:.2f}"/>'
+        )
+    return rows
 
 
 def _text(body: Wedge) -> float:

@@ -54,6 +54,7 @@ def _parts(result: WorkshopResult, names: tuple[str, ...], length: Words) -> lis
             "size": f"{length(part.size_m[0])} × {length(part.size_m[1])}"
             + (f", {part.count} pieces" if part.count > 1 else ""),
             "picture": Markup(part_view(part)),
+            "work": part.joinery.words(length, part.thickness_m, complex(*part.outline.bounds[:2])),
         }
         for part in known
     ]

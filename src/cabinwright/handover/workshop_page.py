@@ -23,7 +23,7 @@ from cabinwright.handover.pages import page
 from cabinwright.handover.report import finding_groups
 from cabinwright.handover.service_page import service_html
 from cabinwright.stages.workshop.files import FOLDER, Planned, planned_files
-from cabinwright.stages.workshop.result import LightResult, PanelResult, WorkshopResult
+from cabinwright.stages.workshop.result import LightResult, Nesting, PanelResult, Part, WorkshopResult
 
 __all__ = ["inches", "millimetres", "workshop_documents"]
 
@@ -67,10 +67,11 @@ def workshop_documents(build: Build, result: WorkshopResult) -> dict[str, str | 
             documents[planned.name] = _solid(planned, result)
             continue
         if planned.part is not None:
-            drawing = part_drawing(parts[planned.part], _notes(result, parts[planned.part].sheet))
+            part = parts[planned.part]
+            drawing = part_drawing(part, (*_notes(result, part.sheet), *_work(part, millimetres)))
         else:
             sheet = result.nesting[planned.sheet or 0]
-            drawing = sheet_drawing(sheet, parts, _notes(result, sheet.sheet))
+            drawing = sheet_drawing(sheet, parts, (*_notes(result, sheet.sheet), *_worked(sheet, result)))
         if planned.kind == "dxf":
             documents[planned.name] = dxf_text(drawing)
         elif planned.kind == "svg":
@@ -97,13 +98,25 @@ def _notes(result: WorkshopResult, sheet: str) -> tuple[str, ...]:
     return (GENERAL, *said)
 
 
+def _work(part: Part, length: Words) -> list[str]:
+    """What is worked into a part besides what is cut through."""
+    return part.joinery.words(length, part.thickness_m, complex(*part.outline.bounds[:2]))
+
+
+def _worked(sheet: Nesting, result: WorkshopResult) -> tuple[str, ...]:
+    """A word where parts of a sheet are worked part through."""
+    some = any(result.parts[item.part].joinery.face for item in sheet.placed)
+    return ("Some holes and scores go part through: their depths stand in cut-list.csv.",) if some else ()
+
+
 def _cut_csv(result: WorkshopResult) -> str:
     head = ("part", "sheet", "material", "count", "thickness_mm", "width_mm", "height_mm", "cut_width_mm", "cut_height_mm",
-            "grain", "banded", "banding_mm", "file_written")  # fmt: skip
+            "grain", "banded", "banding_mm", "file_written", "work")  # fmt: skip
     return csv_text(head, [
         (row["part"], row["sheet"], row["material"], row["count"],
          *(1e3 * row[key] for key in ("thickness_m", "width_m", "height_m", "cut_width_m", "cut_height_m")),
-         row["grain"], ", ".join(row["banded"]), 1e3 * row["banding_length_m"], "no" if row["refused"] else "yes")
+         row["grain"], ", ".join(row["banded"]), 1e3 * row["banding_length_m"], "no" if row["refused"] else "yes",
+         "; ".join(_work(result.parts[row["part"]], millimetres)))
         for row in result.cut_list
     ])  # fmt: skip
 

@@ -66,7 +66,7 @@ class Run:
 class Body:
     """The box before anything is put in: runs from the floor up, at their heights over the floor."""
 
-    construction: str  #: panels or stacked
+    construction: str  #: panels, stacked or bent
     board_m: float
     wall_m: float
     runs: tuple[Run, ...]
@@ -148,6 +148,8 @@ def body_of(shape: BoxShape, files: Files, *, board_m: float, cutter_radius_m: f
         return _flat(shape, drawn, board_m)
     if isinstance(shape.baffle, int):
         raise ShapeFault("enclosure.shape_wall", value=shape.baffle, limit="top or bottom")
+    if construction == "bent":
+        return _bent(shape, drawn, board_m)
     hollow = drawn.counter_clockwise()
     levels = [(item.height_m, item.inset_m) for item in shape.levels] or [(shape.height_m or 0.0, 0.0)]
     tops = np.floor(np.cumsum([height for height, _ in levels]) / board_m + 1e-6).astype(int)
@@ -215,9 +217,25 @@ def _alike(a: Contour | None, b: Contour | None) -> bool:
     return a is not None and b is not None and a.segments == b.segments
 
 
+def _bent(shape: BoxShape, drawn: Contour, board_m: float) -> Body:
+    """One board's walls that follow arcs outwards, standing between floor and top. Raises ``ShapeFault`` where one cannot."""
+    inset = shape.offset_m + (shape.levels[0].inset_m if shape.levels else 0.0)
+    outer = _one(drawn.counter_clockwise(), -inset)
+    sharp = [at for at, _ in outer.kinks()]
+    for side in outer.segments:
+        ends = (side.start, side.end)
+        if side.is_line:
+            continue
+        at = f"{1e3 * side.point(0.5).real:.0f}, {1e3 * side.point(0.5).imag:.0f} mm"
+        if side.bulge < 0.0:
+            raise ShapeFault("enclosure.shape_bent_in", at=at)
+        if any(abs(end - corner) < NEAR_M for end in ends for corner in sharp):
+            raise ShapeFault("enclosure.shape_bent_corner", at=at)
+    return _standing(shape, board_m, outer, _one(outer, -board_m), "bent", None)
+
+
 def _flat(shape: BoxShape, drawn: Contour, board_m: float) -> Body:
     """Walls standing between floor and top."""
-    height = shape.height_m or shape.levels[0].height_m
     inset = shape.offset_m + (shape.levels[0].inset_m if shape.levels else 0.0)
     wall = None
     hollow = drawn
@@ -229,7 +247,12 @@ def _flat(shape: BoxShape, drawn: Contour, board_m: float) -> Body:
             raise ShapeFault("enclosure.shape_wall", value=shape.baffle, limit=f"1 to {count}")
         wall = shape.baffle - 1 if drawn.area_m2 >= 0.0 else count - shape.baffle
     outer = mitred(hollow, -inset)
-    inner = mitred(outer, -board_m)
+    return _standing(shape, board_m, outer, mitred(outer, -board_m), "panels", wall)
+
+
+def _standing(shape: BoxShape, board_m: float, outer: Contour, inner: Contour, how: str, wall: int | None) -> Body:
+    """Walls between floor and top, these as large as the box."""
+    height = shape.height_m or shape.levels[0].height_m
     under, over = _ends(shape)
     low, high = under * board_m, height - over * board_m
     if high - low < NEAR_M:
@@ -241,7 +264,7 @@ def _flat(shape: BoxShape, drawn: Contour, board_m: float) -> Body:
         Run("walls", 1, low, high, outer, inner),
         Run("top", over, high, height, outer),
     )
-    return Body("panels", board_m, board_m, runs, wall)
+    return Body(how, board_m, board_m, runs, wall)
 
 
 def mitred(contour: Contour, distance_m: float) -> Contour:

@@ -1,51 +1,61 @@
 """The panels of computed boxes, as panels like any other: floor, rings or walls with their joints, baffle with its holes.
 
-Walls of a right angle meet by a butt, a rabbet half as deep as the board, or fingers about three boards wide; floor and top lie
-over them, in a rabbet too where rabbets are asked for. Other corners are mitred: the name of a wall says the bevel of its ends,
-half the angle by which the way turns. A rabbet's edge is scored, its depth set at the machine. Walls are drawn as they are seen
-from outside, floor and top from above.
+Walls of a right angle meet by a butt, dowelled if asked for, a rabbet half as deep as the board, or fingers about three boards
+wide; floor and top lie over them, dowelled or in a rabbet too. Other corners are mitred. A rabbet's edge and a bend's cuts are
+scored, their depth is set at the machine. Boards that are worked part through are drawn with that face up; otherwise walls are
+drawn as they are seen from outside, floor and top from above.
 """
 
 from __future__ import annotations
 
-import cmath
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-import numpy as np
+from shapely import Point, Polygon
 
 from cabinwright.build.document import Build
 from cabinwright.build.loudspeaker import SpeakerModel
 from cabinwright.build.shapes import BoxShape
-from cabinwright.build.workshop import CutOut, Drill, OutlinePoint, Panel
-from cabinwright.physics.arcs import Segment
-from cabinwright.physics.outline import Contour
+from cabinwright.build.workshop import CutOut, Panel, Sheet
+from cabinwright.findings import Finding, finding
 from cabinwright.stages.enclosure.result import EnclosureResult
 from cabinwright.stages.enclosure.shape import Run
 from cabinwright.stages.enclosure.shape_result import ShapeResult
+from cabinwright.stages.workshop.box_board import Computed, mounts, points, screws, turned_over
+from cabinwright.stages.workshop.box_walls import (
+    RABBET,
+    FlatWall,
+    bent_walls,
+    flat_walls,
+    is_right,
+    second_board,
+    steep,
+)
+from cabinwright.stages.workshop.dowels import Bored, Joint, bore, peg_of, square
+from cabinwright.stages.workshop.joinery import Joinery
 
-__all__ = ["Computed", "box_panels"]
+__all__ = ["box_panels"]
 
-PILOT_M = 0.003  #: drilled for the loudspeaker's screws; common practice for 5 mm wood screws
-FINGER_BOARDS = 3.0  #: a finger is about so many boards wide
-RIGHT_RAD = math.radians(0.5)  #: a corner within this of 90° is a right one
 WINDOW_M = 0.02  #: rounding of a brace's window
-
-Ends = tuple[float, float]  #: how much shorter (longer, if negative) a wall is at its start and end than its outer side
+ALIKE_M = 2e-4  #: sheets whose thickness differs less are as good
 
 
 @dataclass(frozen=True)
-class Computed:
-    """A panel of a box, and what is known of it exactly."""
+class _Box:
+    """What every board of one box is made from."""
 
-    panel: Panel
-    exact: tuple[Contour, tuple[Contour, ...]] | None = None  #: outline and opening; None: as the panel's points say
-    stopped: tuple[str, ...] = ()  #: stops that stand against its box
-    lines: tuple[tuple[str, tuple[Segment, ...]], ...] = ()  #: (mark or score, chain) besides
+    name: str
+    shape: BoxShape
+    sheet: Sheet
+    sheets: Sequence[Sheet]
+    room_m: float  #: longest board that a sheet gives
+    result: ShapeResult
+    model: SpeakerModel
+    found: list[Finding]
 
 
-def box_panels(build: Build, boxed: EnclosureResult | None) -> list[Computed]:
+def box_panels(build: Build, boxed: EnclosureResult | None, found: list[Finding]) -> list[Computed]:
     """Every panel of every box whose shape names a sheet."""
     rows: list[Computed] = []
     taken = {panel.name for panel in build.panels}
@@ -54,203 +64,157 @@ def box_panels(build: Build, boxed: EnclosureResult | None) -> list[Computed]:
         if box.shape is None or box.shape.sheet is None or result is None or result.shape is None:
             continue
         model = next(item for item in build.speaker_models if item.name == result.model)
-        for item in _panels(box.name, box.shape, result.shape, model):
+        sheet = next(item for item in build.sheets if item.name == box.shape.sheet)
+        room = max(sheet.length_m, sheet.width_m) - 2.0 * build.workshop.border_m
+        for item in _panels(_Box(box.name, box.shape, sheet, build.sheets, room, result.shape, model, found)):
             name, number = item.panel.name, 2
             while name in taken:
                 name, number = f"{item.panel.name} ({number})", number + 1
             taken.add(name)
             panel = item.panel.model_copy(update={"name": name})
-            rows.append(Computed(panel, item.exact, result.shape.stopped))
+            rows.append(replace(item, panel=panel, stopped=(*item.stopped, *result.shape.stopped)))
     return rows
 
 
-def _panels(name: str, shape: BoxShape, result: ShapeResult, model: SpeakerModel) -> Iterator[Computed]:
-    body, sheet = result.body, shape.sheet
-    assert sheet is not None
+def _panels(box: _Box) -> Iterator[Computed]:
+    body = box.result.body
+    walls = flat_walls(box.name, box.shape, box.result, box.model) if body.construction == "panels" else []
+    ends = {run.role: [*_end(box, run)] for run in body.runs if run.role in ("bottom", "top")}
+    if box.shape.joint == "dowel" and walls:
+        walls, ends = _dowelled(box, walls, ends)
     rings = sum(run.role == "ring" for run in body.runs)
     number = 0
     for run in body.runs:
-        if run.role == "walls":
-            yield from map(Computed, _walls(name, sheet, shape, result, model))
-            continue
-        label = {"bottom": "floor", "top": "top"}.get(run.role, "ring")
         if run.role == "ring":
             number += 1
-            label = f"ring {number}" if rings > 1 else "ring"
-        baffle = body.wall is None and shape.baffle == run.role
-        rabbet = [*_rabbet(shape, result)] if run.role != "ring" else []
-        panel = Panel(
-            name=f"{name}, {'baffle' if baffle else label}",
-            sheet=sheet,
-            outline=_points(run.outline),
-            fillet_m=0.0,
-            count=run.count,
-            cut_outs=(*(_mounts(result, 0j) if baffle else ()), *rabbet),
-            drills=_screws(result, model, 0j) if baffle else (),
-        )
-        yield Computed(panel, (run.outline, () if run.opening is None else (run.opening,)))
-    yield from map(Computed, _braces(name, sheet, shape, result))
+            yield _ring(box, run, f"ring {number}" if rings > 1 else "ring")
+        elif run.role != "walls":
+            yield from map(_face_up, ends[run.role])
+        elif body.construction == "bent":
+            bent = bent_walls(box.name, box.shape, box.sheet, box.result, box.room_m, box.found)
+            yield from map(_face_up, bent)
+        else:
+            for index, wall in enumerate(walls):
+                yield _face_up(wall.board)
+                steep(_face_up(wall.board), box.found)
+                if body.wall == index and box.shape.double_baffle:
+                    yield Computed(second_board(box.name, box.shape, box.result, index))
+    yield from _braces(box)
+    yield from _posts(box)
 
 
-def _points(contour: Contour) -> tuple[OutlinePoint, ...]:
-    """An outline as its points, arcs by a point on them; never fewer than three."""
-    segments = contour.segments
-    while len(segments) < 3:
-        segments = tuple(part for item in segments for part in (item.part(0.0, 0.5), item.part(0.5, 1.0)))
-    return tuple(
-        OutlinePoint(at_m=_pair(item.end), via_m=None if item.is_line else _pair(item.point(0.5)), fillet_m=0.0)
-        for item in segments
+def _face_up(board: Computed) -> Computed:
+    """The board with the face up that is worked part through; where none is, as it is drawn."""
+    joinery, panel = board.joinery, board.panel
+    scored = any(item.operation == "score" for item in panel.cut_outs) or bool(board.lines)
+    inner = scored or (bool(joinery.face_bores) and not joinery.bored_outside)
+    if inner and joinery.face == "outside":
+        return turned_over(board)
+    told = inner or joinery.face_bores or joinery.edge_bores or joinery.bevels
+    return board if told else replace(board, joinery=replace(joinery, face=""))
+
+
+def _ring(box: _Box, run: Run, label: str) -> Computed:
+    panel = Panel(
+        name=f"{box.name}, {label}", sheet=box.shape.sheet, outline=points(run.outline), fillet_m=0.0, count=run.count
     )
+    return Computed(panel, (run.outline, () if run.opening is None else (run.opening,)))
 
 
-def _pair(at: complex) -> tuple[float, float]:
-    return at.real, at.imag
-
-
-def _mounts(result: ShapeResult, shift: complex) -> Iterator[CutOut]:
-    """Holes for loudspeakers and ports."""
-    for number, at in enumerate(result.speakers, 1):
-        if result.cut_out_m is not None:
-            yield CutOut(name=f"loudspeaker {number}", diameter_m=result.cut_out_m, at_m=_pair(at + shift))
-    for number, at in enumerate(result.ports, 1):
-        if result.port_m is not None and result.port_round:
-            yield CutOut(name=f"port {number}", diameter_m=result.port_m[0], at_m=_pair(at + shift))
-        elif result.port_m is not None:
-            yield CutOut(name=f"port {number}", size_m=result.port_m, at_m=_pair(at + shift))
-
-
-def _screws(result: ShapeResult, model: SpeakerModel, shift: complex) -> tuple[Drill, ...]:
-    """Pilot holes on the mounting circle, none straight above the middle."""
-    if model.mounting_circle_m is None or model.screws is None or result.cut_out_m is None:
-        return ()
-    angles = 2.0 * math.pi * (np.arange(model.screws) + 0.5) / model.screws
-    ring = [cmath.rect(model.mounting_circle_m / 2.0, float(angle)) for angle in angles]
-    return (Drill(at_m=tuple(_pair(at + shift + step) for at in result.speakers for step in ring), diameter_m=PILOT_M),)
-
-
-def _rabbet(shape: BoxShape, result: ShapeResult) -> Iterator[CutOut]:
-    """Where walls stand in floor and top."""
-    inside = result.body.hollow_runs[0].opening
-    if shape.joint == "rabbet" and result.body.construction == "panels" and inside is not None:
-        yield CutOut(name="rabbet, half the board deep", outline=_points(inside), fillet_m=0.0, operation="score")
-
-
-def _turns(run: Run) -> list[float]:
-    """Angle [rad] by which the way turns at the start of each wall, positive to the left."""
-    sides = run.outline.segments
-    before = (sides[-1], *sides[:-1])
-    return [cmath.phase(b.chord / a.chord) for a, b in zip(before, sides, strict=True)]
-
-
-def _walls(name: str, sheet: str, shape: BoxShape, result: ShapeResult, model: SpeakerModel) -> Iterator[Panel]:
-    body = result.body
-    run = next(item for item in body.runs if item.role == "walls")
-    turns = _turns(run)
-    count = len(turns)
-    for index, side in enumerate(run.outline.segments):
-        corner = turns[index], turns[(index + 1) % count]
-        baffle = body.wall == index
-        yield _wall(name, sheet, shape, result, model, (index, side, corner, baffle))
-        if baffle and shape.double_baffle:
-            yield _second(name, sheet, result, index)
-
-
-def _wall(
-    name: str,
-    sheet: str,
-    shape: BoxShape,
-    result: ShapeResult,
-    model: SpeakerModel,
-    which: tuple[int, Segment, tuple[float, float], bool],
-) -> Panel:
-    index, side, corner, baffle = which
-    board = result.body.board_m
-    run = next(item for item in result.body.runs if item.role == "walls")
-    deeper = board / 2.0 if shape.joint == "rabbet" else 0.0
-    height = run.high_m - run.low_m + 2.0 * deeper
-    left, right = _ends(shape, board, corner)
-    low, high = left, side.length_m - right
-    fingers = shape.joint == "finger"
-    right_edge = _edge(high, high - board, height, board, fingers and _right(corner[1]), even=True)
-    left_edge = _edge(low, low + board, height, board, fingers and _right(corner[0]), even=False)
-    shift = complex(0.0, deeper - run.low_m)
-    cuts = [*_mounts(result, shift)] if baffle else []
-    if shape.joint == "rabbet" and _right(corner[0]):
-        strip = (0.0, complex(board, 0.0), complex(board, height), complex(0.0, height))
-        points = tuple(OutlinePoint(at_m=_pair(complex(at)), fillet_m=0.0) for at in strip)
-        cuts.append(CutOut(name="rabbet, half the board deep", outline=points, fillet_m=0.0, operation="score"))
-    label = f"wall {index + 1}{' (baffle)' if baffle else ''}{_bevels(corner)}"
-    return Panel(
-        name=f"{name}, {label}",
-        sheet=sheet,
-        outline=tuple(OutlinePoint(at_m=_pair(at), fillet_m=0.0) for at in (*right_edge, *left_edge[::-1])),
+def _end(box: _Box, run: Run) -> Iterator[Computed]:
+    """Floor or top, seen from above; of two boards the one at the walls is worked by itself where joints go into it."""
+    shape, result = box.shape, box.result
+    baffle = result.body.wall is None and shape.baffle == run.role
+    label = "baffle" if baffle else {"bottom": "floor"}.get(run.role, run.role)
+    cuts = tuple(mounts(result, 0j)) if baffle else ()
+    rabbet = tuple(_rabbet(box))
+    parted = run.count > 1 and (bool(rabbet) or shape.joint == "dowel") and result.body.construction != "stacked"
+    panel = Panel(
+        name=f"{box.name}, {label}",
+        sheet=shape.sheet,
+        outline=points(run.outline),
         fillet_m=0.0,
-        cut_outs=tuple(cuts),
-        drills=_screws(result, model, shift) if baffle else (),
+        count=1 if parted else run.count,
+        cut_outs=(*cuts, *rabbet),
+        drills=screws(result, box.model, 0j) if baffle else (),
     )
+    exact = run.outline, ()
+    yield Computed(panel, exact, joinery=Joinery("inside" if run.role == "bottom" else "outside"))
+    if parted:
+        outer = panel.model_copy(
+            update={"name": f"{panel.name}, outer board", "cut_outs": cuts, "count": run.count - 1}
+        )
+        yield Computed(outer, exact)
 
 
-def _right(turn: float) -> bool:
-    """Whether a corner is convex and square."""
-    return abs(turn - math.pi / 2.0) < RIGHT_RAD
+def _rabbet(box: _Box) -> Iterator[CutOut]:
+    """Where walls stand in floor and top."""
+    inside = box.result.body.hollow_runs[0].opening
+    if box.shape.joint == "rabbet" and box.result.body.construction != "stacked" and inside is not None:
+        yield CutOut(name=RABBET, outline=points(inside), fillet_m=0.0, operation="score")
 
 
-def _ends(shape: BoxShape, board: float, corner: tuple[float, float]) -> Ends:
-    """Each wall goes through at its start and meets the next one with its end."""
-    meets = {"butt": board, "rabbet": board / 2.0, "finger": 0.0}[shape.joint]
-    start, end = corner
-    left = right = 0.0
-    if _right(end):
-        right = meets
-    elif end < 0.0 and not _right(-end):
-        right = -board * math.tan(-end / 2.0)
-    if _right(-start):  # round an inside corner the next wall takes the corner
-        left = -board
-    elif start < 0.0:
-        left = -board * math.tan(-start / 2.0)
-    return left, right
-
-
-def _bevels(corner: tuple[float, float]) -> str:
-    """What the saw is set to at ends that are not square."""
-    said = [
-        f"{side} end bevelled {abs(math.degrees(turn)) / 2.0:.1f}°{' the other way' if turn < 0.0 else ''}"
-        for side, turn in zip(("left", "right"), corner, strict=True)
-        if not _right(abs(turn)) and abs(turn) > RIGHT_RAD
+def _dowelled(
+    box: _Box, walls: list[FlatWall], ends: dict[str, list[Computed]]
+) -> tuple[list[FlatWall], dict[str, list[Computed]]]:
+    """The same boards with holes where they meet, or with the ``stop`` that says why there are none."""
+    peg = peg_of(box.result.body.board_m, box.shape.dowels, f"box “{box.name}”")
+    if isinstance(peg, Finding):
+        box.found.append(peg)
+        stop = (peg.code,)
+        held = [replace(item, board=replace(item.board, stopped=stop)) for item in walls]
+        return held, {role: [replace(item, stopped=stop) for item in rows] for role, rows in ends.items()}
+    bored = [_bored(item.board) for item in walls]
+    flat = {role: _bored(rows[0]) for role, rows in ends.items()}
+    half = box.result.body.board_m / 2.0
+    for index, wall in enumerate(walls):
+        name, after = wall.board.panel.name, (index + 1) % len(walls)
+        turn = wall.turns[1]
+        if is_right(abs(turn)):
+            strip = math.copysign(half, turn)
+            edge = complex(wall.high_m, 0.0), complex(wall.high_m, wall.height_m)
+            face = complex(strip, 0.0), complex(strip, wall.height_m)
+            names = name, walls[after].board.panel.name
+            bore(Joint(bored[index], edge, complex(-1.0), bored[after], face, names), peg, box.found)
+        way = wall.side.chord / abs(wall.side.chord)
+        face = wall.side.start + way * (wall.low_m + 1j * half), wall.side.start + way * (wall.high_m + 1j * half)
+        for role, y, into in (("bottom", 0.0, 1j), ("top", wall.height_m, -1j)):
+            edge = complex(wall.low_m, y), complex(wall.high_m, y)
+            names = name, ends[role][0].panel.name
+            bore(Joint(bored[index], edge, into, flat[role], face, names), peg, box.found)
+    outside = [wall.turns[0] < 0.0 for wall in walls]  # round an inside corner the next wall is met from outside
+    made = [
+        replace(wall, board=_with(wall.board, holes, out))
+        for wall, holes, out in zip(walls, bored, outside, strict=True)
     ]
-    return f" ({', '.join(said)})" if said else ""
+    return made, {role: [_with(rows[0], flat[role], False), *rows[1:]] for role, rows in ends.items()}
 
 
-def _edge(full: float, notch: float, height: float, board: float, fingers: bool, *, even: bool) -> list[complex]:
-    """One end of a wall from below to above; of two that meet, one keeps the even fingers and one the odd."""
-    if not fingers:
-        return [complex(full, 0.0), complex(full, height)]
-    count = max(3, 2 * round((height / (FINGER_BOARDS * board) - 1.0) / 2.0) + 1)
-    step = height / count
-    rows = []
-    for k in range(count):
-        x = full if (k % 2 == 0) == even else notch
-        rows += [complex(x, k * step), complex(x, (k + 1) * step)]
-    return rows
+def _bored(board: Computed) -> Bored:
+    """A board in which only the baffle's holes are in the way."""
+    bored = Bored(Polygon([item.at_m for item in board.panel.outline or ()]))
+    for item in board.panel.cut_outs:
+        at = complex(*item.at_m)
+        if item.diameter_m is not None:
+            bored.taken.append(Point(at.real, at.imag).buffer(item.diameter_m / 2.0))
+        elif item.size_m is not None:
+            bored.taken.append(square(at, item.size_m))
+    for drill in board.panel.drills:
+        bored.taken += [Point(at).buffer(drill.diameter_m / 2.0) for at in drill.at_m]
+    return bored
 
 
-def _second(name: str, sheet: str, result: ShapeResult, index: int) -> Panel:
-    """The second board of a wall, inside."""
-    run = next(item for item in result.body.runs if item.role == "walls")
-    assert run.opening is not None
-    inner, outer = run.opening.segments[index], run.outline.segments[index]
-    start = ((inner.start - outer.start) * (outer.chord / abs(outer.chord)).conjugate()).real
-    shift = complex(-start, -run.low_m)
-    size = (inner.length_m, run.high_m - run.low_m)
-    return Panel(
-        name=f"{name}, second board of the baffle", sheet=sheet, size_m=size, cut_outs=tuple(_mounts(result, shift))
-    )
+def _with(board: Computed, bored: Bored, outside: bool) -> Computed:
+    joinery = replace(board.joinery, face_bores=tuple(bored.face), edge_bores=tuple(bored.edge), bored_outside=outside)
+    return replace(board, joinery=joinery)
 
 
-def _braces(name: str, sheet: str, shape: BoxShape, result: ShapeResult) -> Iterator[Panel]:
+def _braces(box: _Box) -> Iterator[Computed]:
     """Boards from floor to baffle with a window that leaves the air one."""
-    high = result.body.inside_high_m - result.body.inside_low_m
-    for number, item in enumerate(shape.braces, 1):
+    body = box.result.body
+    high = body.inside_high_m - body.inside_low_m
+    for number, item in enumerate(box.shape.braces, 1):
+        name = f"{box.name}, brace {number}"
         length = abs(complex(*item.to_m) - complex(*item.from_m))
         window = math.sqrt(item.open_share)
         size = (length * window, high * window)
@@ -267,4 +231,33 @@ def _braces(name: str, sheet: str, shape: BoxShape, result: ShapeResult) -> Iter
                     fillet_m=radius,
                 ),
             )
-        yield Panel(name=f"{name}, brace {number}", sheet=sheet, size_m=(length, high), cut_outs=tuple(cuts))
+        thick = item.board_m or body.board_m
+        sheet = _sheet_of(box, thick)
+        if sheet is None:
+            limit = round(1e3 * box.sheet.thickness_m, 2)
+            where = f"part “{name}”"
+            box.found.append(
+                finding("workshop.brace_sheet", where=where, value=round(1e3 * thick, 2), limit=limit, unit="mm")
+            )
+        panel = Panel(name=name, sheet=(sheet or box.sheet).name, size_m=(length, high), cut_outs=tuple(cuts))
+        yield Computed(panel, stopped=() if sheet else ("workshop.brace_sheet",))
+
+
+def _sheet_of(box: _Box, thick_m: float) -> Sheet | None:
+    """The box's own sheet, or the one of the same material, or any, that is so thick."""
+    body = box.result.body
+    if abs(thick_m - body.board_m) < ALIKE_M:
+        return box.sheet
+    fits = [item for item in box.sheets if abs(item.thickness_m - thick_m) < ALIKE_M]
+    return next((item for item in fits if item.material == box.sheet.material), fits[0] if fits else None)
+
+
+def _posts(box: _Box) -> Iterator[Computed]:
+    """Discs that are glued on one another; the last is planed until the post is as high as the air."""
+    high = box.result.body.inside_high_m - box.result.body.inside_low_m
+    thick = box.sheet.thickness_m
+    for number, item in enumerate(box.shape.posts, 1):
+        count = max(1, math.ceil(high / thick - 1e-3))
+        panel = Panel(name=f"{box.name}, post {number}", sheet=box.sheet.name, diameter_m=item.diameter_m, count=count)
+        planed = abs(count * thick - high) > 1e-4
+        yield Computed(panel, joinery=Joinery(stack_m=high, planed=planed))

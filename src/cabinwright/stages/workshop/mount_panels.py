@@ -13,7 +13,7 @@ from cabinwright.build.workshop import Drill, Panel, Sheet
 from cabinwright.physics.arcs import Segment
 from cabinwright.physics.outline import Contour, circle
 from cabinwright.physics.wedge import Wedge, ellipse
-from cabinwright.stages.workshop.box_panels import Computed
+from cabinwright.stages.workshop.box_board import Computed
 from cabinwright.stages.workshop.mount_result import MountResult
 from cabinwright.stages.workshop.mount_shapes import (
     CLEAR_M,

@@ -14,6 +14,7 @@ from cabinwright.physics.arcs import Segment
 from cabinwright.physics.colour import Match
 from cabinwright.physics.outline import Contour
 from cabinwright.physics.perforation import Field
+from cabinwright.stages.workshop.joinery import PLAIN, Joinery
 from cabinwright.stages.workshop.mount_result import MountResult
 from cabinwright.stages.workshop.service import ServiceResult
 from cabinwright.stages.workshop.service_result import FixingResult, FloorResult, MassResult
@@ -48,6 +49,7 @@ class Part:
     banded: tuple[str, ...] = ()
     banding_m: float = 0.0
     stopped: tuple[str, ...] = ()  #: codes of the stops that stand against it: no file is written
+    joinery: Joinery = PLAIN  #: blind holes, bevels, bends
 
     @property
     def size_m(self) -> tuple[float, float]:
@@ -249,6 +251,7 @@ def _part(part: Part) -> dict[str, Any]:
         "drilled": len(part.drills.centres),
         "kerf_m": part.kerf_m,
         "refused": list(part.stopped),
+        "joinery": None if part.joinery == PLAIN else part.joinery.to_dict(),
     }
 
 

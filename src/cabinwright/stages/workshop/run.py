@@ -16,7 +16,8 @@ from cabinwright.physics.outline import Drawn, least_inside_radius_m
 from cabinwright.physics.perforation import Field, least_web_m
 from cabinwright.stages.enclosure.result import EnclosureResult
 from cabinwright.stages.layout.result import LayoutResult
-from cabinwright.stages.workshop.box_panels import Computed, box_panels
+from cabinwright.stages.workshop.box_board import Computed
+from cabinwright.stages.workshop.box_panels import box_panels
 from cabinwright.stages.workshop.fixings import fixings_of
 from cabinwright.stages.workshop.floors import floors_of
 from cabinwright.stages.workshop.lights import light_of
@@ -69,11 +70,11 @@ def run(
         placed: what the layout stage found, for the aim of rings and pods; ``build`` then has coordinates for names.
         drawn: files that panels name, as they were read, or why they were not.
     """
-    computed = box_panels(build, boxed)
+    found: list[Finding] = []
+    computed = box_panels(build, boxed, found)
     fitted = build.service_steps or build.fixings or build.masses or build.payload
     if not (build.panels or computed or build.rings or build.pods or build.jigs or fitted):
         return None
-    found: list[Finding] = []
     taken = {panel.name for panel in (*build.panels, *(item.panel for item in computed))}
     made, mounts = mount_panels(build, mounts_of(build, placed, found), taken)
     computed += made
@@ -89,8 +90,11 @@ def run(
         panels[panel.name] = _panel(panel, shapes, sheets, build, boxed, found)
     for item in computed:  # what stands against a box, ring or pod stands against its panels
         name = item.panel.name
-        if item.stopped and name in panels:
-            held = tuple(replace(part, stopped=(*part.stopped, *item.stopped)) for part in panels[name].parts)
+        if name in panels:
+            held = tuple(
+                replace(part, stopped=(*part.stopped, *item.stopped), joinery=item.joinery)
+                for part in panels[name].parts
+            )
             panels[name] = replace(panels[name], parts=held)
     floors = floors_of(build, panels, found)
     _materials([part for panel in panels.values() for part in panel.parts], found)
@@ -242,7 +246,7 @@ def _cut_row(part: Part) -> dict[str, Any]:
         up = sum(edge in banded for edge in ("top", "bottom"))
         length = sum(sides[edge] for edge in banded)
     else:
-        across = up = 0
+        across = up = 2 if "all round" in part.banded else 0
         length = part.outline.length_m if "all round" in part.banded else sum(sides[edge] for edge in banded)
     return {
         "part": part.name,
