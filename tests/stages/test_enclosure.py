@@ -184,7 +184,15 @@ def test_filling_makes_the_box_seem_larger() -> None:
         ("enclosure.small_box", box(volume="0.002"), MODEL),  # nothing but its cone says how large it is
         ("enclosure.no_volume", box(volume=""), MODEL),
         ("enclosure.unused", box(kind="infinite baffle", ql="7"), MODEL),
-        ("enclosure.mass_sense", box(), MODEL.replace("vas_m3 = 0.041", "vas_m3 = 41")),  # litres, unsaid
+        ("enclosure.tuning_sense", box(kind="vented", tuning_hz="320"), MODEL),
+        (
+            "enclosure.tuning_sense",
+            box(kind="passive radiator", radiator="{mms_kg = 0.0001, cms_m_per_n = 1e-5, sd_m2 = 0.03}"),
+            MODEL,
+        ),
+        ("enclosure.figure_sense", box(), MODEL + "le_h = 0.8\n"),  # millihenries, unsaid
+        ("enclosure.figure_sense", box(), MODEL.replace("xmax_m = 0.013", "xmax_m = 0.13")),
+        ("enclosure.figure_sense", box(), MODEL.replace("vas_m3 = 0.041", "vas_m3 = 41")),  # litres, unsaid
         ("enclosure.port_long", box(kind="vented", tuning_hz="2"), MODEL),  # though it was chosen
         ("enclosure.port_fast", box(kind="vented", tuning_hz="32", port="{diameter_m = 0.05}"), MODEL),
         ("enclosure.port_long", box(kind="vented", tuning_hz="22", port="{diameter_m = 0.12}"), MODEL),

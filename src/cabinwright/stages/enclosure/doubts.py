@@ -15,6 +15,7 @@ from cabinwright.stages.enclosure.result import BoxResult, PortResult
 __all__ = ["doubts"]
 
 BOOMY_Q = 1.1
+TUNING_SENSE_HZ = (10.0, 250.0)  #: of ports and radiators; outside, a unit was slipped
 MISTUNED = 0.03
 MILLIMETRES = 1e3
 
@@ -25,6 +26,10 @@ def doubts(box: Box, model: SpeakerModel, result: BoxResult, *, cone_m2: float) 
     yield from _volume(box, model, result, cone_m2)
     if result.q_tc is not None and result.q_tc > BOOMY_Q:
         yield finding("enclosure.high_q", where=box.name, value=round(result.q_tc, 2), limit=BOOMY_Q)
+    if result.tuning_hz is not None and not TUNING_SENSE_HZ[0] <= result.tuning_hz <= TUNING_SENSE_HZ[1]:
+        limit = f"{TUNING_SENSE_HZ[0]:g} to {TUNING_SENSE_HZ[1]:g}"
+        value = float(f"{result.tuning_hz:.4g}")
+        yield finding("enclosure.tuning_sense", where=box.name, value=value, limit=limit, unit="Hz")
     if result.port is not None:
         yield from _port(box, result, result.port)
     unused = [key for key in ("volume_m3", "gross_volume_m3", "ql", "qa") if getattr(box, key) is not None]

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from math import pi, sqrt
 
 from cabinwright.build.document import Build
 from cabinwright.build.loudspeaker import SpeakerModel
 from cabinwright.findings import Finding, finding
+from cabinwright.physics.driver import Driver
 from cabinwright.physics.driver_figures import FIGURES, Completed, Disagreement, complete
 from cabinwright.physics.impedance import Fitted, Sweep, fit
 from cabinwright.stages.enclosure.result import ModelResult
@@ -20,6 +22,8 @@ MASS_SENSE_KG_M2 = (
     0.1,
     25.0,
 )  #: moving mass for each square metre of cone, from the lightest domes to the heaviest cones
+LE_SENSE_S = 0.005  #: inductance over resistance of a voice coil; the largest woofers have some two milliseconds
+XMAX_SENSE = 0.5  #: linear travel one way over the radius of the cone
 MISFIT = 0.08  #: rms part of the impedance left over, beyond which the curve is not that of a cone on a spring
 MEASURED = ("re_ohm", "fs_hz", "qes", "qms", "vas_m3", "mms_kg", "sd_m2", "bl_t_m", "cms_m_per_n")
 """Figures of a fit, in the order in which they fill in for what is not stated."""
@@ -75,13 +79,7 @@ def _model(item: SpeakerModel, fitted: Fitted | None) -> tuple[ModelResult | Non
     if not QTS_SENSE[0] <= qts <= QTS_SENSE[1]:
         limit = f"{QTS_SENSE[0]:g} to {QTS_SENSE[1]:g}"
         findings.append(finding("enclosure.qts_sense", where=item.name, value=round(qts, 3), limit=limit))
-    heavy = float(done.driver.mms_kg / done.driver.sd_m2)
-    if not MASS_SENSE_KG_M2[0] <= heavy <= MASS_SENSE_KG_M2[1]:
-        limit = f"{MASS_SENSE_KG_M2[0]:g} to {MASS_SENSE_KG_M2[1]:g}"
-        value, mass = float(f"{heavy:.3g}"), f"{1e3 * float(done.driver.mms_kg):.3g}"
-        findings.append(
-            finding("enclosure.mass_sense", where=item.name, value=value, limit=limit, unit="kg/m²", mass=mass)
-        )
+    findings += _senseless(item, done.driver)
     return ModelResult(done.driver, done.used, figures, None if fitted is None else fitted.misfit), findings
 
 
@@ -110,6 +108,21 @@ def _disagreements(name: str, done: Completed) -> list[Finding]:
         )
         for item in done.disagreements
     ]
+
+
+def _senseless(item: SpeakerModel, driver: Driver) -> Iterator[Finding]:
+    """Figures that no drive unit has: a unit was slipped."""
+    area, mass = float(driver.sd_m2), float(driver.mms_kg)
+    low, high = MASS_SENSE_KG_M2
+    checks = [
+        (mass / area, low, high, "kg/m²", f"its figures make {1e3 * mass:.3g} g move, for each area of cone"),
+        (float(driver.le_h / driver.re_ohm) * 1e3, 0.0, 1e3 * LE_SENSE_S, "ms", "le_h over re_ohm is"),
+        ((item.xmax_m or 0.0) / sqrt(area / pi), 0.0, XMAX_SENSE, "radii of its cone", "xmax_m is"),
+    ]
+    for value, least, most, unit, what in checks:
+        if not least <= value <= most:
+            figures = {"value": float(f"{value:.3g}"), "limit": f"{least:g} to {most:g}", "unit": unit}
+            yield finding("enclosure.figure_sense", where=item.name, what=what, **figures)
 
 
 def _hint(suspects: Sequence[Disagreement]) -> str:
