@@ -342,3 +342,17 @@ def test_a_brace_is_cut_from_a_sheet_of_its_thickness() -> None:
     assert found is not None
     part = found.parts["bay, brace 1"]
     assert part.sheet == "thick" and part.thickness_m == 0.018 and not part.stopped
+
+
+def test_braces_that_stand_in_one_another_are_named() -> None:
+    def told(*ends: str) -> list[str]:
+        rows = ", ".join(ends)
+        _, cut = made(f"size_m = [0.5, 0.4]\nheight_m = 0.3\nspeakers_at_m = [[0.35, 0.2]]\nbraces = [{rows}]")
+        return [item.message for item in cut.findings if item.code == "workshop.brace_meets"]
+
+    along = "{from_m = [0.1, 0.012], to_m = [0.1, 0.388]}"
+    assert ["100, 200 mm in plan" in item for item in told(along, "{from_m = [0.012, 0.2], to_m = [0.2, 0.2]}")] == [
+        True
+    ]
+    assert told(along, "{from_m = [0.012, 0.2], to_m = [0.1, 0.2]}")  # ends in the other's middle
+    assert not told(along, "{from_m = [0.012, 0.2], to_m = [0.094, 0.2]}")  # at its face

@@ -11,8 +11,9 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import combinations
 
-from shapely import Point, Polygon
+from shapely import LineString, Point, Polygon
 
 from cabinwright.build.document import Build
 from cabinwright.build.loudspeaker import SpeakerModel
@@ -22,11 +23,11 @@ from cabinwright.findings import Finding, finding
 from cabinwright.stages.enclosure.result import EnclosureResult
 from cabinwright.stages.enclosure.shape import Run
 from cabinwright.stages.enclosure.shape_result import ShapeResult
+from cabinwright.stages.workshop.box_bends import bent_walls
 from cabinwright.stages.workshop.box_board import Computed, mounts, points, screws, turned_over
 from cabinwright.stages.workshop.box_walls import (
     RABBET,
     FlatWall,
-    bent_walls,
     flat_walls,
     is_right,
     second_board,
@@ -38,6 +39,7 @@ from cabinwright.stages.workshop.joinery import Joinery
 __all__ = ["box_panels"]
 
 WINDOW_M = 0.02  #: rounding of a brace's window
+MEET_M2 = 1e-8  #: braces whose prints in plan share less only touch
 ALIKE_M = 2e-4  #: sheets whose thickness differs less are as good
 
 
@@ -101,6 +103,7 @@ def _panels(box: _Box) -> Iterator[Computed]:
                     yield Computed(second_board(box.name, box.shape, box.result, index))
     yield from _braces(box)
     yield from _posts(box)
+    _apart(box)
 
 
 def _face_up(board: Computed) -> Computed:
@@ -241,6 +244,25 @@ def _braces(box: _Box) -> Iterator[Computed]:
             )
         panel = Panel(name=name, sheet=(sheet or box.sheet).name, size_m=(length, high), cut_outs=tuple(cuts))
         yield Computed(panel, stopped=() if sheet else ("workshop.brace_sheet",))
+
+
+def _apart(box: _Box) -> None:
+    """A word where braces and posts stand in one another: as they are drawn they do not go together."""
+    thick = box.result.body.board_m
+    solids = [
+        (f"{box.name}, brace {number}", LineString([item.from_m, item.to_m]), (item.board_m or thick) / 2.0, "flat")
+        for number, item in enumerate(box.shape.braces, 1)
+    ]
+    solids += [
+        (f"{box.name}, post {number}", Point(item.at_m), item.diameter_m / 2.0, "round")
+        for number, item in enumerate(box.shape.posts, 1)
+    ]
+    prints = [(name, line.buffer(half, cap_style=cap)) for name, line, half, cap in solids]
+    for (one, a), (other, b) in combinations(prints, 2):
+        shared = a.intersection(b)
+        if shared.area > MEET_M2:
+            at = f"{1e3 * shared.centroid.x:.0f}, {1e3 * shared.centroid.y:.0f} mm in plan"
+            box.found.append(finding("workshop.brace_meets", where=f"part “{one}”", other=other, at=at))
 
 
 def _sheet_of(box: _Box, thick_m: float) -> Sheet | None:

@@ -12,7 +12,7 @@ from cabinwright.findings import Finding, finding
 from cabinwright.physics.arcs import Segment
 from cabinwright.physics.colour import VISIBLE_DELTA_E, Match, Primary, match, screen_hex, srgb_to_xy
 from cabinwright.physics.light import EVEN, edge_light, evenness, hard_bends, pitch_for, strip_length_m
-from cabinwright.stages.workshop.parts import Shapes
+from cabinwright.stages.workshop.outlines import Shapes
 from cabinwright.stages.workshop.result import LightResult
 
 __all__ = ["light_of"]

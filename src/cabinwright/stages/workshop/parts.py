@@ -1,20 +1,18 @@
-"""From a panel's tables to pieces of sheet: outlines, openings, holes, and what cannot be cut so."""
+"""From what a panel's tables draw to pieces of sheet, layer by layer, with their holes, and what cannot be cut so."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field, replace
+from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
 
-from cabinwright.build.workshop import CutOut, Layer, Motif, OutlinePoint, Panel, Perforation, Sheet
+from cabinwright.build.workshop import Layer, Panel, Perforation, Sheet
 from cabinwright.findings import Finding, finding
 from cabinwright.physics.arcs import Points, Segment
 from cabinwright.physics.outline import (
     Contour,
-    Corner,
-    Drawn,
     OutlineFault,
     circle,
     from_corners,
@@ -22,82 +20,16 @@ from cabinwright.physics.outline import (
     slot,
 )
 from cabinwright.physics.perforation import Field, Ramp, perforate
-from cabinwright.stages.workshop.drawn import drawn_key
+from cabinwright.stages.workshop.outlines import CURVE_FILLET_M, FILLET_M, Shapes, apart, corners_of, faulty
 from cabinwright.stages.workshop.result import Part
 
-__all__ = ["Shapes", "cutter_radius_m", "parts_of", "shapes_of"]
+__all__ = ["cutter_radius_m", "parts_of"]
 
-FILLET_M = 0.003  #: rounding where an outline would kink, unless said
-CURVE_FILLET_M = 0.02  #: the same along a curve
 WEB_M = 0.002  #: least web is never asked to be more than this unless said
 ROUTER_M = 0.003  #: diameter of a router's bit unless said
 SOLID_M = 0.002  #: least material between two openings, and between an opening and the edge
 
 SHARP_M = 0.0002  #: an inside corner that comes out rounder than this is worth a word
-
-DrawnFiles = Mapping[str, Drawn | str]
-
-
-@dataclass
-class Shapes:
-    """What a panel's tables draw, before it is spread over its layers."""
-
-    outline: Contour
-    cut_outs: list[Contour] = field(default_factory=list)
-    slots: dict[str, tuple[tuple[Segment, ...], float]] = field(default_factory=dict)  #: name: curve, width
-    lines: list[tuple[str, str | None, tuple[Segment, ...]]] = field(default_factory=list)  #: operation, layer, chain
-    drills: Field = field(default_factory=lambda: Field(np.zeros(0, dtype=np.complex128), np.zeros(0)))
-
-
-def shapes_of(
-    panel: Panel,
-    drawn: DrawnFiles,
-    found: list[Finding],
-    *,
-    exact: tuple[Contour, tuple[Contour, ...]] | None = None,
-) -> Shapes | None:
-    """Outline, openings, curves and lines; None where there is no outline, with the reason in ``found``.
-
-    ``exact`` is an outline that was computed, with what is cut out of it, in place of the panel's own points.
-    """
-    where = f"panel “{panel.name}”"
-    try:
-        outline, inner = exact or _outline(panel, drawn)
-    except OutlineFault as fault:
-        found.append(_faulty(where, fault))
-        return None
-    except ValueError as refused:
-        found.append(finding("workshop.file_refused", where=where, reason=str(refused)))
-        return None
-    shapes = Shapes(outline, list(inner))
-    for item in panel.cut_outs:
-        try:
-            contour = _opening(item)
-        except OutlineFault as fault:
-            found.append(_faulty(f"{where}, cut-out “{item.name}”", fault))
-            continue
-        if item.operation == "cut":
-            shapes.cut_outs.append(contour)
-        else:
-            shapes.lines.append((item.operation, None, contour.segments))
-    for line in panel.slots:
-        fillet = CURVE_FILLET_M if line.fillet_m is None else line.fillet_m
-        try:
-            curve = from_corners(_corners(line.curve), fillet_m=fillet, closed=False)
-            slot(curve, line.width_m)
-            shapes.slots[line.name] = (curve, line.width_m)
-        except OutlineFault as fault:
-            found.append(_faulty(f"{where}, slot “{line.name}”", fault))
-    for motif in panel.motifs:
-        content = drawn.get(drawn_key(motif.file, motif=True), "it was not read")
-        if isinstance(content, str):
-            found.append(finding("workshop.file_refused", where=f"{where}, motif “{motif.name}”", reason=content))
-        else:
-            shapes.lines += [(motif.operation, motif.layer or "", chain) for chain in _placed(motif, content)]
-    centres = [complex(*at) for item in panel.drills for at in item.at_m]
-    sizes = [item.diameter_m for item in panel.drills for _ in item.at_m]
-    shapes.drills = Field(np.array(centres, dtype=np.complex128), np.array(sizes, dtype=float))
-    return shapes
 
 
 def parts_of(
@@ -134,81 +66,6 @@ def cutter_radius_m(sheet: Sheet) -> float:
     return ROUTER_M / 2.0 if sheet.cutter == "router" else 0.0
 
 
-def _outline(panel: Panel, drawn: DrawnFiles) -> tuple[Contour, tuple[Contour, ...]]:
-    """The panel's outline and, from a file, the contours inside it."""
-    inner: tuple[Contour, ...] = ()
-    if panel.file is not None:
-        content = drawn.get(drawn_key(panel.file, units=panel.file_units), "it was not read")
-        if isinstance(content, str):
-            raise ValueError(content)
-        outline, *rest = content.closed
-        inner = tuple(item for item in rest if bool(np.all(outline.holds(item.points(1e-4)))))
-    elif panel.outline is not None:
-        fillet = FILLET_M if panel.fillet_m is None else panel.fillet_m
-        outline = Contour(from_corners(_corners(panel.outline), fillet_m=fillet))
-    elif panel.size_m is not None:
-        outline = _rectangle(panel.size_m, complex(*panel.size_m) / 2.0, panel.fillet_m or 0.0)
-    else:
-        outline = circle(0.0, panel.diameter_m or 0.0)
-    outline.check()
-    outline = outline.counter_clockwise()
-    if panel.offset_m:
-        moved = outline.offset(panel.offset_m)
-        if len(moved) != 1:
-            raise _apart(outline, moved, panel.offset_m)
-        outline = moved[0]
-    return outline, inner
-
-
-def _apart(outline: Contour, moved: tuple[Contour, ...], offset_m: float) -> OutlineFault:
-    what = "nothing is left" if not moved else f"it falls into {len(moved)} pieces"
-    cure = "Choose a smaller offset, or widen the narrow place."
-    return OutlineFault(
-        "nothing left", outline.segments[0].start, f"moved by {1e3 * offset_m:+.1f} mm, {what}; drawn from", cure
-    )
-
-
-def _rectangle(size_m: tuple[float, float], centre: complex, fillet_m: float) -> Contour:
-    half = complex(*size_m) / 2.0
-    corners = [Corner(centre + complex(x * half.real, y * half.imag)) for x, y in ((-1, -1), (1, -1), (1, 1), (-1, 1))]
-    return Contour(from_corners(corners, fillet_m=fillet_m))
-
-
-def _corners(points: tuple[OutlinePoint, ...]) -> list[Corner]:
-    return [
-        Corner(
-            complex(*point.at_m),
-            via=None if point.via_m is None else complex(*point.via_m),
-            sagitta_m=point.sagitta_m,
-            fillet_m=point.fillet_m,
-        )
-        for point in points
-    ]
-
-
-def _opening(item: CutOut) -> Contour:
-    at, fillet = complex(*item.at_m), FILLET_M if item.fillet_m is None else item.fillet_m
-    if item.diameter_m is not None:
-        return circle(at, item.diameter_m)
-    if item.size_m is not None:
-        return _rectangle(item.size_m, at, fillet)
-    contour = Contour(from_corners(_corners(item.outline or ()), fillet_m=fillet)).moved(shift=at)
-    contour.check()
-    return contour.counter_clockwise()
-
-
-def _placed(motif: Motif, content: Drawn) -> Iterator[tuple[Segment, ...]]:
-    """The motif's lines, scaled to its width and put about its place."""
-    chains = [*(contour.segments for contour in content.closed), *content.lines]
-    boxes = np.array([segment.bounds() for chain in chains for segment in chain])
-    low, high = boxes[:, :2].min(axis=0), boxes[:, 2:].max(axis=0)
-    scale = motif.width_m / max(float(high[0] - low[0]), 1e-9)
-    turn = scale * complex(math.cos(math.radians(motif.turn_deg)), math.sin(math.radians(motif.turn_deg)))
-    shift = complex(*motif.at_m) - turn * complex(*((low + high) / 2.0))
-    for chain in chains:
-        yield tuple(segment.moved(turn=turn, shift=shift) for segment in chain)
-
-
 def _bare(panel: Panel, layer: Layer, shapes: Shapes, sheets: Mapping[str, Sheet], found: list[Finding]) -> Part | None:
     """One layer with outline and openings, no holes yet."""
     sheet = sheets[layer.sheet]
@@ -216,7 +73,7 @@ def _bare(panel: Panel, layer: Layer, shapes: Shapes, sheets: Mapping[str, Sheet
     where = f"part “{name}”"
     moved = shapes.outline.offset(layer.offset_m)
     if len(moved) != 1:
-        found.append(_faulty(where, _apart(shapes.outline, moved, layer.offset_m)))
+        found.append(faulty(where, apart(shapes.outline, moved, layer.offset_m)))
         return None
     openings: list[Contour] = []
     stops: list[str] = []
@@ -228,7 +85,7 @@ def _bare(panel: Panel, layer: Layer, shapes: Shapes, sheets: Mapping[str, Sheet
             wide = 2.0 * layer.opening_offset_m
             openings += [slot(curve, width + wide) for curve, width in shapes.slots.values() if width + wide > 0.0]
     except OutlineFault as fault:
-        found.append(_faulty(where, fault))
+        found.append(faulty(where, fault))
         stops.append("workshop.outline")
     return Part(
         name=name,
@@ -275,7 +132,7 @@ def _holes(
         try:
             made_field = _field(item, shapes.outline, edges, taken, web + 2.0 * grow, item.margin_m + grow)
         except OutlineFault as fault:
-            found.append(_faulty(where, fault))
+            found.append(faulty(where, fault))
             continue
         except ValueError as refused:
             found.append(finding("workshop.holes_refused", where=where, reason=str(refused)))
@@ -286,7 +143,7 @@ def _holes(
         webs.append(web)
         if item.within is not None or len(panel.perforations) > 1:
             fillet = FILLET_M if item.fillet_m is None else item.fillet_m
-            taken += [Contour(from_corners(_corners(item.within), fillet_m=fillet))] if item.within else []
+            taken += [Contour(from_corners(corners_of(item.within), fillet_m=fillet))] if item.within else []
     if not fields:
         return empty, None
     whole = Field(
@@ -304,14 +161,14 @@ def _field(
     region = outline
     if item.within is not None:
         fillet = FILLET_M if item.fillet_m is None else item.fillet_m
-        region = Contour(from_corners(_corners(item.within), fillet_m=fillet))
+        region = Contour(from_corners(corners_of(item.within), fillet_m=fillet))
         region.check()
     x0, y0, x1, y1 = region.bounds
     focus: complex | tuple[Segment, ...] = complex(x0 + x1, y0 + y1) / 2.0
     if item.focus_m is not None:
         focus = complex(*item.focus_m)
     elif item.focus_curve is not None:
-        focus = from_corners(_corners(item.focus_curve), fillet_m=CURVE_FILLET_M, closed=False)
+        focus = from_corners(corners_of(item.focus_curve), fillet_m=CURVE_FILLET_M, closed=False)
     return perforate(
         region,
         focus=focus,
@@ -378,8 +235,3 @@ def _gap(contour: Contour, points: Points, *, inside: bool) -> float:
     far = float(np.min(contour.distance_m(points)))
     right = contour.holds(points) if inside else ~contour.holds(points)
     return far if bool(np.all(right)) else -far
-
-
-def _faulty(where: str, fault: OutlineFault) -> Finding:
-    place = f"{1e3 * fault.at.real:.1f}, {1e3 * fault.at.imag:.1f} mm"
-    return finding("workshop.outline", where=where, value=fault.kind, fault=fault.rule, at=place, cure=fault.cure)

@@ -25,7 +25,8 @@ from cabinwright.stages.workshop.mass import mass_of, mass_rows
 from cabinwright.stages.workshop.mount_panels import mount_panels
 from cabinwright.stages.workshop.mounts import mounts_of
 from cabinwright.stages.workshop.nest import nest, pieces_of
-from cabinwright.stages.workshop.parts import Shapes, parts_of, shapes_of
+from cabinwright.stages.workshop.outlines import Shapes, shapes_of
+from cabinwright.stages.workshop.parts import parts_of
 from cabinwright.stages.workshop.result import Nesting, PanelResult, Part, WorkshopResult
 from cabinwright.stages.workshop.service import service_of
 from cabinwright.stages.workshop.service_result import FixingResult, MassResult
