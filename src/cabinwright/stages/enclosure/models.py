@@ -121,8 +121,14 @@ def _senseless(item: SpeakerModel, driver: Driver) -> Iterator[Finding]:
     ]
     for value, least, most, unit, what in checks:
         if not least <= value <= most:
-            figures = {"value": float(f"{value:.3g}"), "limit": f"{least:g} to {most:g}", "unit": unit}
-            yield finding("enclosure.figure_sense", where=item.name, what=what, **figures)
+            yield finding(
+                "enclosure.figure_sense",
+                where=item.name,
+                value=float(f"{value:.3g}"),
+                limit=f"{least:g} to {most:g}",
+                unit=unit,
+                what=what,
+            )
 
 
 def _hint(suspects: Sequence[Disagreement]) -> str:
