@@ -269,6 +269,12 @@ def _plan(options: argparse.Namespace) -> int:
     if results.signal is not None:
         say(f"  {'signal':<12} {_signal_line(results.signal)}")
         _print_findings(list(results.signal.findings))
+    if results.enclosure is not None:
+        say(f"  {'enclosure':<12} {_counted(len(results.enclosure.boxes), 'box', 'boxes')} worked out")
+        _print_findings(list(results.enclosure.findings))
+    if results.workshop is not None:
+        say(f"  {'workshop':<12} {_counted(len(results.workshop.parts), 'part', 'parts')} drawn")
+        _print_findings(list(results.workshop.findings))
     if results.power is not None:
         kept = sum(item.holds for item in results.power.promises)
         promises = f"{kept} of {len(results.power.promises)} promises hold"
@@ -282,6 +288,10 @@ def _plan(options: argparse.Namespace) -> int:
     return 0
 
 
+def _counted(number: int, one: str, several: str) -> str:
+    return f"{number} {one if number == 1 else several}"
+
+
 def _signal_line(result: SignalResult) -> str:
     factory = result.factory
     words = []
@@ -289,7 +299,7 @@ def _signal_line(result: SignalResult) -> str:
         made = factory.refused is None
         words.append(f"radio undone, {factory.ripple_db:.1f} dB ripple" if made else "no repair of the radio")
     if result.presets is not None:
-        words.append(f"{len(result.presets.presets)} presets")
+        words.append(_counted(len(result.presets.presets), "preset", "presets"))
     return "; ".join(words) or "worked out"
 
 
