@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import get_args
 
@@ -22,6 +23,14 @@ def test_each_term_stands_once_and_in_order() -> None:
     assert len(terms) == len(set(terms)) > 30
     assert terms == sorted(terms, key=str.casefold)
     assert all(len(row) == 4 and row[3].endswith(".") for row in rows())
+
+
+def test_every_unit_of_the_build_reference_has_a_term() -> None:
+    reference = GLOSSARY.with_name("build_reference.md").read_text(encoding="utf-8")
+    asked = {unit.strip() for unit in re.findall(r"\bnumbers? in ([^;,|]+)", reference)}
+    assert {"Ah", "dB", "m³", "Ω"} <= asked
+    told = {unit.strip() for row in rows() for unit in re.split(r",| or ", row[2])}
+    assert asked - told == set()
 
 
 def test_the_words_of_the_document_are_explained() -> None:

@@ -1,4 +1,4 @@
-"""Removes what can be made again: the environment, the demo's copy, caches and built packages. Nothing else."""
+"""Removes what can be made again: the environment, the demo's copy, built pages, caches and built packages. Nothing else."""
 
 from __future__ import annotations
 
@@ -7,7 +7,8 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[1]
 MADE = (
-    ".venv", "demo-build", "dist", ".mypy_cache", ".ruff_cache", ".pytest_cache", ".hypothesis", ".import_linter_cache",
+    ".venv", "demo-build", "docs-build", "dist",
+    ".mypy_cache", ".ruff_cache", ".pytest_cache", ".hypothesis", ".import_linter_cache",
 )  # fmt: skip
 
 if __name__ == "__main__":
