@@ -8,7 +8,7 @@ from pydantic import Field, model_validator
 
 from cabinwright.build.base import Model, require
 from cabinwright.build.fields import Name, Number, Quantity, RelativePath
-from cabinwright.build.workshop import Flat, Pair, Points, Radius, Size, Thin, Units
+from cabinwright.build.outlines import Flat, Pair, Points, Radius, Size, Thin, Units
 
 __all__ = ["Bend", "BoxShape", "Brace", "Dowels", "Housed", "Level", "Opening", "Post"]
 

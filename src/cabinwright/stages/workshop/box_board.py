@@ -10,7 +10,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from cabinwright.build.loudspeaker import SpeakerModel
-from cabinwright.build.workshop import CutOut, Drill, OutlinePoint, Panel
+from cabinwright.build.outlines import OutlinePoint
+from cabinwright.build.workshop import CutOut, Drill, Panel
 from cabinwright.physics.arcs import Segment
 from cabinwright.physics.outline import Contour
 from cabinwright.stages.enclosure.shape_result import ShapeResult

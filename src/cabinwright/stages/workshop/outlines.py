@@ -8,7 +8,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from cabinwright.build.workshop import CutOut, Motif, OutlinePoint, Panel
+from cabinwright.build.outlines import OutlinePoint
+from cabinwright.build.workshop import CutOut, Motif, Panel
 from cabinwright.findings import Finding, finding
 from cabinwright.physics.arcs import Segment
 from cabinwright.physics.outline import Contour, Corner, Drawn, OutlineFault, circle, from_corners, slot
