@@ -120,7 +120,7 @@ def test_plan_survives_our_own_mistake(folder: Path, monkeypatch: pytest.MonkeyP
     def broken(*_: Any, **__: Any) -> None:
         raise ZeroDivisionError
 
-    monkeypatch.setattr("cabinwright.session.read_recordings", broken)
+    monkeypatch.setattr("cabinwright.measure.folder.read_recordings", broken)
     results, _ = Session.open(folder).plan()
     assert [item.code for item in results.stopped["tuning"]] == ["stage.crashed"]
 

@@ -8,7 +8,7 @@ import tomllib
 from collections.abc import Callable, Sequence
 from concurrent.futures import Executor
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 
@@ -16,7 +16,6 @@ from cabinwright.build.codec import FILE_NAME, SIZE_LIMIT_BYTES, load, parse, so
 from cabinwright.build.document import Build
 from cabinwright.errors import OutputError, PersonError, RefusedError
 from cabinwright.files import write_all
-from cabinwright.findings import Finding
 from cabinwright.handover.documents import (
     layout_documents,
     plan_documents,
@@ -24,18 +23,14 @@ from cabinwright.handover.documents import (
     tune_documents,
     verification_documents,
 )
-from cabinwright.measure.factory import read_factory
 from cabinwright.measure.factory_signal import factory_files
-from cabinwright.measure.hollows import read_hollows
-from cabinwright.measure.impedance import read_sweeps
-from cabinwright.measure.outlines import read_drawings
+from cabinwright.measure.folder import FolderFiles
 from cabinwright.measure.polars import read_polars
-from cabinwright.measure.programme import read_programmes
 from cabinwright.measure.reader import read_recordings
 from cabinwright.measure.signal import sweep_files
 from cabinwright.physics.factory import FactoryResponses
 from cabinwright.physics.response import RecordedResponses
-from cabinwright.pipeline import Results, compare_places, crashed, design, refused, wiring
+from cabinwright.pipeline import Line, Results, compare_places, crashed, wiring
 from cabinwright.stages import survey, tuning
 from cabinwright.stages.layout.decide import Decision, decide
 from cabinwright.stages.layout.result import LayoutResult
@@ -201,42 +196,12 @@ class Session:
 
     def _designed(self, progress: Progress) -> tuple[Results, RecordedResponses | None, FactoryResponses | None]:
         """What every stage gives, and the recordings and captures that it was given."""
-        recorded, stopped = None, {}
-        if self.build.recordings:
-            try:
-                recorded = self.recordings(progress)
-            except PersonError as error:
-                found: tuple[Finding, ...] = getattr(error, "findings", ())
-                stopped["tuning"] = (*found, refused("tuning", str(error)))
-            except Exception as error:
-                stopped["tuning"] = (crashed("tuning", error),)
-        try:
-            polars = read_polars(self.build, self.folder)
-        except PersonError as error:
-            polars, stopped["layout"] = {}, (refused("layout", str(error)),)
-        programmes, doubts = read_programmes(self.build, self.folder, progress)
-        captured = None
-        if self.build.factory_recordings:
-            try:
-                captured = read_factory(self.build, self.folder, progress)
-            except Exception as error:
-                doubts = (*doubts, crashed("signal", error))
-        results = design(
-            self.build,
-            recorded,
-            progress,
-            polars=polars,
-            captured=captured,
-            programmes=(programmes, doubts),
-            sweeps=read_sweeps(self.build, self.folder),
-            drawn=read_drawings(self.build, self.folder),
-            hollows=read_hollows(self.build, self.folder),
-        )
-        if stopped:
-            skipped = {stage: words for stage, words in results.skipped.items() if stage not in stopped}
-            results = replace(results, skipped=skipped, stopped={**results.stopped, **stopped})
-            results = replace(results, layout=None if "layout" in stopped else results.layout)
-        return results, recorded, captured
+        files = FolderFiles(self.build, self.folder, progress)
+        line = Line(self.build, files, progress)
+        results, recorded = line.results(), None
+        with suppress(Exception):  # why there are none stands in the results
+            recorded = files.recordings()
+        return results, recorded, files.captured()[0]
 
     def _withdraw(self, written: Sequence[Path]) -> None:
         """Take away what an earlier plan wrote for machines and this one did not: nobody may cut from it any more.

@@ -19,7 +19,18 @@ from cabinwright.build.faults import faults_of
 from cabinwright.build.locate import Locator
 from cabinwright.errors import BuildError, Problem, RecordingError
 
-__all__ = ["FILE_NAME", "SCHEMA", "SIZE_LIMIT_BYTES", "load", "parse", "resolve_inside", "source", "toml_string"]
+__all__ = [
+    "FILE_NAME",
+    "SCHEMA",
+    "SIZE_LIMIT_BYTES",
+    "decode",
+    "load",
+    "parse",
+    "place_of",
+    "resolve_inside",
+    "source",
+    "toml_string",
+]
 
 FILE_NAME = "build.toml"
 SCHEMA = 1
@@ -38,7 +49,7 @@ def load(path: Path | str) -> Build:
         BuildError: the file cannot be read, is no TOML, or breaks rules; it carries every problem found.
     """
     file, content = source(path)
-    text = _decode(content, str(file))
+    text = decode(content, str(file))
     build = parse(text, file=str(file))
     faults = list(islice(_strays(build, file.parent), _MOST_PROBLEMS))
     if faults:
@@ -60,7 +71,7 @@ def parse(text: str | bytes, *, file: str = FILE_NAME) -> Build:
     Raises:
         BuildError: with every problem found.
     """
-    words = _decode(text, file) if isinstance(text, bytes) else text.removeprefix("\ufeff")
+    words = decode(text, file) if isinstance(text, bytes) else text.removeprefix("\ufeff")
     data = _toml(words, file)
     other_schema = _schema_fault(data)
     if other_schema:
@@ -153,7 +164,8 @@ def _refuse(file: Path | str, rule: str, cure: str, line: int | None = None) -> 
     return BuildError([Problem(file=str(file), line=line, place="", rule=rule, got="", cure=cure)])
 
 
-def _decode(content: bytes, file: str) -> str:
+def decode(content: bytes, file: str) -> str:
+    """The text of a build without its byte order mark. Raises ``BuildError`` where it is no UTF-8."""
     if content.startswith((b"\xff\xfe", b"\xfe\xff")):
         raise _refuse(file, "the text is UTF-16, and TOML is UTF-8", "Save it again with the encoding UTF-8.")
     try:
@@ -202,7 +214,7 @@ def _problems(faults: list[Fault], *, data: Mapping[str, Any], text: str, file: 
         Problem(
             file=file,
             line=lines.line(fault.path),
-            place=_place(fault.path, data),
+            place=place_of(fault.path, data),
             rule=fault.rule,
             got=fault.got,
             cure=fault.cure,
@@ -216,7 +228,7 @@ def _problems(faults: list[Fault], *, data: Mapping[str, Any], text: str, file: 
     return found
 
 
-def _place(path: tuple[str | int, ...], data: Any) -> str:
+def place_of(path: tuple[str | int, ...], data: Any) -> str:
     """``channels["left tweeter"].speakers[0]``: tables by name where they have one, else counted from 0."""
     place, here = "", data
     for part in path:

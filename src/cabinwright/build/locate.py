@@ -1,4 +1,4 @@
-"""Which line of a TOML text each key and element stands on. ``tomllib`` reads the values but keeps no lines.
+"""Where in a TOML text each key and element stands. ``tomllib`` reads the values but keeps no places.
 
 The scanner is loose on purpose: it runs only on text that ``tomllib`` has accepted, so it need not judge, only count.
 """
@@ -37,6 +37,9 @@ class Locator:
         self._starts = [match.end() for match in re.finditer("\n", text)]
         self._lines: dict[Path, int] = {}
         self._counts: dict[Path, int] = {}
+        self.heads: list[tuple[int, Path]] = []  #: each [table] and [[table]]: where it begins, and its path
+        self.keys: dict[Path, int] = {}  #: each key of a pair: where it begins
+        self.values: dict[Path, tuple[int, int]] = {}  #: each value and each element of a list: from where to where
         with suppress(_LostError, IndexError, RecursionError):
             # A line number is a courtesy; text too odd for the scanner loses it, and nothing else.
             self._scan()
@@ -65,6 +68,7 @@ class Locator:
                 many = text.startswith("[[", at)
                 keys, end = self._keys(at + (2 if many else 1))
                 prefix = self._enter(keys, at, many=many)
+                self.heads.append((at, prefix))
                 at = end + (2 if many else 1)
             else:
                 at = self._pair(prefix, at)
@@ -102,10 +106,17 @@ class Locator:
         for key in keys:
             path = (*path, key)
             self._note(path, at)
+        self.keys[path] = at
         return self._value(path, self._skip(end + 1))  # past the equals sign
 
     def _value(self, path: Path, at: int) -> int:
-        """Note everything inside the value that starts at ``at``; returns where it ends."""
+        """Note the value that starts at ``at`` and everything inside it; returns where it ends."""
+        end = self._end(path, at)
+        bare = at + len(self._text[at:end].rstrip())  # a bare value runs on over blanks
+        self.values[path] = (at, bare)
+        return end
+
+    def _end(self, path: Path, at: int) -> int:
         text = self._text
         string = _STRING.match(text, at)
         if string:

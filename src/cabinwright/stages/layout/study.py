@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from concurrent.futures import Executor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property, partial
 from zlib import crc32
 
@@ -50,6 +50,7 @@ from cabinwright.stages.layout.pose import aim_of, normal_of, radius_of
 from cabinwright.stages.layout.result import Aimed, Heard, LayoutResult, LowFrequency, LowPlace, PlaceResult, Ranked
 from cabinwright.stages.layout.room import Room, listening_seat, make_room
 from cabinwright.stages.layout.view import ViewResult, driver_view
+from cabinwright.stages.memory import Keeper, afresh
 from cabinwright.tables import OCTAVES_HZ
 
 __all__ = ["Study", "run"]
@@ -72,6 +73,7 @@ def run(
     polars: Mapping[str, Polar] | None = None,
     executor: Executor | None = None,
     progress: Progress = _unwatched,
+    keep: Keeper = afresh,
 ) -> LayoutResult | None:
     """Compare the places of a located build; None where it has no places or no seats.
 
@@ -80,14 +82,15 @@ def run(
         polars: place name: measured polar in place of a piston's.
         executor: where batches of places run; None: here, one after another. Results do not depend on it.
         progress: is told what is done and may raise to interrupt.
+        keep: gives back what of an earlier run still holds.
     """
     if not build.places or not build.seats:
         return None
-    study = Study(build, sigmas_m or {}, polars or {})
+    study = Study(build, sigmas_m or {}, polars or {}, keep)
     progress("hearing places", 0.0)
     study.make_ready()
     batches = [build.places[at : at + BATCH] for at in range(0, len(build.places), BATCH)]
-    work = partial(_batch, study)
+    work = partial(_batch, replace(study, keep=afresh).as_ready(study) if executor else study)
     done: dict[str, tuple[PlaceResult, Real]] = {}
     for number, rows in enumerate(executor.map(work, batches) if executor else map(work, batches)):
         progress("hearing places", (number + 1) / len(batches))
@@ -96,7 +99,7 @@ def run(
 
 
 def _batch(study: Study, places: tuple[Place, ...]) -> list[tuple[PlaceResult, Real]]:
-    return [study.place(item) for item in places]
+    return [study.kept(item) for item in places]
 
 
 @dataclass(frozen=True, eq=False)
@@ -106,10 +109,12 @@ class Study:
     build: Build
     sigmas_m: Mapping[str, tuple[float, float, float]]
     polars: Mapping[str, Polar]
+    keep: Keeper = afresh
 
     @cached_property
     def _made(self) -> tuple[Room, list[Finding]]:
-        return make_room(self.build)
+        made: tuple[Room, list[Finding]] = self.keep("layout: room", make_room, self.build)
+        return made
 
     @property
     def room(self) -> Room:
@@ -118,16 +123,44 @@ class Study:
 
     @cached_property
     def _low(self) -> tuple[Cavity | None, LowFrequency | None, list[Finding]]:
-        return make_cavity(self.room)
+        low: tuple[Cavity | None, LowFrequency | None, list[Finding]]
+        low = self.keep("layout: cavity", lambda _, room: make_cavity(room), self.build, self.room)
+        return low
 
     @cached_property
     def _heads_m(self) -> dict[str, Real]:
         cavity = self._low[0]
-        return heads_in_air(cavity, self.room) if cavity is not None else {}
+        heads: dict[str, Real] = self.keep(
+            "layout: heads",
+            lambda _, cavity, room: heads_in_air(cavity, room) if cavity is not None else {},
+            self.build,
+            cavity,
+            self.room,
+        )
+        return heads
 
     def make_ready(self) -> None:
         """Works out what all places share, so that it goes to workers with the study and is not worked out by each."""
-        _ = self.room.head_images, self.room.box_images, self._draw_images, self._heads_m
+        _ = self.room.head_images, self.room.box_images, self._draw_images, self._heads_m, self.seat
+
+    def as_ready(self, other: Study) -> Study:
+        """This study with what another has made ready of the same cabin."""
+        for name in ("_made", "_low", "_heads_m", "_draw_images", "seat"):
+            self.__dict__[name] = getattr(other, name)
+        return self
+
+    def kept(self, place: Place) -> tuple[PlaceResult, Real]:
+        """As ``place``, unless an earlier answer still holds: what the cabin gives, its own row and whatever it reads count."""
+        own = self.sigmas_m.get(place.name), self.polars.get(place.name)
+
+        def work(build: Build, place: Place, *_: object) -> tuple[PlaceResult, Real]:
+            return Study(build, self.sigmas_m, self.polars).as_ready(self).place(place)
+
+        shared = (self.seat, self._made, self._low)
+        answer: tuple[PlaceResult, Real] = self.keep(
+            ("layout: place", place.name), work, self.build, place, own, *shared
+        )
+        return answer
 
     @cached_property
     def seat(self) -> str:
@@ -136,7 +169,14 @@ class Study:
 
     @cached_property
     def _draw_images(self) -> Images:
-        return Images(self.room.facets, self._head_m[None], most_order=DRAW_ORDER - self.room.crowded)
+        images: Images = self.keep(
+            "layout: images of the head",
+            lambda _, room, head_m: Images(room.facets, np.asarray(head_m)[None], most_order=DRAW_ORDER - room.crowded),
+            self.build,
+            self.room,
+            tuple(self._head_m.tolist()),
+        )
+        return images
 
     def place(self, place: Place) -> tuple[PlaceResult, Real]:
         """One place, and its comparing figure in every draw, (draws,)."""
