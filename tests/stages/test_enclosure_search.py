@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from cabinwright.physics.port import Port
-from cabinwright.stages.enclosure.result import BoxResult, Search
+from cabinwright.stages.enclosure.result import BoxResult, RadiatorSet, Search
 from stages.boxed import MODEL, box, planned
 
 
@@ -17,16 +17,21 @@ def bay() -> BoxResult:
     return planned(box()).boxes["bay"]
 
 
+def written(part: RadiatorSet, **more: float) -> str:
+    figures = {name: getattr(part, name) for name in ("mms_kg", "cms_m_per_n", "sd_m2", "qms", "count")} | more
+    return "{" + ", ".join(f"{key} = {value!r}" for key, value in figures.items()) + "}"
+
+
 def found(item: BoxResult) -> Search:
     assert item.search is not None
     return item.search
 
 
-def test_ten_thousand_are_tried_and_both_kinds_are_offered(bay: BoxResult) -> None:
+def test_ten_thousand_are_tried_and_every_kind_is_offered(bay: BoxResult) -> None:
     search = found(bay)
     assert search.tried == 10_000
     assert 0 < search.fitting < search.tried
-    assert {item.kind for item in bay.alternatives} == {"sealed", "vented"}
+    assert {item.kind for item in bay.alternatives} == {"sealed", "vented", "passive radiator"}
     scores = [item.score for item in bay.alternatives]
     assert scores == sorted(scores, reverse=True)
 
@@ -34,10 +39,13 @@ def test_ten_thousand_are_tried_and_both_kinds_are_offered(bay: BoxResult) -> No
 def test_each_alternative_is_what_the_box_itself_would_be(bay: BoxResult) -> None:
     """Solved again one by one: reach within 1 %, level and delay from the fine curves."""
     for item in bay.alternatives:
-        more = {} if item.tuning_hz is None else {"tuning_hz": f"{item.tuning_hz!r}"}
+        more = {"tuning_hz": f"{item.tuning_hz!r}"} if item.kind == "vented" else {}
+        if item.radiator is not None:
+            more["radiator"] = written(item.radiator, xmax_m=0.013)
         if item.port_diameter_m is not None:
             more["port"] = f"{{diameter_m = {item.port_diameter_m!r}}}"
         solved = planned(box(kind=item.kind, volume=f"{item.volume_m3!r}", **more)).boxes["bay"]
+        assert solved.tuning_hz is None or solved.tuning_hz == pytest.approx(item.tuning_hz, rel=1e-6)
         assert solved.f3_hz == pytest.approx(item.f3_hz, rel=0.01)
         f = solved.curves.frequency_hz
         most = solved.max_level_db
@@ -52,6 +60,10 @@ def test_each_alternative_is_what_the_box_itself_would_be(bay: BoxResult) -> Non
 def test_everything_offered_fits_the_room(bay: BoxResult) -> None:
     for item in bay.alternatives:
         air = 0.0
+        if item.radiator is not None:
+            radius = (item.radiator.sd_m2 / pi) ** 0.5
+            air = item.radiator.count * 0.5 * item.radiator.sd_m2 * radius
+            assert 2.4 * radius <= item.volume_m3 ** (1.0 / 3.0)
         if item.port_diameter_m is not None and item.port_length_m is not None and item.tuning_hz is not None:
             port = Port(item.port_diameter_m)
             length = port.length_for_m(tuning_hz=item.tuning_hz, volume_m3=item.volume_m3)
@@ -79,3 +91,45 @@ def test_more_room_reaches_no_less_deep_and_more_travel_is_louder(bay: BoxResult
 
 def test_the_same_build_gives_the_same_list(bay: BoxResult) -> None:
     assert planned(box()).boxes["bay"].alternatives == bay.alternatives
+
+
+STATED = "{mms_kg = 0.25, cms_m_per_n = 4e-4, sd_m2 = 0.045, qms = 8.0, count = 1, xmax_m = 0.02}"
+
+
+def test_a_stated_radiator_is_tried_in_other_numbers_and_heavier() -> None:
+    """Its suspension and area stay; what is added is what it weighs over the stated mass, up to four times that."""
+    item = planned(box(kind="passive radiator", radiator=STATED)).boxes["bay"]
+    sets = [each.radiator for each in item.alternatives if each.radiator is not None]
+    assert len(sets) >= 3
+    for part in sets:
+        assert (part.sd_m2, part.cms_m_per_n, part.qms) == pytest.approx((0.045, 4e-4, 8.0))
+        assert part.added_mass_kg == pytest.approx(part.mms_kg - 0.25)
+        assert -1e-12 <= part.added_mass_kg <= 1.0 + 1e-9
+    assert item.to_dict()["alternatives"][0].keys() >= {"radiator"}
+
+
+def test_a_radiator_with_less_travel_is_not_as_loud() -> None:
+    """Level is held back by 20 log of the travel where the radiator rules: halving it costs no more than 6.02 dB."""
+    more, less = (
+        max(
+            each.level_db
+            for each in planned(box(kind="passive radiator", radiator=STATED.replace("0.02", travel)))
+            .boxes["bay"]
+            .alternatives
+            if each.radiator is not None and each.radiator.count == 1
+        )
+        for travel in ("0.008", "0.004")
+    )
+    assert 1.0 < more - less < 6.03
+
+
+def test_filling_and_leaks_reach_the_radiators_too() -> None:
+    """As the box itself has them: its tuning, heard again with the same filling and losses."""
+    more = {"filling_factor": "1.2", "ql": "12", "qa": "60"}
+    for item in planned(box(**more)).boxes["bay"].alternatives:
+        if item.radiator is None:
+            continue
+        again = box(kind="passive radiator", volume=f"{item.volume_m3!r}", radiator=written(item.radiator), **more)
+        solved = planned(again).boxes["bay"]
+        assert solved.tuning_hz == pytest.approx(item.tuning_hz, rel=1e-6)
+        assert solved.f3_hz == pytest.approx(item.f3_hz, rel=0.01)

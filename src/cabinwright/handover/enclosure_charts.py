@@ -18,6 +18,7 @@ WIDE_MM, HALF_MM, HALF_HEIGHT_MM = 180.0, 88.0, 62.0
 TICKS = (10, 20, 30, 50, 100, 200, 500)
 FREQUENCY = Axis("frequency, Hz", 10.0, 500.0, logarithmic=True, ticks=tuple((float(f), str(f)) for f in TICKS))
 LIMIT_INKS = {"thermal": "right", "excursion": "filters", "radiator": "before", "port": "target"}
+KIND_INKS = {"sealed": "after", "vented": "stem first", "passive radiator": "stem second"}
 LIMIT_WORDS = {
     "thermal": "power the voice coil stands",
     "excursion": "linear travel of the cone",
@@ -124,7 +125,7 @@ def trade_off_charts(name: str, box: BoxResult) -> Iterator[tuple[str, Chart]]:
     for caption, (key, factor, label, nought) in shown.items():
         values = search.front[key] * factor
         y = _from_nought(label, values) if nought else _levels_around(label, values)
-        lines = tuple(_points(search, values, x, kind) for kind in ("sealed", "vented"))
+        lines = tuple(_points(search, values, x, kind) for kind in KIND_INKS)
         says = f"{caption} of every alignment that fits the room of {name} and that none beats in everything."
         yield caption, Chart(says, x, y, lines, width_mm=HALF_MM, height_mm=HALF_HEIGHT_MM)
 
@@ -140,9 +141,10 @@ def _levels_around(label: str, values: Array) -> Axis:
 
 def _points(search: Search, values: Array, x: Axis, kind: str) -> Line:
     """Each alignment as a short stroke: charts draw lines."""
-    rows = np.isnan(search.front["tuning_hz"]) == (kind == "sealed")
+    closed, plain = np.isnan(search.front["tuning_hz"]), np.isnan(search.front["radiators"])
+    rows = {"sealed": closed, "vented": plain & ~closed, "passive radiator": ~plain}[kind]
     half = 0.008 * (x.high - x.low)
     at, height = search.front["f3_hz"][rows], values[rows]
     xs = np.stack([at - half, at + half, np.full_like(at, np.nan)], axis=1).ravel()
     ys = np.stack([height, height, np.full_like(height, np.nan)], axis=1).ravel()
-    return Line(xs, ys, kind, "after" if kind == "sealed" else "stem first")
+    return Line(xs, ys, kind, KIND_INKS[kind])

@@ -10,6 +10,7 @@ from cabinwright.handover.enclosure_charts import box_charts, trade_off_charts
 from cabinwright.handover.enclosure_shape import box_shape
 from cabinwright.handover.pages import page
 from cabinwright.handover.report import drawn, finding_groups
+from cabinwright.handover.shown import box_piece
 from cabinwright.stages.enclosure.result import Alternative, BoxResult, EnclosureResult, ModelResult
 
 __all__ = ["box_figures", "enclosure_html"]
@@ -34,11 +35,12 @@ def enclosure_html(build: Build, result: EnclosureResult) -> str:
     """The whole page as HTML that needs nothing else."""
     return page(
         "enclosure",
-        styles=("report", "layout"),
+        styles=("report", "layout", "shown"),
         title=build.title,
         findings=finding_groups(list(result.findings)),
         boxes=[
-            _box(number, name, box) | {"shape": box_shape(build, name, box)}
+            _box(number, name, box)
+            | {"shape": box_shape(build, name, box), "solid": box_piece(build, name, box, number)}
             for number, (name, box) in enumerate(result.boxes.items())
         ],
         models=[(name, _model(model)) for name, model in result.models.items()],
@@ -114,6 +116,10 @@ def box_figures(box: BoxResult) -> list[tuple[str, str]]:
 
 def _alternative(item: Alternative) -> list[str]:
     port = NONE
+    if item.radiator is not None:
+        part = item.radiator
+        added = _number(part.added_mass_kg, "g", factor=1e3, digits=0)
+        port = f"{part.count} of {_number(part.sd_m2, 'cm²', factor=1e4, digits=0)}, {added} added"
     if item.port_diameter_m is not None:
         length = _number(item.port_length_m, "cm", factor=100.0, digits=0)
         port = f"{_number(item.port_diameter_m, 'mm', factor=1e3, digits=0)}, {length}"

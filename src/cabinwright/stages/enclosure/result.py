@@ -13,7 +13,17 @@ from cabinwright.findings import Finding
 from cabinwright.physics.driver import Driver
 from cabinwright.stages.enclosure.shape_result import ShapeResult
 
-__all__ = ["Alternative", "BoxResult", "Curves", "EnclosureResult", "InCar", "ModelResult", "PortResult", "Search"]
+__all__ = [
+    "Alternative",
+    "BoxResult",
+    "Curves",
+    "EnclosureResult",
+    "InCar",
+    "ModelResult",
+    "PortResult",
+    "RadiatorSet",
+    "Search",
+]
 
 Real = NDArray[np.float64]
 
@@ -81,6 +91,18 @@ class InCar:
 
 
 @dataclass(frozen=True)
+class RadiatorSet:
+    """Like passive radiators of one alignment; figures of one of them."""
+
+    count: int
+    sd_m2: float
+    cms_m_per_n: float
+    qms: float | None
+    mms_kg: float  #: with what was added
+    added_mass_kg: float
+
+
+@dataclass(frozen=True)
 class Alternative:
     """One alignment of the search."""
 
@@ -94,6 +116,7 @@ class Alternative:
     spread_db: float  #: 90 % of drive units as they come lie within so much of the drawn curve, 20 to 100 Hz
     port_diameter_m: float | None
     port_length_m: float | None
+    radiator: RadiatorSet | None
     score: float  #: 0 to 1, higher is better
 
 
@@ -145,7 +168,10 @@ class BoxResult:
             "response": _plain(self.curves),
             "limits_db": dict(self.limits_db),
             "in_car": None if self.in_car is None else _plain(self.in_car),
-            "alternatives": [_plain(item) for item in self.alternatives],
+            "alternatives": [
+                {**_plain(item), "radiator": None if item.radiator is None else _plain(item.radiator)}
+                for item in self.alternatives
+            ],
             "search": None if self.search is None else _plain(self.search),
             "shape": None if self.shape is None else self.shape.to_dict(),
             "conditions": CONDITIONS,

@@ -2,8 +2,9 @@
 
 All of them are one circuit whose volume and tuning are arrays. What fits: net volume and the port's own air together
 within the room, and a port no longer than the box bends it. The port is as wide as its air wants to stay slow or, where
-no such port fits, the widest that does, and then the speed of its air holds the level back. Forgiveness is the spread
-of the curve over drive units as they come, drawn once (Monte Carlo) and the same for every alignment.
+no such port fits, the widest that does, and then the speed of its air holds the level back. Passive radiators are tried
+by size, number and mass (``search_radiators``). Forgiveness is the spread of the curve over drive units as they come,
+drawn once (Monte Carlo) and the same for every alignment.
 """
 
 from __future__ import annotations
@@ -22,22 +23,24 @@ from cabinwright.physics.driver import SOUND_SPEED_M_S, Driver
 from cabinwright.physics.port import FLUSH, FREE
 from cabinwright.stages.enclosure.boxes import PEAK, VENTED_QL, Feed
 from cabinwright.stages.enclosure.ports import LONGEST_EDGES, PLAYS_FROM_HZ, SMALLEST_M, SPEED_LIMIT_M_S
-from cabinwright.stages.enclosure.result import Alternative, Search
+from cabinwright.stages.enclosure.result import Alternative, RadiatorSet, Search
+from cabinwright.stages.enclosure.search_radiators import Family, family
 
 __all__ = ["search"]
 
 Real = NDArray[np.float64]
 Flags = NDArray[np.bool_]
-VOLUMES, TUNINGS, CLOSED = 60, 160, 400
+VOLUMES, TUNINGS, CLOSED = 50, 120, 400
 SMALLEST_SHARE = 0.15  #: of the room, below which no box is tried
 TUNING_HZ = (15.0, 80.0)
 GRID_HZ = np.geomspace(8.0, 300.0, 160)
 LEVEL_BAND_HZ, DELAY_BAND_HZ, SPREAD_BAND_HZ = (25.0, 80.0), (20.0, 100.0), (20.0, 100.0)
 MOST_PEAK_DB = 4.0
+KINDS = ("sealed", "vented", "passive radiator")
 CHUNK = 60  #: arrays of so many rows stay in the processor's cache
 WIDEST_M = 0.4
-TIGHT, STILL = 1e9, 1e12  #: a leak that is none, and an air mass that nothing moves
-DRAWS, SEED, KEPT, LISTED, LISTED_OF_A_KIND = 64, 1972, 300, 12, 8
+TIGHT, STILL, SLACK = 1e9, 1e12, 1e9  #: a leak that is none, an air mass that nothing moves, a suspension that is none
+DRAWS, SEED, KEPT, LISTED, LISTED_OF_A_KIND = 64, 1972, 300, 12, 5
 SPREADS = {"mms_kg": 0.03, "cms_m_per_n": 0.10, "rms_kg_s": 0.15, "bl_t_m": 0.03, "re_ohm": 0.02}
 """One-sigma parts by which drive units of one model differ. Common practice."""
 WEIGHTS = {"f3_hz": 0.35, "level_db": 0.3, "group_delay_s": 0.2, "spread_db": 0.15}
@@ -58,6 +61,9 @@ class _Table:
     peak: Real
     diameter: Real
     length: Real
+    area: Real  #: of one radiator
+    count: Real  #: of radiators
+    mass: Real  #: of one radiator
 
     def at(self, rows: Any) -> _Table:
         return _Table(*(getattr(self, name)[rows] for name in self.__dataclass_fields__))
@@ -67,57 +73,88 @@ def search(
     box: Box, model: SpeakerModel, driver: Driver, feed: Feed, *, room_m3: float
 ) -> tuple[tuple[Alternative, ...], Search]:
     """The best alignments, far enough apart to be choices, and those that none beats in everything."""
-    volume, tuning = _tried(box, room_m3)
+    kin = family(box, model, driver, feed.units)
+    tried = _tried(box, kin, room_m3)
+    volume = tried.volume
     parts = [
-        _judge(box, model, driver, feed, volume[at : at + CHUNK], tuning[at : at + CHUNK], room=room_m3)
+        _judge(box, model, driver, feed, kin, tried.at(slice(at, at + CHUNK)), room=room_m3)
         for at in range(0, len(volume), CHUNK)
     ]
     table = _Table(*(np.concatenate([getattr(p, name) for p in parts]) for name in _Table.__dataclass_fields__))
-    fits = _fits(table, room_m3)
+    fits = _fits(table, kin, room_m3)
     good = table.at(np.flatnonzero(fits))
     if not len(good.volume):
         return (), Search(len(volume), 0, room_m3, dict(WEIGHTS), {})
     rough = _score(good, None)
     front = np.flatnonzero(_unbeaten(np.stack([good.f3, -good.level, good.delay], axis=1)))
     best = [front[np.argsort(-rough[front], kind="stable")][:KEPT]]
-    for kind in (True, False):
-        rows = np.flatnonzero(np.isnan(good.tuning) == kind)
+    kinds = _kinds(good)
+    for kind in KINDS:
+        rows = np.flatnonzero(kinds == kind)
         best.append(rows[np.argsort(-rough[rows], kind="stable")][: KEPT // 2])
     keep = np.unique(np.concatenate(best))
     kept = good.at(keep)
-    spread = _spread(box, driver, feed, kept)
+    spread = _spread(box, driver, feed, kin, kept)
     score = _score(kept, spread)
     chosen = _apart(kept, np.argsort(-score, kind="stable"))
-    listed = tuple(_alternative(kept, spread, score, row) for row in chosen)
+    listed = tuple(_alternative(kept, kin, spread, score, row) for row in chosen)
     return listed, Search(len(volume), int(fits.sum()), room_m3, dict(WEIGHTS), _front(kept, spread, score))
 
 
-def _tried(box: Box, room: float) -> tuple[Real, Real]:
+def _tried(box: Box, kin: Family, room: float) -> _Table:
+    """Closed, vented and radiators, each in one piece, so that a chunk is of one kind where it can be; not judged yet."""
     volumes = np.geomspace(SMALLEST_SHARE * room, room, VOLUMES)
-    tunings = np.geomspace(*TUNING_HZ, TUNINGS)
-    pairs = np.stack(np.meshgrid(volumes, tunings, indexing="ij"), axis=-1).reshape(-1, 2)
+    pairs = np.stack(np.meshgrid(volumes, np.geomspace(*TUNING_HZ, TUNINGS), indexing="ij"), axis=-1).reshape(-1, 2)
     closed = np.geomspace(SMALLEST_SHARE * room, room, CLOSED)
-    return np.concatenate([closed, pairs[:, 0]]), np.concatenate([np.full(CLOSED, np.nan), pairs[:, 1]])
+    volume, area, count, mass = kin.tried(room, SMALLEST_SHARE)
+    none = np.full(CLOSED + len(pairs), np.nan)
+    tuning = kin.tuning_hz(volume * box.filling_factor, area, count, mass)
+    every = np.concatenate([closed, pairs[:, 0], volume])
+    open_ = np.full_like(every, np.nan)
+    return _Table(
+        volume=every,
+        tuning=np.concatenate([none[:CLOSED], pairs[:, 1], tuning]),
+        **dict.fromkeys(("f3", "level", "delay", "peak", "diameter", "length"), open_),
+        area=np.concatenate([none, area]),
+        count=np.concatenate([none, count]),
+        mass=np.concatenate([none, mass]),
+    )
 
 
-def _loads(box: Box, driver: Driver, feed: Feed, volume: Real, tuning: Real) -> Load:
-    """Closed and vented boxes as one: a closed one's port has a mass that no air moves."""
-    closed = np.isnan(tuning)
-    seeming = volume * box.filling_factor
+def _kinds(table: _Table) -> NDArray[np.str_]:
+    beyond = np.where(np.isnan(table.count), KINDS[1], KINDS[2])
+    return np.where(np.isnan(table.tuning), KINDS[0], beyond)
+
+
+def _loads(box: Box, driver: Driver, feed: Feed, kin: Family, table: _Table) -> Load:
+    """All kinds as one: a closed one's port has a mass that no air moves, a port a suspension that holds nothing."""
+    closed, radiator = np.isnan(table.tuning)[:, None], ~np.isnan(table.count)[:, None]
+    seeming = (table.volume * box.filling_factor)[:, None]
     resonance = alignment.closed_box(driver, volume_m3=seeming, units=feed.units)[0]
-    quoted = np.where(closed, resonance, tuning)[:, None]
-    load = alignment.vented_load(volume_m3=seeming[:, None], tuning_hz=quoted, ql=1.0, qa=box.qa, qp=box.qp)
+    quoted = np.where(closed, resonance, table.tuning[:, None])
+    load = alignment.vented_load(volume_m3=seeming, tuning_hz=quoted, ql=1.0, qa=box.qa, qp=box.qp)
     assert load.leak is not None and load.branch_mass is not None
-    vented_ql, closed_ql = (default if box.ql is None else box.ql for default in (VENTED_QL, TIGHT))
-    ql = np.where(closed, closed_ql, vented_ql)[:, None]
-    mass = np.where(closed[:, None], STILL, load.branch_mass)
-    return replace(load, leak=load.leak * ql, branch_mass=mass)
+    vented_ql, tight_ql = (default if box.ql is None else box.ql for default in (VENTED_QL, TIGHT))
+    ql = np.where(closed | radiator, tight_ql, vented_ql)
+    mass = np.where(closed, STILL, load.branch_mass)
+    load = replace(load, leak=load.leak * ql, branch_mass=mass)
+    if not radiator.any():
+        return load
+    area = (table.area**2 * table.count)[:, None]
+    one = table.mass[:, None]
+    return replace(
+        load,
+        branch_mass=np.where(radiator, one / area, mass),
+        branch_resistance=np.where(radiator, kin.friction(one) / area, load.branch_resistance),
+        branch_compliance=np.where(radiator, kin.cms_m_per_n * area, SLACK),
+    )
 
 
 def _judge(
-    box: Box, model: SpeakerModel, driver: Driver, feed: Feed, volume: Real, tuning: Real, *, room: float
+    box: Box, model: SpeakerModel, driver: Driver, feed: Feed, kin: Family, tried: _Table, *, room: float
 ) -> _Table:
-    load = _loads(box, driver, feed, volume, tuning)
+    volume, radiator = tried.volume, ~np.isnan(tried.count)
+    load = _loads(box, driver, feed, kin, tried)
     answer = solve(driver, load, frequency_hz=GRID_HZ, **feed.circuit(), inductance=False)
     level = level_db(answer.pressure_pa)
     passband = passband_db(driver, load, **feed.circuit())
@@ -129,13 +166,16 @@ def _judge(
     flow = PEAK * np.abs(answer.branch_flow_m3_s)
     limit = (box.port.speed_limit_m_s if box.port is not None else None) or SPEED_LIMIT_M_S
     wanted = np.sqrt(4.0 / pi * flow[:, GRID_HZ >= PLAYS_FROM_HZ].max(axis=1) / limit)
-    diameter, length = _port(wanted, volume, tuning, seeming=volume * box.filling_factor, room=room)
-    carried = np.where(np.isnan(tuning), np.inf, limit * pi / 4.0 * diameter**2)[:, None]
+    tuned = np.where(radiator, np.nan, tried.tuning)
+    diameter, length = _port(wanted, volume, tuned, seeming=volume * box.filling_factor, room=room)
+    carried = np.where(np.isnan(tuned), np.inf, limit * pi / 4.0 * diameter**2)[:, None]
+    if kin.xmax_m is not None and radiator.any():
+        most_flow = 2.0 * pi * GRID_HZ * kin.xmax_m * (tried.area * tried.count)[:, None]
+        carried = np.where(radiator[:, None], most_flow, carried)
     gain = np.minimum(gain, carried / np.maximum(flow, 1e-30))
     most = level + 20.0 * np.log10(np.where(np.isfinite(gain), gain, 1.0))
-    return _Table(
-        volume=volume,
-        tuning=tuning,
+    return replace(
+        tried,
         f3=_crossing(level - (passband - 10.0 * np.log10(2.0))[:, None]),
         level=most[:, _band(LEVEL_BAND_HZ)].min(axis=1),
         delay=_delay(np.angle(answer.pressure_pa))[:, _band(DELAY_BAND_HZ)].max(axis=1),
@@ -184,12 +224,13 @@ def _port(wanted: Real, volume: Real, tuning: Real, *, seeming: Real, room: floa
     return diameter, k * diameter**2 - ends * diameter
 
 
-def _fits(table: _Table, room: float) -> Flags:
+def _fits(table: _Table, kin: Family, room: float) -> Flags:
     closed = np.isnan(table.tuning)
     port_air = pi / 4.0 * table.diameter**2 * table.length
     short = (table.length > 0.01) & (table.length <= LONGEST_EDGES * np.cbrt(table.volume))
     port_fits = short & (table.volume + port_air <= room * (1.0 + 1e-9))
-    return np.asarray(np.isfinite(table.f3) & (table.peak <= MOST_PEAK_DB) & (closed | port_fits))
+    radiators_fit = kin.fit(table.volume, table.area, table.count, room)
+    return np.asarray(np.isfinite(table.f3) & (table.peak <= MOST_PEAK_DB) & (closed | port_fits | radiators_fit))
 
 
 def _score(table: _Table, spread: Real | None) -> Real:
@@ -223,7 +264,7 @@ def _beaten(cost: Real, others: Real) -> bool:
     return bool(((others <= cost).all(axis=1) & (others < cost).any(axis=1)).any())
 
 
-def _spread(box: Box, driver: Driver, feed: Feed, table: _Table) -> Real:
+def _spread(box: Box, driver: Driver, feed: Feed, kin: Family, table: _Table) -> Real:
     """Half the range [dB] that nine of ten drive units keep within, the widest over the band, for each alignment."""
     rng = np.random.default_rng(SEED)
     factors = {key: np.exp(sigma * rng.standard_normal(DRAWS))[:, None, None] for key, sigma in SPREADS.items()}
@@ -232,7 +273,7 @@ def _spread(box: Box, driver: Driver, feed: Feed, table: _Table) -> Real:
     widths = []
     for at in range(0, len(table.volume), 50):
         part = table.at(slice(at, at + 50))
-        load = _loads(box, driver, feed, part.volume, part.tuning)
+        load = _loads(box, driver, feed, kin, part)
         answer = solve(drawn, load, frequency_hz=grid, **feed.circuit(), inductance=False)
         low, high = np.percentile(level_db(answer.pressure_pa), [5.0, 95.0], axis=0)
         widths.append((0.5 * (high - low)).max(axis=1))
@@ -242,36 +283,43 @@ def _spread(box: Box, driver: Driver, feed: Feed, table: _Table) -> Real:
 def _apart(table: _Table, order: NDArray[np.intp]) -> list[int]:
     """Rows in their order, without those that are nearly the same as an earlier one."""
     chosen: list[int] = []
+    kinds = _kinds(table)
     for row in order:
         if len(chosen) == LISTED:
             break
-        alike = [other for other in chosen if np.isnan(table.tuning[row]) == np.isnan(table.tuning[other])]
-        if len(alike) < LISTED_OF_A_KIND and all(_differs(table, int(row), other) for other in chosen):
+        alike = [other for other in chosen if kinds[row] == kinds[other]]
+        if len(alike) < LISTED_OF_A_KIND and all(_differs(table, int(row), other) for other in alike):
             chosen.append(int(row))
     return chosen
 
 
 def _differs(table: _Table, a: int, b: int) -> bool:
-    if np.isnan(table.tuning[a]) != np.isnan(table.tuning[b]):
-        return True
+    """Whether two of a kind are a choice."""
     if abs(np.log(table.volume[a] / table.volume[b])) > APART:
         return True
     return bool(abs(np.log(table.tuning[a] / table.tuning[b])) > APART)  # NaN for two closed boxes: not apart
 
 
-def _alternative(table: _Table, spread: Real, score: Real, row: int) -> Alternative:
-    closed = bool(np.isnan(table.tuning[row]))
+def _alternative(table: _Table, kin: Family, spread: Real, score: Real, row: int) -> Alternative:
+    kind = str(_kinds(table)[row])
+    radiator = None
+    if kind == KINDS[2]:
+        mass, area = float(table.mass[row]), float(table.area[row])
+        added = mass - float(kin.bare_mass_kg(np.asarray(area)))
+        radiator = RadiatorSet(int(table.count[row]), area, kin.cms_m_per_n, kin.qms, mass, max(0.0, added))
+    vented = kind == KINDS[1]
     return Alternative(
-        kind="sealed" if closed else "vented",
+        kind=kind,
         volume_m3=float(table.volume[row]),
-        tuning_hz=None if closed else float(table.tuning[row]),
+        tuning_hz=None if kind == KINDS[0] else float(table.tuning[row]),
         f3_hz=float(table.f3[row]),
         level_db=float(table.level[row]),
         group_delay_s=float(table.delay[row]),
         peak_db=float(table.peak[row]),
         spread_db=float(spread[row]),
-        port_diameter_m=None if closed else float(table.diameter[row]),
-        port_length_m=None if closed else float(table.length[row]),
+        port_diameter_m=float(table.diameter[row]) if vented else None,
+        port_length_m=float(table.length[row]) if vented else None,
+        radiator=radiator,
         score=float(score[row]),
     )
 
@@ -284,6 +332,7 @@ def _front(table: _Table, spread: Real, score: Real) -> dict[str, Real]:
     return {
         "volume_m3": table.volume[rows],
         "tuning_hz": table.tuning[rows],
+        "radiators": table.count[rows],
         "f3_hz": table.f3[rows],
         "level_db": table.level[rows],
         "group_delay_s": table.delay[rows],
