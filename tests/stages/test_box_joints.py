@@ -356,3 +356,14 @@ def test_braces_that_stand_in_one_another_are_named() -> None:
     ]
     assert told(along, "{from_m = [0.012, 0.2], to_m = [0.1, 0.2]}")  # ends in the other's middle
     assert not told(along, "{from_m = [0.012, 0.2], to_m = [0.094, 0.2]}")  # at its face
+
+
+def test_the_grain_runs_round_the_box() -> None:
+    grained = SHEET.replace('cutter = "laser"', 'cutter = "laser"\ngrained = true')
+    build = parse(f'{MODEL}{BOX}[boxes.shape]\n{STIFF}sheet = "board"\nsize_m = [0.5, 0.4]\nheight_m = 0.45\n{grained}')
+    cut = workshop.run(build, enclosure.run(build))
+    assert cut is not None
+    turns = {item.turn_deg % 180.0 for sheet in cut.nesting for item in sheet.placed if "wall" in item.part}
+    assert turns == {0.0}  # grain runs along the sheet, as walls run along x
+    assert {row["grain"] for row in cut.cut_list if "wall" in row["part"]} == {"along x"}
+    assert {row["grain"] for row in made("size_m = [0.5, 0.4]\nheight_m = 0.3")[1].cut_list} == {"any"}

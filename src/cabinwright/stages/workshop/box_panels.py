@@ -94,11 +94,12 @@ def _panels(box: _Box) -> Iterator[Computed]:
             yield from map(_face_up, ends[run.role])
         elif body.construction == "bent":
             bent = bent_walls(box.name, box.shape, box.sheet, box.result, box.room_m, box.found)
-            yield from map(_face_up, bent)
+            yield from (_grained(box, _face_up(board)) for board in bent)
         else:
             for index, wall in enumerate(walls):
-                yield _face_up(wall.board)
-                steep(_face_up(wall.board), box.found)
+                board = _grained(box, _face_up(wall.board))
+                steep(board, box.found)
+                yield board
                 if body.wall == index and box.shape.double_baffle:
                     yield Computed(second_board(box.name, box.shape, box.result, index))
     yield from _braces(box)
@@ -115,6 +116,12 @@ def _face_up(board: Computed) -> Computed:
         return turned_over(board)
     told = inner or joinery.face_bores or joinery.edge_bores or joinery.bevels
     return board if told else replace(board, joinery=replace(joinery, face=""))
+
+
+def _grained(box: _Box, wall: Computed) -> Computed:
+    """On a sheet with a grain it runs round the box, from wall to wall; common practice."""
+    along = {"grain": "along x"} if box.sheet.grained else {}
+    return replace(wall, panel=wall.panel.model_copy(update=along))
 
 
 def _ring(box: _Box, run: Run, label: str) -> Computed:
