@@ -173,6 +173,18 @@ def test_filling_makes_the_box_seem_larger() -> None:
     assert filled.net_volume_m3 == 0.034
 
 
+def test_the_room_behind_a_place_is_not_taken_without_a_word() -> None:
+    head = 'name = "sub"\nrole = "subwoofer"\nside = "centre"\n'
+    place = f'[[speakers]]\n{head}model = "ten"\n[[places]]\n{head}position_m = [2, 0, 0.4]\nvolume_m3 = 0.034\n'
+    silent = planned(place, box(volume="", speakers='["sub"]'))
+    assert only(silent).net_volume_m3 == 0.034
+    assert [(item.value, item.where) for item in silent.findings if item.code == "enclosure.place_volume"] == [
+        (34.0, "bay")
+    ]
+    stated = planned(place, box(speakers='["sub"]'))
+    assert "enclosure.place_volume" not in {item.code for item in stated.findings}
+
+
 @pytest.mark.parametrize(
     ("code", "tables", "model"),
     [

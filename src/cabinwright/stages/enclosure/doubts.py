@@ -102,7 +102,7 @@ def _port(box: Box, result: BoxResult, port: PortResult) -> Iterator[Finding]:
             at=f"{port.peak_velocity_hz:.0f}",
         )
     bends = LONGEST_EDGES - 1.0 if port.chosen else port.bends
-    if result.net_volume_m3 is not None and port.bends_wanted > bends:
+    if result.shape is None and result.net_volume_m3 is not None and port.bends_wanted > bends:
         longest = (bends + 1.0) * result.net_volume_m3 ** (1.0 / 3.0)
         yield finding(
             "enclosure.port_long",

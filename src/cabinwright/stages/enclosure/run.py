@@ -96,6 +96,9 @@ def _box(
         if volume is None and draft is not None and box.kind != "infinite baffle":
             raise _Shapeless(draft)
         result = solved(box, model, driver, volume_m3=volume)
+        if volume is not None and box.volume_m3 is None and box.kind != "infinite baffle":
+            value, place = round(1e3 * volume, 1), box.speakers[0]
+            found.append(finding("enclosure.place_volume", where=box.name, value=value, unit="L", place=place))
         room = box.gross_volume_m3 or volume
     if room is not None and box.kind != "infinite baffle":
         listed, searched = search(box, model, driver, feed_of(box, model, driver), room_m3=room)
