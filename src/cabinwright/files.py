@@ -16,7 +16,7 @@ from pathlib import Path
 
 from cabinwright.errors import OutputError
 
-__all__ = ["write_all"]
+__all__ = ["overwrite", "write_all"]
 
 CURES = {
     errno.ENOSPC: ("the disk is full", "Free some space and run the command again"),
@@ -66,6 +66,14 @@ def write_all(folder: Path, contents: Mapping[str, bytes | str]) -> tuple[Path, 
             with suppress(OSError):  # on a read-only disk there is nothing to take away, and the first error counts
                 path.unlink(missing_ok=True)
     return tuple(folder / name for name in contents)
+
+
+def overwrite(file: Path, content: bytes) -> None:
+    """Write over a person's own file, where it lies behind a link too. Raises ``OutputError``, for a locked file as well."""
+    target = file.resolve()
+    if not os.access(target, os.W_OK):
+        raise OutputError(f"{file}: the file may not be written. Give yourself the right to, or work on a copy.")
+    write_all(target.parent, {target.name: content})
 
 
 def _beside(path: Path, ending: str) -> Path:

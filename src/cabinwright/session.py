@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 import tomllib
 from collections.abc import Callable, Sequence
 from concurrent.futures import Executor
@@ -14,7 +13,7 @@ from pathlib import Path
 
 from cabinwright.build.codec import FILE_NAME, SIZE_LIMIT_BYTES, load, parse, source
 from cabinwright.build.document import Build
-from cabinwright.errors import OutputError, PersonError, RefusedError
+from cabinwright.errors import PersonError, RefusedError
 from cabinwright.files import write_all
 from cabinwright.handover.documents import (
     layout_documents,
@@ -23,6 +22,7 @@ from cabinwright.handover.documents import (
     tune_documents,
     verification_documents,
 )
+from cabinwright.history.log import Log
 from cabinwright.measure.factory_signal import factory_files
 from cabinwright.measure.folder import FolderFiles
 from cabinwright.measure.polars import read_polars
@@ -41,7 +41,7 @@ from cabinwright.stages.tuning.verify import verify
 from cabinwright.stages.tuning.verify.result import VerificationResult
 from cabinwright.stages.workshop.files import FOLDER
 
-__all__ = ["Session"]
+__all__ = ["Session", "accepted"]
 
 Progress = Callable[[str, float], None]
 LARGEST_SETTINGS = 5_000_000  #: bytes
@@ -89,20 +89,14 @@ class Session:
 
         Raises ``RefusedError`` where one of them may not be; then nothing is written.
         """
-        from cabinwright.build.accept import rewritten  # the only command that needs tomlkit
-
-        file, content = source(self.folder if self.file_name == FILE_NAME else self.folder / self.file_name)
-        build = parse(content, file=str(file))
-        decisions = decide(survey.locate(build), tomllib.loads(content.decode("utf-8-sig")), places)
-        rows = [decision.row for decision in decisions if decision.row is not None]
-        if rows:
-            new = rewritten(content, rows, file=str(file))
-            parse(new, file=str(file))
-            if len(new) > SIZE_LIMIT_BYTES:
-                raise RefusedError(
-                    f"{file}: with these speakers it would be larger than a build may be. Shorten it first."
-                )
-            _replace(file, new)
+        file = self.folder / self.file_name
+        log = Log(self.folder, self.file_name)
+        with log.held():
+            file, content = source(self.folder if self.file_name == FILE_NAME else file)
+            decisions, new = accepted(content, places, file)
+            if new != content:
+                what = "accepted " + ", ".join(decision.place for decision in decisions if decision.row is not None)
+                log.commit(file, content, new, by="accept", what=what)
         return decisions, file
 
     def layout(
@@ -149,6 +143,7 @@ class Session:
     def plan(self, progress: Progress = unwatched) -> tuple[Results, tuple[Path, ...]]:
         """Run every stage whose inputs are there and write ``plan.json``; what stops a stage stands in it as a finding."""
         results, recorded, captured = self._designed(progress)
+        progress("writing", 0.0)
         written = write_all(self.out, plan_documents(self.build, results, recorded, captured))
         self._withdraw(written)
         return results, written
@@ -259,12 +254,21 @@ class Session:
         progress("comparing", 0.0)
         loaded = str(settings_file or self.out / "settings.json")
         result = verify(self.located, recorded, settings, second, file=loaded)
+        progress("writing", 0.0)
         return result, write_all(self.out, verification_documents(self.located, result, settings.fingerprint))
 
 
-def _replace(file: Path, content: bytes) -> None:
-    """Write over a person's own file, where it lies behind a link too. Raises ``OutputError``, for a locked file as well."""
-    target = file.resolve()
-    if not os.access(target, os.W_OK):
-        raise OutputError(f"{file}: the file may not be written. Give yourself the right to, or work on a copy.")
-    write_all(target.parent, {target.name: content})
+def accepted(content: bytes, places: Sequence[str], file: Path) -> tuple[tuple[Decision, ...], bytes]:
+    """What was decided about each place, and the bytes of the build with them as speakers. Raises ``PersonError``."""
+    from cabinwright.build.accept import rewritten  # the only command that needs tomlkit
+
+    build = parse(content, file=str(file))
+    decisions = decide(survey.locate(build), tomllib.loads(content.decode("utf-8-sig")), places)
+    rows = [decision.row for decision in decisions if decision.row is not None]
+    if not rows:
+        return decisions, content
+    new = rewritten(content, rows, file=str(file))
+    parse(new, file=str(file))
+    if len(new) > SIZE_LIMIT_BYTES:
+        raise RefusedError(f"{file}: with these speakers it would be larger than a build may be. Shorten it first.")
+    return decisions, new

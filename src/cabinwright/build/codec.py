@@ -27,6 +27,7 @@ __all__ = [
     "load",
     "parse",
     "place_of",
+    "read",
     "resolve_inside",
     "source",
     "toml_string",
@@ -49,7 +50,17 @@ def load(path: Path | str) -> Build:
         BuildError: the file cannot be read, is no TOML, or breaks rules; it carries every problem found.
     """
     file, content = source(path)
+    return read(content, file)
+
+
+def read(content: bytes, file: Path) -> Build:
+    """The build in ``content``, which stands or is to stand in ``file``: links in its folder are looked at too.
+
+    Raises ``BuildError``.
+    """
     text = decode(content, str(file))
+    if len(content) > SIZE_LIMIT_BYTES:
+        raise _refuse(file, f"a build is at most {SIZE_LIMIT_BYTES // 1000} kB of text", "Shorten it first.")
     build = parse(text, file=str(file))
     faults = list(islice(_strays(build, file.parent), _MOST_PROBLEMS))
     if faults:

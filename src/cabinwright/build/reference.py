@@ -8,18 +8,15 @@ from __future__ import annotations
 import json
 import sys
 from collections.abc import Iterator
-from itertools import chain
 from pathlib import Path
-from typing import Any, Literal, get_args, get_origin
 
-from annotated_types import BaseMetadata, Ge, Gt, Le, MaxLen, MinLen
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
+from cabinwright.build.described import accepts, default_words
 from cabinwright.build.document import Build
-from cabinwright.build.fields import OrName, PathRule, Quantity, Written
-from cabinwright.build.shape import is_list, is_pair, keys_of, marker_in, nested_model
-from cabinwright.units import UNITS, unit_names
+from cabinwright.build.fields import OrName
+from cabinwright.build.shape import is_list, keys_of, marker_in, nested_model
 
 __all__ = ["main", "reference_markdown", "schema_json"]
 
@@ -43,12 +40,6 @@ know JSON Schema complete and check the file with `build.schema.json` beside thi
 - **Files** are written relative to the build folder, with forward slashes, and stay inside it.
 - **Places in messages** give a table by its name (`channels["left tweeter"].speakers[0]`) or count from 0.
 """
-
-
-_PAIRS = {
-    "house_curve": "list of [frequency in Hz, level in dB]; text in Hz, kHz and dB",
-    "absorption": "list of [frequency in Hz, part from 0 to 1]; text in Hz and kHz",
-}
 
 
 def schema_json() -> str:
@@ -95,89 +86,8 @@ def _tables(model: type[BaseModel], name: str) -> Iterator[tuple[str, type[BaseM
 def _row(key: str, field: FieldInfo) -> str:
     meaning = " ".join((field.description or "").split())
     name = marker_in(OrName, field.annotation, field.metadata)
-    accepts = _accepts(key, field) + (f"; or the name of a {name.whose}" if name else "")
-    return f"| `{key}` | {accepts} | {_default(field)} | {meaning} |"
-
-
-def _default(field: FieldInfo) -> str:
-    if field.is_required():
-        return "**required**"
-    if field.default is None or field.default == ():
-        return "absent"
-    value = field.default
-    if isinstance(value, float):
-        return f"`{value:.10g}`"
-    return f"`{json.dumps(value, ensure_ascii=False)}`"
-
-
-def _accepts(key: str, field: FieldInfo) -> str:
-    quantity = marker_in(Quantity, field.annotation, field.metadata)
-    listed = is_list(field.annotation)
-    written = marker_in(Written, field.annotation, field.metadata)
-    if written:
-        return written.accepts
-    if key in _PAIRS:
-        return _PAIRS[key]
-    if marker_in(PathRule, field.annotation, field.metadata):
-        return "path of a file"
-    if quantity:
-        unit = f"{UNITS[quantity.suffix][0].symbol}; text in {unit_names(quantity.suffix)}"
-        limits = _limits(quantity.gt, quantity.ge, quantity.le)
-        number = "whole number" if quantity.whole else "number"
-        kind = _many(field, number) if listed else number
-        return f"{kind} in {unit}{limits}"
-    choices = _choices(field.annotation)
-    if choices:
-        words = ", ".join(f"`{json.dumps(word, ensure_ascii=False)}`" for word in choices)
-        return f"list of {words}" if listed else words
-    if listed:
-        return _many(field, "number" if float in _leaves(field.annotation) else "name")
-    bounds = _bounds(field)
-    if bool in _leaves(field.annotation):
-        return "`true` or `false`"
-    if int in _leaves(field.annotation):
-        return "whole number" + bounds
-    if float in _leaves(field.annotation):
-        return "number" + bounds
-    return "text"
-
-
-def _many(field: FieldInfo, element: str) -> str:
-    inner = field.annotation
-    while get_origin(inner) is not tuple:
-        inner = next(part for part in get_args(inner) if is_list(part))
-    parts = get_args(inner)
-    axes = "[x, y]" if is_pair(field.annotation) else "[x, y, z]"
-    if Ellipsis not in parts:
-        return f"{axes}, each a {element}"
-    return f"list of {axes}, each a {element}" if is_list(parts[0]) else f"list of {element}s"
-
-
-def _limits(gt: float | None, ge: float | None, le: float | None) -> str:
-    words = [f"above {gt:.10g}"] if gt is not None else []
-    words += [f"from {ge:.10g}"] if ge is not None else []
-    words += [f"up to {le:.10g}"] if le is not None else []
-    return "; " + " ".join(words) if words else ""
-
-
-def _bounds(field: FieldInfo) -> str:
-    found: dict[type, Any] = {}
-    for item in chain(field.metadata, *(getattr(item, "metadata", ()) for item in field.metadata)):
-        if isinstance(item, BaseMetadata) and not isinstance(item, MinLen | MaxLen):
-            found[type(item)] = item
-    gt, ge, le = found.get(Gt), found.get(Ge), found.get(Le)
-    return _limits(gt.gt if gt else None, ge.ge if ge else None, le.le if le else None)
-
-
-def _leaves(annotation: Any) -> set[Any]:
-    parts = get_args(annotation)
-    return set().union(*(_leaves(part) for part in parts)) if parts else {annotation}
-
-
-def _choices(annotation: Any) -> tuple[Any, ...]:
-    if get_origin(annotation) is Literal:
-        return get_args(annotation)
-    return next((found for part in get_args(annotation) if (found := _choices(part))), ())
+    takes = accepts(key, field) + (f"; or the name of a {name.whose}" if name else "")
+    return f"| `{key}` | {takes} | {default_words(field)} | {meaning} |"
 
 
 def main(arguments: list[str] | None = None) -> int:

@@ -42,3 +42,10 @@ goes through. One desk a folder in a process: every tab shares it.
     job.error                      # words, when failed
     job.cancel()                   # nothing is left half written
 """
+
+from cabinwright.desk.changes import Change, Clash
+from cabinwright.desk.desk import Desk
+from cabinwright.desk.forms import FieldView
+from cabinwright.desk.jobs import Job
+
+__all__ = ["Change", "Clash", "Desk", "FieldView", "Job"]

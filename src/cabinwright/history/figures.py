@@ -141,11 +141,11 @@ def _enclosure(result: EnclosureResult) -> Iterator[Figure]:
 def _power(result: PowerResult) -> Iterator[Figure]:
     for name, wire in result.wires.items():
         yield Figure(f"wire {name}, size", wire.gauge)
-        yield Figure(f"wire {name}, current", wire.current_a, "A", digits=1)
+        yield Figure(f"wire {name}, current", wire.current_a, "A")
         yield Figure(f"wire {name}, drop", wire.drop_v, "V", digits=3)
     for name, fuse in result.fuses.items():
-        yield Figure(f"fuse {name}, rating", fuse.rating_a, "A", digits=1)
-        yield Figure(f"fuse {name}, current", fuse.load_a, "A", digits=1)
+        yield Figure(f"fuse {name}, rating", fuse.rating_a, "A")
+        yield Figure(f"fuse {name}, current", fuse.load_a, "A")
     for name, load in result.loads.items():
         yield Figure(f"load {name}, least voltage", load.voltage_v, "V")
     for promise in result.promises:

@@ -19,7 +19,7 @@ from pathlib import Path
 from filelock import FileLock, Timeout
 
 from cabinwright.errors import OutputError, PersonError, RefusedError
-from cabinwright.files import write_all
+from cabinwright.files import overwrite, write_all
 
 __all__ = ["Entry", "History", "Log", "mark_of"]
 
@@ -169,6 +169,18 @@ class Log:
                 f"{self.file}: cannot be written: {error.strerror}. See to the disk and its rights."
             ) from error
         return entry
+
+    def commit(
+        self, file: Path, old: bytes, new: bytes, *, by: str, what: str, why: str = "", kind: str = "change"
+    ) -> Entry:
+        """Write ``new`` over ``old`` in ``file``, and into the history. To be called while ``held``.
+
+        Copies come first and the log last: a process killed in between leaves a whole file, and a change that the next desk
+        finds as one made outside.
+        """
+        before, after = self.keep(old), self.keep(new)
+        overwrite(file, new)
+        return self.add(by=by, what=what, why=why, kind=kind, before=before, after=after)
 
     def _path(self, mark: str) -> Path:
         return self.folder / "states" / f"{mark}.toml"

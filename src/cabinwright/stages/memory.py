@@ -13,7 +13,7 @@ from typing import Any, TypeVar, cast
 
 from cabinwright.build.document import Build
 
-__all__ = ["Keeper", "Memory", "afresh"]
+__all__ = ["Keeper", "Memory", "afresh", "same"]
 
 Answer = TypeVar("Answer")
 Keeper = Callable[..., Any]
@@ -90,9 +90,16 @@ class Memory:
             outer._reads.update(kept.reads)
         return cast(Answer, kept.answer)
 
-    def forget(self, keep: Callable[[Hashable], bool]) -> None:
-        """Drop answers nobody can ask for any more."""
-        self._kept = {name: item for name, item in self._kept.items() if keep(name)}
+    def copy(self) -> Memory:
+        """A memory of its own that begins with what this one knows."""
+        other = Memory()
+        other._kept = dict(self._kept)
+        return other
+
+    def reads(self, name: Hashable) -> set[str] | None:
+        """The tables that the last answer of this name stands on; None where there is none."""
+        kept = self._kept.get(name)
+        return None if kept is None else kept.reads
 
 
 def same(one: Any, other: Any) -> bool:

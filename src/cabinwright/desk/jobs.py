@@ -1,0 +1,100 @@
+"""Long work in a process of its own, so that a page stays live: progress, and a cancel that leaves nothing half written."""
+
+from __future__ import annotations
+
+import multiprocessing
+import threading
+from multiprocessing.connection import Connection
+from pathlib import Path
+from typing import Any
+
+from cabinwright.errors import CabinwrightError, RefusedError
+
+__all__ = ["Job"]
+
+KINDS = ("tune", "plan", "layout", "book", "verify")
+WRITING = ("writing", "drawing", "writing the book")  #: from here on a job is done in a moment, and is let finish
+PATIENCE_S = 5.0
+_SPAWN = multiprocessing.get_context("spawn")  # the same on every system
+
+
+class Job:
+    """One command that runs beside the desk, on the build as it stands in its file now."""
+
+    def __init__(self, kind: str, path: Path, options: dict[str, Any]) -> None:
+        if kind not in KINDS:
+            raise RefusedError(f"{kind}: no such work. Choose {', '.join(KINDS)}.")
+        self.kind = kind
+        self.progress: tuple[str, float] = ("starting", 0.0)
+        self.state = "running"
+        self.answer: tuple[Path, ...] = ()
+        self.error = ""
+        self._wish = _SPAWN.Event()
+        ours, theirs = _SPAWN.Pipe(duplex=False)
+        self._process = _SPAWN.Process(target=_work, args=(kind, path, options, theirs, self._wish), daemon=True)
+        self._process.start()
+        theirs.close()
+        self._listener = threading.Thread(target=self._listen, args=(ours,), daemon=True)
+        self._listener.start()
+
+    def cancel(self) -> None:
+        """Stop it; earlier results stay as they were. What is being written already is let finish."""
+        self._wish.set()
+        threading.Thread(target=self._insist, daemon=True).start()
+
+    def wait(self, timeout_s: float | None = None) -> str:
+        """Wait until it ends; returns its state."""
+        self._listener.join(timeout_s)
+        return self.state
+
+    def _insist(self) -> None:
+        self._process.join(PATIENCE_S)
+        if self._process.is_alive() and self.progress[0] not in WRITING:
+            self._process.terminate()  # nothing was begun to be written
+
+    def _listen(self, messages: Connection) -> None:
+        state, words = "failed", "The work ended without an answer: the process was stopped from outside."
+        try:
+            while True:
+                kind, *told = messages.recv()
+                if kind == "progress":
+                    self.progress = (str(told[0]), float(told[1]))
+                else:
+                    state, words = kind, ""
+                    if kind == "done":
+                        self.answer = tuple(Path(path) for path in told[0])
+                    elif kind == "failed":
+                        words = str(told[0])
+        except (EOFError, OSError):
+            pass
+        self._process.join()
+        if state == "failed" and self._wish.is_set() and self._process.exitcode != 0:
+            state, words = "cancelled", ""
+        self.error = words
+        self.state = state
+
+
+def _work(kind: str, path: Path, options: dict[str, Any], messages: Connection, wish: Any) -> None:
+    """What runs in the other process."""
+    import warnings
+
+    warnings.simplefilter("ignore")  # nobody reads this process's own words
+    from cabinwright.session import Session
+
+    def progress(what: str, share: float) -> None:
+        if wish.is_set():
+            raise KeyboardInterrupt
+        messages.send(("progress", what, share))
+
+    try:
+        answer: Any = getattr(Session.open(path), kind)(progress, **options)
+        paths = answer if kind == "book" else answer[-1]
+        messages.send(("done", [str(item) for item in paths]))
+    except KeyboardInterrupt:
+        messages.send(("cancelled",))
+    except CabinwrightError as error:
+        messages.send(("failed", str(error)))
+    except Exception as error:
+        messages.send(("failed", f"a mistake of this program, not yours: {type(error).__name__}: {error}"))
+    finally:
+        messages.close()
