@@ -197,3 +197,32 @@ def test_a_slot_is_as_wide_as_asked_everywhere() -> None:
     assert made.area_m2 == pytest.approx(0.006 * length + math.pi * 0.003**2, rel=1e-9)  # Pappus
     middle = np.concatenate([segment.flattened(1e-5) for segment in curve])
     assert made.distance_m(middle) == pytest.approx(0.003, abs=1e-9)
+
+
+@given(
+    radius_m=st.floats(0.1, 10.0),
+    more=st.floats(-0.01, 0.01),
+    left_m=st.just(0.0) | st.floats(1e-12, 4e-7),
+    sweep=st.floats(0.2, 1.4),
+)
+def test_what_an_offset_leaves_between_two_arcs_is_no_crossing(
+    radius_m: float, more: float, left_m: float, sweep: float
+) -> None:
+    """Two tangent arcs of nearly one circle, closed by a chord that cannot meet them: convex, so it crosses nowhere."""
+    other_m = radius_m * (1.0 + more)
+    start = radius_m * complex(-math.sin(sweep), 1.0 - math.cos(sweep))
+    end = left_m + other_m * complex(math.sin(sweep), 1.0 - math.cos(sweep))
+    bulge = math.tan(sweep / 4.0)
+    between = [Segment(0, left_m)] if left_m > 0.0 else []
+    arcs = [Segment(start, 0, bulge), *between, Segment(left_m, end, bulge)]
+    Contour((*arcs, Segment(end, start))).check()
+    with pytest.raises(OutlineFault, match="crosses itself"):  # the same with its closing line led through an arc
+        low = -0.1j * radius_m
+        Contour(
+            (
+                *arcs,
+                Segment(end, low),
+                Segment(low, start / 2.0 + 0.2j * radius_m),
+                Segment(start / 2.0 + 0.2j * radius_m, start),
+            )
+        ).check()

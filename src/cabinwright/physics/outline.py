@@ -286,14 +286,21 @@ def _pairs(segments: Sequence[Segment]) -> Iterable[tuple[int, int]]:
 
 
 def _uncrossed(segments: Sequence[Segment], *, closed: bool = True) -> None:
-    """Raises ``OutlineFault`` where two segments have a point in common that is no joint of theirs."""
-    count = len(segments)
+    """Raises ``OutlineFault`` where two segments have a point in common that is no joint of theirs.
+
+    Two with no more than a few ``NEAR_M`` of way between them are neighbours as well: what offsets and rounding leave
+    there is shorter than what counts as one point, and no crossing.
+    """
+    one_point = 5.0 * NEAR_M
+    ends = np.cumsum([segment.length_m for segment in segments])
     for i, j in _pairs(segments):
-        joints = {segments[j].start} if j == i + 1 else set()
-        if closed and (i, j) == (0, count - 1):
-            joints.add(segments[0].start)
+        joints: set[complex] = set()
+        if ends[j] - segments[j].length_m - ends[i] <= one_point:
+            joints |= {segments[i].end, segments[j].start}
+        if closed and ends[-1] - ends[j] + ends[i] - segments[i].length_m <= one_point:
+            joints |= {segments[j].end, segments[i].start}
         for at in crossings(segments[i], segments[j]):
-            if all(abs(at - joint) > 5.0 * NEAR_M for joint in joints):
+            if all(abs(at - joint) > one_point for joint in joints):
                 cure = "Put its points in the order in which a hand would go round it, or flatten the arc that crosses."
                 raise OutlineFault("crosses", at, "the outline crosses itself", cure)
 
