@@ -136,9 +136,10 @@ def test_a_fuse_chosen_too_large_is_refused_with_the_wire_it_would_burn() -> Non
     """200 A through 4 AWG; published tables give 160 A for the wire, and its heat balance some 168 A."""
     result = run(("rating_a = 100", "rating_a = 200"))
     found = [item for item in result.findings if item.code == "power.fuse_burns_wire"]
-    assert {item.details["wire"] for item in found} == {"amplifier feed", "amplifier ground"}
+    fed_through = {"battery lead", "amplifier feed", "amplifier ground"}
+    assert {item.details["wire"] for item in found} == fed_through, "the lead before it is held by no other fuse"
     assert found[0].severity == "stop" and not found[0].waivable and "main" in found[0].message
-    assert not result.fuses["main"].clears and result.fuses["main"].spoils == ("amplifier feed", "amplifier ground")
+    assert not result.fuses["main"].clears and set(result.fuses["main"].spoils) == fed_through
     assert "power.fuse_burns_wire" not in codes(run(("rating_a = 100", "rating_a = 160")))
     caution = [
         item for item in run(("rating_a = 100", "rating_a = 165")).findings if item.code.startswith("power.fuse_")
@@ -148,6 +149,16 @@ def test_a_fuse_chosen_too_large_is_refused_with_the_wire_it_would_burn() -> Non
     )
     bundled = run(('length_m = 5.2\ngauge = "4 AWG"', 'length_m = 5.2\ngauge = "4 AWG"\nbundle = 7'))
     assert bundled.wires["amplifier feed"].ampacity_a == pytest.approx(0.5 * result.wires["amplifier feed"].ampacity_a)
+
+
+def test_a_lead_before_the_first_fuse_is_sized_for_what_the_fuse_lets_through() -> None:
+    """Amplifier and lamps draw some 8 A on average; the fuse of 100 A lets 100 A through the lead for ever."""
+    result = run(('length_m = 0.3\ngauge = "4 AWG"', "length_m = 0.3"))
+    lead = result.wires["battery lead"]
+    assert (lead.fuse, lead.held_by) == (None, "main")
+    assert lead.sized and lead.ampacity_a >= 100.0 > 4.0 * lead.average_a and "fuse" in lead.limits
+    thin = run(('length_m = 0.3\ngauge = "4 AWG"', 'length_m = 0.3\ngauge = "1.5 mm2"'))
+    assert {item.details["wire"] for item in thin.findings if item.code == "power.fuse_burns_wire"} == {"battery lead"}
 
 
 def test_a_fuse_that_opens_too_late_is_refused() -> None:

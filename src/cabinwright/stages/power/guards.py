@@ -4,11 +4,19 @@ from __future__ import annotations
 
 import heapq
 from collections import defaultdict
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 
 from cabinwright.stages.power.network import Network
 
-__all__ = ["fed_edges", "fuses_before", "fuses_of_draws", "hops_from_plus", "path_lengths_m", "turn_on_edges"]
+__all__ = [
+    "fed_edges",
+    "fuses_before",
+    "fuses_behind",
+    "fuses_of_draws",
+    "hops_from_plus",
+    "path_lengths_m",
+    "turn_on_edges",
+]
 
 Links = dict[int, list[tuple[int, int]]]
 
@@ -46,6 +54,21 @@ def fuses_before(net: Network, shields: Collection[int] = ()) -> dict[int, list[
     fuses, all_fed = net.edges("fuse"), fed_edges(net, shields)
     without = {fuse: fed_edges(net, {fuse, *shields}) for fuse in fuses}
     return {edge: [fuse for fuse in fuses if fuse != edge and edge not in without[fuse]] for edge in sorted(all_fed)}
+
+
+def fuses_behind(
+    net: Network, before: Mapping[int, Collection[int]], shields: Collection[int] = ()
+) -> dict[int, list[int]]:
+    """For each edge that no fuse stands before: the first fuses that only this edge feeds.
+
+    They alone hold what flows through it; a short on the edge itself meets no fuse at all.
+    """
+    found: dict[int, list[int]] = {}
+    for edge in sorted(fed_edges(net, {*net.edges("fuse"), *shields})):
+        fed = fed_edges(net, {edge, *shields})
+        lost = {fuse for fuse in net.edges("fuse") if fuse != edge and fuse in before and fuse not in fed}
+        found[edge] = [fuse for fuse in sorted(lost) if not lost.intersection(before[fuse])]
+    return found
 
 
 def fuses_of_draws(net: Network, shields: Collection[int] = ()) -> tuple[tuple[int, ...], ...]:

@@ -66,7 +66,7 @@ def _wire(name: str, wire: WireResult, result: PowerResult, met: Chafe | None) -
         yield finding("power.wire_hot", where=name, value=short(wire.average_a), limit=short(wire.ampacity_a), unit="A")
     if wire.decided_by.endswith("no size is enough"):
         yield finding("power.no_size", where=name, reason=wire.decided_by.split(",")[0])
-    fuse = None if wire.fuse is None else result.fuses[wire.fuse]
+    fuse = None if wire.held_by is None else result.fuses[wire.held_by]
     if fuse is None:
         return
     # Figures of copper-clad aluminium are recalled, and what is recalled never refuses.
@@ -74,7 +74,7 @@ def _wire(name: str, wire: WireResult, result: PowerResult, met: Chafe | None) -
     if fuse.rating_a > wire.free_air_a + TOLERANCE:
         yield finding(
             "power.fuse_burns_wire",
-            where=str(wire.fuse),
+            where=str(wire.held_by),
             wire=name,
             gauge=wire.gauge,
             value=short(fuse.rating_a),
@@ -85,7 +85,7 @@ def _wire(name: str, wire: WireResult, result: PowerResult, met: Chafe | None) -
     elif fuse.rating_a > wire.ampacity_a + TOLERANCE:
         yield finding(
             "power.fuse_over_table",
-            where=str(wire.fuse),
+            where=str(wire.held_by),
             wire=name,
             gauge=wire.gauge,
             value=short(fuse.rating_a),

@@ -57,6 +57,7 @@ class WireResult:
     limits: dict[str, str]  #: smallest size that each limit alone would allow; empty where the build states the size
     assumes: str  #: what its figures stand on
     fuse: str | None  #: the one that has to protect it
+    held_by: str | None  #: the one that keeps an overload from it: the same, or the largest behind where none is before
     short_a: float | None  #: least current into a short at its far end; None where no state feeds it
 
 

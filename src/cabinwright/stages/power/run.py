@@ -142,6 +142,7 @@ def _wires(build: Build, sized: Sized, states: States) -> dict[str, WireResult]:
             f"{wire.ambient_c:g} °C around it; resistance at {net.supply.conductor_c:g} °C, sized for the drop at "
             f"{rating_c(wire):g} °C and {100.0 * net.supply.drop_share:g} % of {net.supply.nominal_v:g} V",
             fuse=None if guard is None else build.fuses[guard].name,
+            held_by=None if (held := sized.holds(edge)) is None else build.fuses[held].name,
             short_a=short if net.supply.battery and short > 0.0 else None,
         )
     return found
@@ -161,7 +162,8 @@ def _fuses(
         prospective = sized.shorts.most_a[edge]
         slowest = max((short.clears_s for _, short in met), default=float("inf"))
         slow = {wire for wire, short in met if not short.clears}
-        hot = {wire for wire in mine if rating > free_current_a(build.wires[wire], sized.gauges[wire].area_mm2)}
+        held = [wire for wire, at in enumerate(wires) if sized.holds(at) == number]
+        hot = {wire for wire in held if rating > free_current_a(build.wires[wire], sized.gauges[wire].area_mm2)}
         spoils = tuple(build.wires[wire].name for wire in sorted(slow | hot))
         pulse = (float(rush.peak_a[edge]), float(rush.i2t_a2s[edge])) if rush.peak_a[edge] > 0.0 else None
         upstream = [fuses.index(other) for other in sized.before.get(edge, [])]

@@ -20,7 +20,7 @@ from cabinwright.physics.wire import (
     free_air_current_a,
     resistance_ohm,
 )
-from cabinwright.stages.power.guards import fuses_before, fuses_of_draws, path_lengths_m
+from cabinwright.stages.power.guards import fuses_before, fuses_behind, fuses_of_draws, path_lengths_m
 from cabinwright.stages.power.network import Network, Settled
 from cabinwright.stages.power.solved import AVERAGE, PEAK, Solved, solve_all
 from cabinwright.tables import ampacity_a, bundle_factor, fuse_ratings_a, rows
@@ -59,6 +59,7 @@ class Sized:
     ratings_a: tuple[float, ...]  #: of each fuse
     chosen: tuple[bool, ...]  #: of each fuse: whether the rating is ours
     before: dict[int, list[int]]  #: edge: fuses before it
+    behind: dict[int, list[int]]  #: edge that no fuse stands before: the first fuses that only it feeds
     shorts: Shorts
     load_fuses: tuple[tuple[int, ...], ...]  #: of each draw: edges of the fuses without which it is dead
 
@@ -67,6 +68,13 @@ class Sized:
         edges = self.net.edges("fuse")
         fuses = [edges.index(fuse) for fuse in self.before.get(edge, [])]
         return min(fuses, key=lambda number: self.ratings_a[number], default=None)
+
+    def holds(self, edge: int) -> int | None:
+        """The fuse (its number) that keeps an overload from an edge: its guard, or the largest behind where none is before."""
+        edges = self.net.edges("fuse")
+        behind = [edges.index(fuse) for fuse in self.behind.get(edge, [])]
+        largest = max(behind, key=lambda number: self.ratings_a[number], default=None)
+        return largest if (guard := self.guard(edge)) is None else guard
 
 
 def rating_c(wire: Wire) -> float:
@@ -101,6 +109,7 @@ def size(build: Build, net: Network, settled: Settled) -> Sized:
     shields = net.shields(build)
     before, paths = fuses_before(net, shields), path_lengths_m(net, shields)
     load_fuses, ladder = fuses_of_draws(net, shields), _ladder(build)
+    behind = fuses_behind(net, before, shields)
     gauges = tuple(wire.gauge or Gauge("6 mm2", 6.0) for wire in build.wires)
     decided = (Decision(),) * len(build.wires)
     for _ in range(ROUNDS):
@@ -115,6 +124,7 @@ def size(build: Build, net: Network, settled: Settled) -> Sized:
             ratings,
             tuple(fuse.rating_a is None for fuse in build.fuses),
             before,
+            behind,
             _shorts(net, solved),
             load_fuses,
         )
@@ -126,7 +136,7 @@ def size(build: Build, net: Network, settled: Settled) -> Sized:
         if all(new == old for (new, _), old in zip(wanted, gauges, strict=True)):
             break
         gauges = tuple(gauge for gauge, _ in wanted)
-    return Sized(net, solved, made.gauges, decided, ratings, made.chosen, before, made.shorts, load_fuses)
+    return Sized(net, solved, made.gauges, decided, ratings, made.chosen, before, behind, made.shorts, load_fuses)
 
 
 def _ladder(build: Build) -> list[Gauge]:
@@ -177,10 +187,11 @@ def _wire(
     limits: list[tuple[str, Callable[[float], bool]]] = [
         ("current", lambda area: stands_a(wire, area) >= float(flow[AVERAGE]))
     ]
-    if guard is not None:
-        rating = made.ratings_a[guard]
+    if (held := made.holds(edge)) is not None:
+        rating = made.ratings_a[held]
         limits.append(("fuse", lambda area: stands_a(wire, area) >= rating))
-        opens_s = opening_times_s(current_a=short_a, rating_a=rating)[1]
+    if guard is not None:
+        opens_s = opening_times_s(current_a=short_a, rating_a=made.ratings_a[guard])[1]
         if short_a > 0.0 and np.isfinite(opens_s):
             limits.append(("short circuit", lambda area: stands_s(wire, area, short_a) >= opens_s))
     limits.append(("drop", lambda area: hot_drop(area) <= drop_v))
