@@ -1,0 +1,232 @@
+"""The frame around every page: where one is, what was changed and how to take it back; and the view that a page draws in."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, TypeVar
+from urllib.parse import quote
+
+from nicegui import run, ui
+
+from cabinwright.errors import CabinwrightError
+from cabinwright.web.parts import box, button, choice, finding_list, link, text
+from cabinwright.web.words import _, counted
+
+if TYPE_CHECKING:
+    from cabinwright.desk import Desk
+    from cabinwright.findings import Finding
+
+__all__ = ["Page", "View", "field_address", "show"]
+
+Answer = TypeVar("Answer")
+HEAD = '<link rel="stylesheet" href="/static/screen.css"><script src="/static/screen.js"></script>'
+LOOK_S = 0.7  #: how often the file is looked at for changes made elsewhere
+
+
+@dataclass(frozen=True)
+class Page:
+    """One page: the question that a person has there, and the stages that answer it."""
+
+    path: str
+    name: str
+    question: str
+    body: Callable[[View], None]
+    stages: tuple[str, ...] = ()
+    tables: tuple[str, ...] = ()  #: of the build, that are edited for it
+
+
+@dataclass
+class View:
+    """One page in one tab."""
+
+    desk: Desk
+    page: Page
+    pages: tuple[Page, ...]
+    state: dict[str, Any] = field(default_factory=dict)  #: what this tab chose; gone with it
+    results: dict[str, Any] = field(default_factory=dict)
+    seen: int = -1
+    drawn: bool = False
+    trouble: str = ""
+
+    def __post_init__(self) -> None:
+        self._turn = asyncio.Lock()
+        self._kept: dict[tuple[str, int], Any] = {}
+
+    def result(self, stage: str) -> Any:
+        """What a stage of this page gave, or None."""
+        return self.results.get(stage)
+
+    def build_page(self) -> None:
+        """Everything but the content, at once."""
+        with box("header", "top"):
+            link(_("Skip to the page"), "#page", "skip")
+            text("p", self.desk.build.title or self.desk.folder.name, "title")
+            with box("div", "row"):
+                self._undo = button(_("Undo"), lambda: self.do(self.desk.undo))
+                self._redo = button(_("Redo"), lambda: self.do(self.desk.redo))
+                _script(_("Light / dark"), "flip", "")
+                _script(_("Pages"), "menu", "menu")
+        with box("nav", "pages") as nav:
+            nav.props["aria-label"] = _("Pages")
+            with box("ul"):
+                for page in self.pages:
+                    with box("li"):
+                        made = link(page.name, page.path)
+                        if page is self.page:
+                            made.props["aria-current"] = "page"
+        with box("main", "page") as main:
+            main.props["id"] = "page"
+            text("h1", self.page.question)
+            self._said = text("p", "", "said")
+            self._said.props["role"] = "status"
+            self._alert = text("p", "", "alert")
+            self._alert.props["role"] = "alert"
+            self._content = box("div", "content")
+            with self._content:
+                self._working = text("p", _("Working it out …"), "soft")
+            self._edit_links()
+
+    def _edit_links(self) -> None:
+        with box("footer", "row below"):
+            for name in self.page.tables:
+                link(_("Change ") + name.replace("_", " "), field_address(name), "act")
+            self._units = box("div")
+            self._unit_names = {"metric": _("Millimetres"), "US": _("Inches")}
+
+    async def draw(self) -> None:
+        """Results first, then the content anew; the rest of the page stays."""
+        async with self._turn:
+            self.seen = self.desk.version
+            for stage in self.page.stages:
+                if not self.drawn:
+                    self._working.text = _("Working it out: {stage} …").format(stage=stage)
+                self.results[stage] = await run.io_bound(self.desk.result, stage)
+            self._content.clear()
+            with self._content:
+                self.page.body(self)
+            self.drawn = True
+            self._mark()
+
+    def _mark(self) -> None:
+        for made, words, what in (
+            (self._undo, _("Undo"), self.desk.can_undo),
+            (self._redo, _("Redo"), self.desk.can_redo),
+        ):
+            made.props["aria-label"] = f"{words}: {what}" if what else f"{words}: {_('nothing')}"
+            made.props["aria-disabled"] = str(not what).lower()
+            made.update()
+        self._units.clear()
+        with self._units:
+            chosen = self.desk.build.workshop.units
+            values = {words: value for value, words in self._unit_names.items()}
+            choice(
+                _("Lengths in"),
+                tuple(values),
+                self._unit_names[chosen],
+                lambda words: self.do(lambda: self.desk.edit("workshop.units", values[words], by=self.by)),
+            )
+
+    def kept(self, name: str, make: Callable[[], Answer]) -> Answer:
+        """What ``make`` gave since the build last changed."""
+        key = (name, self.seen)
+        if key not in self._kept:
+            self._kept = {old: value for old, value in self._kept.items() if old[1] == self.seen}
+            self._kept[key] = make()
+        answer: Answer = self._kept[key]
+        return answer
+
+    @property
+    def by(self) -> str:
+        """Who changes something here, for the history."""
+        return f"screen: {self.page.name.lower()}"
+
+    def say(self, words: str) -> None:
+        """What was done; read aloud without interrupting."""
+        self._said.text, self._alert.text = words, ""
+
+    def warn(self, words: str) -> None:
+        """What was refused and how to put it right."""
+        self._alert.text = words
+
+    async def attempt(self, call: Callable[[], Answer]) -> Answer | None:
+        """What the desk answers; None where it refuses, and the page says why."""
+        try:
+            answer = await run.io_bound(call)
+        except CabinwrightError as error:
+            self.warn(str(error))
+            return None
+        return answer
+
+    async def do(self, call: Callable[[], Any]) -> None:
+        """A change: made, told, and shown."""
+        change = await self.attempt(call)
+        if change is not None:
+            self.say(change.what)
+            await self.draw()
+
+    async def watch(self) -> None:
+        """What other tabs and editors did meanwhile."""
+        try:
+            change = await run.io_bound(self.desk.refresh)
+        except CabinwrightError as error:
+            if str(error) != self.trouble:
+                self.trouble = str(error)
+                self.warn(self.trouble)
+            return
+        if self.trouble:
+            self.trouble = self._alert.text = ""
+        if change is not None:
+            self.say(_("Changed outside: ") + change.what)
+        if self.drawn and self.desk.version != self.seen and not self._turn.locked():
+            await self.draw()
+
+    def way_to(self, item: Finding) -> str | None:
+        """Where what a finding is about is written: the row of that name, or the table."""
+        for page in (self.page, *self.pages):
+            for table in page.tables:
+                if item.where in self.desk.rows(table):
+                    return field_address(f"{table}[{json.dumps(item.where, ensure_ascii=False)}]")
+                if item.where.split("[")[0].split(".")[0] == table:
+                    return field_address(table)
+        return None
+
+    def findings(self, stage: str) -> None:
+        """What a stage found, stops and cautions open, notes folded."""
+        found = self.desk.findings(stage)
+        notes = [item for item in found if item.severity == "note"]
+        finding_list([item for item in found if item.severity != "note"], self.way_to)
+        if notes:
+            with box("details"):
+                text("summary", counted(len(notes), _("note"), _("notes")), "act")
+                finding_list(notes, self.way_to)
+
+    def why_not(self, stage: str) -> bool:
+        """Says why a stage has no answer; whether it has none."""
+        if self.result(stage) is not None:
+            return False
+        text("p", _("No answer yet: ") + (self.desk.skipped(stage) or _("see the findings below.")), "empty")
+        return True
+
+
+def _script(words: str, act: str, classes: str) -> None:
+    made = text("button", words, f"act {classes}")
+    made.props["type"] = "button"
+    made.on("click", js_handler=f"() => cabinwright.{act}()")
+
+
+def field_address(path: str) -> str:
+    """Where a table or key of the build is edited."""
+    return f"/fields?at={quote(path)}"
+
+
+async def show(page: Page, pages: tuple[Page, ...], desk: Desk, **chosen: str) -> None:
+    """One page for one tab."""
+    ui.add_head_html(HEAD)
+    ui.page_title(f"{page.name} · {desk.build.title or desk.folder.name}")
+    view = View(desk, page, pages, state=dict(chosen))
+    view.build_page()
+    ui.timer(0.01, view.draw, once=True)
+    ui.timer(LOOK_S, view.watch)

@@ -1,0 +1,189 @@
+"""What do I type into the processor? Recordings and their verdicts, the tune, and every value in large figures with a tick."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from typing import Any
+
+from nicegui import events, run, ui
+
+from cabinwright.errors import CabinwrightError
+from cabinwright.files import write_all
+from cabinwright.handover.report import recording_grid
+from cabinwright.handover.report_charts import channel_chart, sum_chart
+from cabinwright.handover.settings_page import channel_card
+from cabinwright.physics.air import speed_of_sound_m_s
+from cabinwright.session import Session
+from cabinwright.stages.tuning.settings import Settings
+from cabinwright.web.curves import curves
+from cabinwright.web.frame import Page, View
+from cabinwright.web.jobs import job_panel
+from cabinwright.web.parts import box, button, table, text
+from cabinwright.web.uploads import LARGEST_FILE, keep
+from cabinwright.web.words import _
+
+__all__ = ["PAGE"]
+
+TICKS = "keyed.json"
+
+
+def body(view: View) -> None:
+    """Key-in first: that is what one stands there for. Then tuning, curves, recordings."""
+    try:
+        settings = Session(view.desk.folder, view.desk.build).settings()
+    except CabinwrightError as error:
+        text("p", str(error), "empty")
+    else:
+        _key_in(view, settings)
+    text("h2", _("Tune"))
+    job_panel(view, "tune", _("Tune from the recordings"))
+    _curves(view)
+    text("h2", _("Recordings"))
+    _drop(view)
+    _recordings(view)
+
+
+def _values(card: dict[str, Any]) -> Iterator[tuple[str, str]]:
+    """Label and value of everything to key in for one channel, as on the printed page."""
+    yield _("Gain"), card["gain"]
+    yield _("Polarity"), card["polarity"]
+    yield _("Delay"), f"{card['delay']['ms']} ms  ({card['delay']['cm']} cm, {card['delay']['inches']} in)"
+    for edge in card["edges"]:
+        if edge["value"]:
+            yield edge["kind"], f"{edge['value']} {edge['words']}"
+    for group in card["groups"]:
+        for row in (row for column in group["columns"] for row in column):
+            gain = f"{row['gain']} dB, " if group["has_gain"] else ""
+            yield f"{group['title']} {row['number']}", f"{row['frequency']} Hz, {gain}Q {row['q']}"
+
+
+def _key_in(view: View, settings: Settings) -> None:
+    speed = speed_of_sound_m_s()
+    ticked = _ticks(view, settings)
+    names = [item.name for item in settings.channels]
+    held = view.state.get("channel")
+    chosen: str = held if held in names else names[0]
+    text("h2", _("Key in"))
+    text("p", _("Settings {mark}. Mute every output and turn the volume down first.").format(mark=settings.fingerprint))
+    with box("div", "row"):
+        for item in settings.channels:
+            marks = [f"{item.name}/{label}" in ticked for label, _value in _values(channel_card(item, speed))]
+            words = f"{item.name}  {sum(marks)}/{len(marks)}{' ✓' if all(marks) else ''}"
+            made = button(words, lambda name=item.name: _choose(view, name))
+            made.props["aria-pressed"] = str(item.name == chosen).lower()
+    channel = settings.channel(chosen)
+    with box("div", "key"):
+        text("h3", channel.name)
+        for label, value in _values(channel_card(channel, speed)):
+            _tick(view, settings, f"{channel.name}/{label}", label, value, ticked)
+
+
+async def _choose(view: View, name: str) -> None:
+    view.state["channel"] = name
+    await view.draw()
+
+
+def _tick(view: View, settings: Settings, mark: str, label: str, value: str, ticked: set[str]) -> None:
+    async def turn() -> None:
+        now = _ticks(view, settings) ^ {mark}
+        content = json.dumps({"fingerprint": settings.fingerprint, "done": sorted(now)}, ensure_ascii=False, indent=1)
+        await view.attempt(lambda: write_all(view.desk.folder / "out", {TICKS: content + "\n"}))
+        await view.draw()
+
+    made = box("button", "tick")
+    made.props["type"] = "button"
+    made.props["aria-pressed"] = str(mark in ticked).lower()
+    made.on("click", lambda _event: turn())
+    with made:
+        text("span", "☑" if mark in ticked else "☐", "mark").props["aria-hidden"] = "true"
+        text("span", label)
+        text("span", value, "value")
+
+
+def _ticks(view: View, settings: Settings) -> set[str]:
+    """What was ticked for these very settings; another tune begins anew."""
+    try:
+        kept = json.loads((view.desk.folder / "out" / TICKS).read_text(encoding="utf-8"))
+        same = kept["fingerprint"] == settings.fingerprint
+        return {str(mark) for mark in kept["done"]} if same else set()
+    except (OSError, ValueError, KeyError, TypeError):
+        return set()
+
+
+def _curves(view: View) -> None:
+    result = view.state.get("tuned")
+    if result is None:
+
+        async def work() -> None:
+            view.state["tuned"] = await run.io_bound(view.desk.result, "tuning")
+            await view.draw()
+
+        button(_("Show the curves"), work)
+        return
+    for name, found in result.sums.items():
+        curves(sum_chart(result, found, wide=True), name)
+    for name, item in result.channels.items():
+        curves(channel_chart(result, item), name)
+
+
+def _drop(view: View) -> None:
+    async def taken(event: events.UploadEventArguments) -> None:
+        content = await event.file.read()
+        kept = await view.attempt(lambda: keep(view.desk.folder, event.file.name, content))
+        if kept is not None:
+            view.say(_("Kept as {name}. List it in the build to have it judged.").format(name=kept))
+
+    made = ui.upload(
+        label=_("Drop WAV or FLAC here"), multiple=True, auto_upload=True, max_file_size=LARGEST_FILE, max_files=200,
+        on_upload=taken, on_rejected=lambda: view.warn(_("Too large, too many, or no WAV or FLAC.")),
+    )  # fmt: skip
+    made.props("accept=.wav,.flac")
+
+
+def _recordings(view: View) -> None:
+    """The grid channel by position; judged in the background, because that takes seconds."""
+    build = view.desk.build
+    if not build.recordings:
+        text("p", _("No recordings are listed yet."), "empty")
+        return
+    held = view.state.get("recorded")
+    if held is None or held[0] != build.recordings:
+        text("p", _("Judging the recordings …"), "soft")
+
+        async def judge() -> None:
+            session = Session(view.desk.folder, build)
+            try:
+                found: Any = await run.io_bound(session.recordings)
+            except CabinwrightError as error:
+                found = str(error)
+            view.state["recorded"] = (build.recordings, found)
+            await view.draw()
+
+        ui.timer(0.05, judge, once=True)
+        return
+    if isinstance(held[1], str):
+        text("p", held[1], "alert")
+        return
+    grid = recording_grid(build, held[1])
+    table(
+        (_("Channel"), *grid["positions"]),
+        [(row["name"], *(f"{cell['symbol']} {cell['word']}" for cell in row["cells"])) for row in grid["grid"]],
+        caption=_("Which recordings are there"),
+    )
+    if grid["left_out"]:
+        table(
+            (_("Left out"), _("Channel"), _("Position"), _("Why")),
+            [(row["file"], row["channel"], row["position"], row["reason"]) for row in grid["left_out"]],
+            caption=_("Record these again"),
+        )
+
+
+PAGE = Page(
+    "/tune",
+    _("Tune"),
+    _("What do I type into the processor?"),
+    body,
+    (),
+    ("channels", "processor", "tuning", "microphone_positions", "recordings"),
+)

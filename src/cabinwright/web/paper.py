@@ -1,0 +1,44 @@
+"""What the documents show, on the screen too: the same words, figures and drawings, from the same functions."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+
+from cabinwright.web.frame import View
+from cabinwright.web.parts import button, html
+
+__all__ = ["paper", "parts_of"]
+
+_STYLE = re.compile(r"<style>(.*?)</style>", re.DOTALL)
+_MAIN = re.compile(r"<main[^>]*>(.*?)</main>", re.DOTALL)
+
+
+def parts_of(document: str) -> tuple[str, str]:
+    """Style sheet and content of one of our own documents, the style kept to the sheet of paper it is shown on."""
+    style, main = _STYLE.search(document), _MAIN.search(document)
+    if style is None or main is None:
+        raise ValueError("not one of our documents: no <style> or no <main>")
+    css = re.sub(r"(?<![\w-])(:root|html|body)(?=\s*\{)", ":scope", style.group(1))
+    return f"@scope (.paper) {{\n{css}\n}}", _deeper(main.group(1))
+
+
+def _deeper(content: str) -> str:
+    """Headings one step down: on a page of the screen the question is the first."""
+    return re.sub(r"(</?h)([2-5])(?=[\s>])", lambda found: f"{found.group(1)}{int(found.group(2)) + 1}", content)
+
+
+def paper(view: View, name: str, words: str, make: Callable[[], str]) -> None:
+    """A document's content on paper of its own, once it is asked for: drawing it takes longer than the page may."""
+    opened: set[str] = view.state.setdefault("opened", set())
+
+    async def turn() -> None:
+        opened.symmetric_difference_update({name})
+        await view.draw()
+
+    made = button(("▾ " if name in opened else "▸ ") + words, turn)
+    made.props["aria-expanded"] = str(name in opened).lower()
+    if name in opened:
+        css, content = parts_of(view.kept(name, make))
+        sheet = html(f"<style>{css}</style>{content}", "paper")
+        sheet.props["role"], sheet.props["aria-label"], sheet.props["tabindex"] = "region", words, 0

@@ -1,0 +1,99 @@
+"""Start the screen: pages of one build, on this computer alone unless a network is asked for."""
+
+from __future__ import annotations
+
+import logging
+import socket
+import threading
+import webbrowser
+from collections.abc import Callable
+from functools import partial
+from importlib.resources import files
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import uvicorn
+from fastapi import FastAPI
+from nicegui import app as screens
+from nicegui import ui
+
+from cabinwright.errors import RefusedError
+from cabinwright.web import frame
+from cabinwright.web.guard import Guard, Word
+from cabinwright.web.pages import book, enclosure, fields, overview, places, power, signal, survey, tune, workshop
+
+if TYPE_CHECKING:
+    from cabinwright.desk import Desk
+
+__all__ = ["PAGES", "PORT", "add_pages", "serve"]
+
+PORT = 7717
+LOOPBACK, EVERYWHERE = "127.0.0.1", "0.0.0.0"
+PAGES: tuple[frame.Page, ...] = tuple(
+    room.PAGE for room in (overview, survey, places, signal, power, enclosure, workshop, tune, book, fields)
+)
+
+
+def add_pages(desk: Desk) -> None:
+    """Every page of one build, and the style sheet and script beside them."""
+    screens.add_static_files("/static", Path(str(files("cabinwright.web") / "static")))
+    for page in PAGES:
+        ui.page(page.path, language="en-US")(partial(_show, page, desk))
+
+
+async def _show(page: frame.Page, desk: Desk, at: str = "") -> None:
+    await frame.show(page, PAGES, desk, at=at)
+
+
+def application(desk: Desk, *, port: int, word: Word | None = None) -> Guard:
+    """The whole of it, guarded."""
+    add_pages(desk)
+    server = FastAPI(openapi_url=None)
+    ui.run_with(server, title="Cabinwright", show_welcome_message=False, reconnect_timeout=30.0)
+    return Guard(server, port=port, word=word)
+
+
+def serve(
+    desk: Desk, *, say: Callable[[str], None], port: int | None = None, browser: bool = True, network: bool = False
+) -> None:
+    """Serve until it is interrupted. Raises ``RefusedError`` where the port is taken."""
+    taken = _bound(EVERYWHERE if network else LOOPBACK, port)
+    number = taken.getsockname()[1]
+    address = f"http://{LOOPBACK}:{number}/"
+    say(f"The screen is at {address}  Ctrl-C ends it; nothing is lost.")
+    word = None
+    if network:
+        say(f"Others in this network open http://{_here()}:{number}/ and type the word below. It serves once.")
+        word = Word(lambda text: say(f"word: {text}"))
+    logging.getLogger("nicegui").setLevel(logging.ERROR)
+    guarded = application(desk, port=number, word=word)
+    config = uvicorn.Config(guarded, log_level="error", access_log=False, server_header=False, ws_max_size=2**20)
+    if browser:
+        threading.Timer(
+            0.3, webbrowser.open, (address,)
+        ).start()  # the socket listens already: the browser waits for it
+    uvicorn.Server(config).run(sockets=[taken])
+
+
+def _bound(host: str, port: int | None) -> socket.socket:
+    """A listening socket: the port asked for, or the usual one, or any where that is taken."""
+    for number in (PORT, 0) if port is None else (port,):
+        made = socket.socket()
+        try:
+            made.bind((host, number))
+        except OSError:
+            made.close()
+            continue
+        made.listen(128)
+        return made
+    raise RefusedError(f"Port {port} is taken. Name another with --port, or none.")
+
+
+def _here() -> str:
+    """This computer's address in its network, as far as it knows one. Nothing is sent."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as made:
+        try:
+            made.connect(("192.0.2.1", 9))  # a documentation address (RFC 5737): only the route is looked up
+            return str(made.getsockname()[0])
+        except OSError:
+            return LOOPBACK

@@ -1,0 +1,71 @@
+"""Every page of the demo without a browser, by NiceGUI's own simulated visitor."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Awaitable, Callable
+from pathlib import Path
+
+import pytest
+from nicegui.testing import User
+from nicegui.testing.user_simulation import user_simulation
+
+from cabinwright.desk import Desk
+from cabinwright.web.pages.fields import typed
+from cabinwright.web.serve import PAGES, add_pages
+
+PATIENCE = 600  #: looks of 0.1 s
+SHOWN = {
+    "/": ["1 thing stops you.", "Nothing to remark", "airbag"],
+    "/survey": ["Measure these again", "97 mm too long"],
+    "/places": ["Accepted: a speaker in the build", "Reflections against direct"],
+    "/signal": ["What the signal cables pick up"],
+    "/power": ["Switch the car by hand", "One thing breaks", "boot lamps burn only while the boot is open"],
+    "/enclosure": ["spare-wheel bay", "half power at"],
+    "/workshop": ["Files to take to the machine", "rear-floor.dxf"],
+    "/tune": ["Key in", "Polarity", "Tune from the recordings"],
+    "/book": ["Make the book"],
+    "/fields": ["microphone positions", "places"],
+}
+
+
+def visit(folder: Path, walk: Callable[[User], Awaitable[None]]) -> None:
+    """One visitor's walk through the demo."""
+
+    async def whole() -> None:
+        async with user_simulation(root=lambda: None) as user:
+            add_pages(Desk.open(folder))
+            await walk(user)
+
+    asyncio.run(whole())
+
+
+def test_every_page_has_its_question_and_its_answer(folder: Path) -> None:
+    assert {page.path for page in PAGES} == set(SHOWN)
+
+    async def walk(user: User) -> None:
+        for page in PAGES:
+            await user.open(page.path)
+            await user.should_see(page.question, retries=PATIENCE)
+            for words in SHOWN[page.path]:
+                await user.should_see(words, retries=PATIENCE)
+
+    visit(folder, walk)
+
+
+@pytest.mark.parametrize(
+    ("kind", "words", "value"),
+    [
+        ("number", "0.35", 0.35),
+        ("number", "35 cm", "35 cm"),
+        ("whole", "3", 3),
+        ("point", '[0.1, "14 in", 1]', [0.1, "14 in", 1]),
+        ("point", "left belt anchor", "left belt anchor"),
+        ("text", "3", "3"),
+        ("yes/no", "yes", True),
+        ("number", "  ", None),
+        ("number", "1\nother = 2", 1),
+    ],
+)
+def test_what_is_typed_becomes_what_toml_holds(kind: str, words: str, value: object) -> None:
+    assert typed(kind, words) == value
