@@ -71,7 +71,7 @@ def write_all(folder: Path, contents: Mapping[str, bytes | str]) -> tuple[Path, 
 def overwrite(file: Path, content: bytes) -> None:
     """Write over a person's own file, where it lies behind a link too. Raises ``OutputError``, for a locked file as well."""
     target = file.resolve()
-    if not os.access(target, os.W_OK):
+    if target.exists() and not os.access(target, os.W_OK):
         raise OutputError(f"{file}: the file may not be written. Give yourself the right to, or work on a copy.")
     write_all(target.parent, {target.name: content})
 

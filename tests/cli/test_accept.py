@@ -12,6 +12,7 @@ import pytest
 from build.samples import MINIMAL
 from cabinwright.build.codec import load
 from cabinwright.cli.main import main
+from cabinwright.history.log import Log
 from cabinwright.session import Session
 
 CAR = (
@@ -94,7 +95,10 @@ def test_places_become_speakers(folder: Path, run: Run) -> None:
     pillar, grip = load(folder).speakers
     assert (pillar.name, pillar.role, pillar.side, grip.aim) == ("left pillar", "coaxial", "left", (1.0, 2.0, 3.0))
     assert pillar.aim == pytest.approx((0.9806, 0.1961, 0.0), abs=6e-5)  # from (0.2, -0.6) to (1.2, -0.4): 5 to 1
-    assert sorted(path.name for path in folder.iterdir()) == ["build.toml"]
+    assert sorted(path.name for path in folder.iterdir()) == ["build.toml", "history"]
+    (entry,) = Log(folder).read().entries
+    assert (entry.by, entry.what) == ("accept", "accepted left pillar, Türgriff – links")
+    assert Log(folder).state(entry.before).decode() == CAR
 
 
 def test_again_changes_nothing(folder: Path, run: Run) -> None:

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import argparse
 import sys
-import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn
 
 from cabinwright import __version__
-from cabinwright.cli.terminal import Interruptible, flush, hush, plain, rewrite, say, tell
+from cabinwright.cli.past import add_past
+from cabinwright.cli.terminal import Interruptible, Watched, flush, hush, plain, say, tell
 from cabinwright.errors import PersonError
 
 if TYPE_CHECKING:
@@ -117,6 +117,7 @@ def _parser() -> argparse.ArgumentParser:
         ("layout", _layout, "compare places for loudspeakers before anything is cut, and draw why"),
         ("plan", _plan, "run every stage whose inputs are there and write plan.json"),
         ("book", _book, "write the book for the owner and the next technician as PDF"),
+        ("open", _open, "show the build on a screen of its own, live, in the browser"),
         ("verify", _verify, "compare recordings made after loading the settings with the prediction"),
     ):
         builds[name] = add(name, run, words)
@@ -124,6 +125,7 @@ def _parser() -> argparse.ArgumentParser:
     accept = add("accept", _accept, "write chosen places into build.toml as speakers")
     accept.add_argument("build", type=Path, metavar="BUILD", help="build folder")
     accept.add_argument("places", nargs="+", metavar="PLACE", help="name of a [[places]] of the build")
+    add_past(add)
     builds["survey-sheet"].add_argument(
         "--car",
         choices=SHELLS,
@@ -133,6 +135,11 @@ def _parser() -> argparse.ArgumentParser:
         "--paper", choices=("a4", "letter"), default="a4", help="paper to print on; a4 if not given"
     )
     builds["book"].add_argument("--summary", action="store_true", help="write only the one page for the customer")
+    builds["open"].add_argument("--port", type=int, metavar="PORT", help="port on this computer; 7717 if it is free")
+    builds["open"].add_argument("--no-browser", action="store_true", help="only say the address")
+    builds["open"].add_argument(
+        "--network", action="store_true", help="let other devices in this network in, each by a word that serves once"
+    )
     builds["verify"].add_argument(
         "--settings",
         type=Path,
@@ -140,28 +147,6 @@ def _parser() -> argparse.ArgumentParser:
         help="the settings.json that was loaded, where a later tune has replaced BUILD/out/settings.json",
     )
     return parser
-
-
-class Watched:
-    """Progress on standard error: one line that rewrites itself in a terminal, one line a step elsewhere."""
-
-    def __init__(self) -> None:
-        self._live = sys.stderr.isatty()
-        self._what = ""
-        self._shown = 0.0
-
-    def __call__(self, what: str, share: float) -> None:
-        if self._live and (what != self._what or time.monotonic() - self._shown > 0.1):
-            rewrite(f"  {what} {100.0 * share:3.0f} %")
-            self._shown = time.monotonic()
-        elif not self._live and what != self._what:
-            tell(f"  {what}")
-        self._what = what
-
-    def done(self) -> None:
-        """Clear the line."""
-        if self._live:
-            rewrite("")
 
 
 def _metres(text: str) -> float:
@@ -352,6 +337,16 @@ def _book(options: argparse.Namespace) -> int:
     progress.done()
     for path in paths:
         say(f"wrote {path}")
+    return 0
+
+
+def _open(options: argparse.Namespace) -> int:
+    from cabinwright.desk import Desk
+
+    desk = Desk.open(options.build)
+    from cabinwright.web.serve import serve
+
+    serve(desk, say=say, port=options.port, browser=not options.no_browser, network=options.network)
     return 0
 
 

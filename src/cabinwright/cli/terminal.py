@@ -17,7 +17,7 @@ from typing import TextIO
 
 from cabinwright.errors import OutputError
 
-__all__ = ["Interruptible", "flush", "hush", "plain", "rewrite", "say", "tell"]
+__all__ = ["Interruptible", "Watched", "flush", "hush", "plain", "rewrite", "say", "tell"]
 
 AGAIN_S = 1.0  #: a second Ctrl-C so soon is the same wish
 
@@ -110,3 +110,25 @@ class Interruptible:
         if now_s - self._last_s > AGAIN_S:
             self._last_s = now_s
             raise KeyboardInterrupt
+
+
+class Watched:
+    """Progress on standard error: one line that rewrites itself in a terminal, one line a step elsewhere."""
+
+    def __init__(self) -> None:
+        self._live = sys.stderr.isatty()
+        self._what = ""
+        self._shown = 0.0
+
+    def __call__(self, what: str, share: float) -> None:
+        if self._live and (what != self._what or time.monotonic() - self._shown > 0.1):
+            rewrite(f"  {what} {100.0 * share:3.0f} %")
+            self._shown = time.monotonic()
+        elif not self._live and what != self._what:
+            tell(f"  {what}")
+        self._what = what
+
+    def done(self) -> None:
+        """Clear the line."""
+        if self._live:
+            rewrite("")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import threading
 import tomllib
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -48,10 +49,12 @@ class Desk:
         self._memory = Memory()
         content = source(self.file)[1]
         self._take(content, read(content, self.file))
-        last = self.log.read().last()
-        if last is not None and last.after != self.mark:  # somebody wrote while no desk was open
-            with self._changing, self.log.held():
-                self._note_outside(self.log.state(last.after) if self._has(last.after) else None)
+        if self._unknown():  # somebody wrote while no desk was open, or is writing just now
+            with self.log.held():
+                content = self._on_disk()
+                self._take(content, read(content, self.file))
+                if self._unknown():
+                    self._note_outside()
 
     @classmethod
     def open(cls, path: Path) -> Desk:
@@ -194,20 +197,18 @@ class Desk:
         last = self.log.read().last()
         return last if last is not None and last.after == mark_of(content) else None
 
-    def _note_outside(self, old: bytes | None) -> None:
-        what = "changed while no desk was open"
-        if old is not None:
-            what = f"{what}: {said(read(old, self.file), self._build)}"
+    def _unknown(self) -> bool:
+        """Whether the history ends with another state than the one that stands there."""
         last = self.log.read().last()
-        before = last.after if last is not None else self.mark
-        self.log.add(by="outside", what=what, before=before, after=self.log.keep(self._content))
+        return last is not None and last.after != self.mark
 
-    def _has(self, mark: str) -> bool:
-        try:
-            self.log.state(mark)
-        except PersonError:
-            return False
-        return True
+    def _note_outside(self) -> None:
+        last = self.log.read().last()
+        assert last is not None
+        what = "changed while no desk was open"
+        with suppress(PersonError):  # the state before may be lost, or no build of today's rules
+            what = f"{what}: {said(read(self.log.state(last.after), self.file), self._build)}"
+        self.log.add(by="outside", what=what, before=last.after, after=self.log.keep(self._content))
 
     def _step(self, by: str, kind: str, way: int) -> Change | None:
         with self._changing, self.log.held():

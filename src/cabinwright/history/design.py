@@ -138,5 +138,5 @@ def _words(value: Any, unit: str) -> str:
         bare = ", ".join(_words(item, "") for item in value)
         return f"({bare})" + (f" {unit}" if unit else "")
     if isinstance(value, int | float):
-        return f"{value:.6g}" + (f" {unit}" if unit else "")
+        return f"{value:.6g}" + (unit if unit == "°" else f" {unit}" if unit else "")
     return shown(value) if isinstance(value, str) else str(getattr(value, "text", value))

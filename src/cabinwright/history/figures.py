@@ -43,7 +43,7 @@ class Figure:
             return self.value
         number = f"{self.value * self.scale:.{self.digits}f}"
         number = number.lstrip("-") if float(number) == 0.0 else number
-        return f"{number} {self.unit}".rstrip()
+        return f"{number}{self.unit}" if self.unit == "°" else f"{number} {self.unit}".rstrip()
 
 
 def result_differences(before: Results, after: Results) -> tuple[Difference, ...]:

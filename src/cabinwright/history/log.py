@@ -104,7 +104,7 @@ class Log:
         """Every entry that can be read, and what is damaged. Raises ``PersonError`` where the file cannot be opened."""
         lines = self._lines()
         entries, damage = [], []
-        previous = ""
+        previous: str | None = ""
         for number, line in enumerate(lines, start=1):
             try:
                 row = json.loads(line)
@@ -113,11 +113,12 @@ class Log:
                 _check(entry)
             except (ValueError, TypeError, KeyError, AttributeError, RecursionError):
                 damage.append(f"{self.file}:{number}: this line is no entry of a history any more; it is passed over.")
+                previous = None  # what the next line says of this one is no news
             else:
-                if linked != previous:
+                if previous is not None and linked != previous:
                     damage.append(f"{self.file}:{number}: what stands before this line was changed or lost.")
                 entries.append(entry)
-            previous = mark_of(line)
+                previous = mark_of(line)
         return History(tuple(entries), tuple(damage))
 
     def keep(self, content: bytes) -> str:

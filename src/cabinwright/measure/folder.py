@@ -108,8 +108,8 @@ class FolderFiles(Files):
 
     @cached_property
     def _stamp(self) -> Stamp:
-        """Size and time of every file that the build names: what tells that one was replaced."""
-        rows = []
+        """The folder, and size and time of every file that the build names: what tells that one was replaced."""
+        rows = [(str(self.folder.absolute()), 0, 0)]
         for name in sorted(set(_files(self.build))):
             try:
                 found = (self.folder / name).stat()

@@ -1,0 +1,55 @@
+"""Long work in a process of its own: progress, an answer, a refusal in words, and a cancel that leaves nothing behind."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from cabinwright.desk import Desk
+from cabinwright.desk import desk as module
+from cabinwright.errors import RefusedError
+from desk.cars import TEXT
+
+
+@pytest.fixture
+def desk(tmp_path: Path) -> Iterator[Desk]:
+    (tmp_path / "build.toml").write_text(TEXT, encoding="utf-8", newline="\n")
+    yield Desk.open(tmp_path)
+    module._OPEN.clear()
+
+
+def names(folder: Path) -> set[str]:
+    return {path.name for path in folder.rglob("*")}
+
+
+def test_it_writes_what_the_command_writes(desk: Desk) -> None:
+    job = desk.start("plan")
+    assert job.wait() == "done" and job.error == ""
+    assert desk.folder / "out" / "plan.json" in job.answer and all(path.is_file() for path in job.answer)
+    told = json.loads((desk.folder / "out" / "plan.json").read_text(encoding="utf-8"))
+    assert set(told["layout"]["places"]) == set(desk.rows("places"))
+    assert job.progress[0] == "writing"
+
+
+def test_a_refusal_comes_back_in_words(desk: Desk) -> None:
+    job = desk.start("tune")
+    assert job.wait() == "failed" and "there are no [[recordings]]" in job.error
+    with pytest.raises(RefusedError, match="no such work"):
+        desk.start("open")
+
+
+def test_cancel_leaves_nothing(desk: Desk) -> None:
+    before = names(desk.folder)
+    job = desk.start("layout")
+    job.cancel()
+    assert job.wait() == "cancelled" and job.answer == () and job.error == ""
+    assert names(desk.folder) == before
+
+
+def test_a_process_that_dies_is_told(desk: Desk) -> None:
+    job = desk.start("layout")
+    job._process.kill()
+    assert job.wait() == "failed" and "stopped from outside" in job.error
