@@ -11,6 +11,7 @@ from cabinwright.handover.plan import StageResults, plan_json
 from cabinwright.handover.power_page import power_documents
 from cabinwright.handover.report import report_html
 from cabinwright.handover.settings_page import settings_files
+from cabinwright.handover.shown import pieces
 from cabinwright.handover.signal_documents import chain_svg, signal_documents
 from cabinwright.handover.survey_sheet import survey_sheet_html
 from cabinwright.handover.verification import verification_files
@@ -78,7 +79,12 @@ def plan_documents(
         drawn = chain_svg(build, chain) if isinstance(chain, SignalResult) else ""
         diagram = sheets_svg(wiring_diagram(build, wired)) if wired else ""
         met = meet(there, recordings)
-        pages["report.html"] = report_html(there, tuned, recordings, met, wired, diagram, drawn)
+        shown = pieces(
+            build,
+            boxed if isinstance(boxed, EnclosureResult) else None,
+            cut if isinstance(cut, WorkshopResult) else None,
+        )
+        pages["report.html"] = report_html(there, tuned, recordings, met, wired, diagram, drawn, shown)
     if isinstance(power, PowerResult):
         return {**pages, **power_documents(build, power), **wiring_documents(build, power)}
     return {**pages}

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from typing import Any
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -35,6 +36,9 @@ from cabinwright.stages.tuning.result import Decision, TuningResult
 from cabinwright.stages.tuning.settings import ChannelSettings
 from cabinwright.stages.tuning.sides import EVERYTHING
 
+if TYPE_CHECKING:  # shown.py takes its words from pages that take theirs from here
+    from cabinwright.handover.shown import Piece
+
 __all__ = ["drawn", "filter_words", "finding_groups", "recording_grid", "report_html"]
 
 MET_CHARTS = 4  #: channels whose early levels are drawn
@@ -54,22 +58,25 @@ def report_html(
     power: PowerResult | None = None,
     diagram: str = "",
     chain: str = "",
+    pieces: Sequence[Piece] = (),
 ) -> str:
     """Text of ``report.html``: one file, nothing fetched from anywhere, no script.
 
-    ``diagram`` is the wiring diagram and ``chain`` the block diagram of the signal chain as SVG, of our own drawing.
+    ``diagram`` is the wiring diagram and ``chain`` the block diagram of the signal chain as SVG, of our own drawing;
+    ``pieces`` are the boxes and panels to show.
     """
     from markupsafe import Markup
 
     return page(
         "report",
-        styles=("report", "electrical"),
+        styles=("report", "electrical", "shown"),
         title=build.title,
         fingerprint=result.settings.fingerprint,
         vehicle=build.vehicle.name,
         positions=len(result.positions),
         channel_count=len(result.settings.channels),
         verdict=verdict(result, recordings),
+        pieces=pieces,
         findings=finding_groups(all_findings(result, recordings)),
         errors=_errors(result),
         sides=_sides(result),
