@@ -49,11 +49,15 @@ def pod_radius_of(place: Place) -> float | None:
 def clearances(build: Build, places: Iterable[Place] | None = None) -> tuple[Clearance, ...]:
     """Every place (of ``build``, unless given) against every volume of ``build``, surveyed names already located."""
     volumes = build.cabin.keep_outs if build.cabin else ()
-    return tuple(
-        Clearance(place.name, volume.name, volume.kind, _gap_m(build, place, volume), place.position_sigma_m)
-        for place in (build.places if places is None else places)
-        for volume in volumes
-    )
+    found = []
+    for place in (build.places if places is None else places) if volumes else ():
+        at = np.asarray(place.position_m, dtype=np.float64)
+        body = _body(build, place, at)  # once for all volumes
+        found += [
+            Clearance(place.name, volume.name, volume.kind, _gap_m(place, at, body, volume), place.position_sigma_m)
+            for volume in volumes
+        ]
+    return tuple(found)
 
 
 def keep_out_findings(build: Build, places: Iterable[Place] | None = None) -> tuple[Finding, ...]:
@@ -78,9 +82,9 @@ def _corners(volume: KeepOut) -> Real:
     return np.asarray(volume.corners_m, dtype=np.float64)
 
 
-def _gap_m(build: Build, place: Place, volume: KeepOut) -> float:
-    at, corners = np.asarray(place.position_m, dtype=np.float64), _corners(volume)
-    gap_m = clearance_m(_body(build, place, at), corners)
+def _gap_m(place: Place, at: Real, body: Real, volume: KeepOut) -> float:
+    corners = _corners(volume)
+    gap_m = clearance_m(body, corners)
     pod_m = pod_radius_of(place)
     return gap_m if pod_m is None else min(gap_m, clearance_m(at[None], corners) - pod_m)
 
