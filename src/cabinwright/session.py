@@ -7,7 +7,7 @@ import tomllib
 from collections.abc import Callable, Sequence
 from concurrent.futures import Executor
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 
@@ -22,6 +22,7 @@ from cabinwright.handover.documents import (
     tune_documents,
     verification_documents,
 )
+from cabinwright.handover.solids import made_solids
 from cabinwright.history.log import Log
 from cabinwright.measure.factory_signal import factory_files
 from cabinwright.measure.folder import FolderFiles
@@ -193,7 +194,7 @@ class Session:
         """What every stage gives, and the recordings and captures that it was given."""
         files = FolderFiles(self.build, self.folder, progress)
         line = Line(self.build, files, progress)
-        results, recorded = line.results(), None
+        results, recorded = _checked(line.results()), None
         with suppress(Exception):  # why there are none stands in the results
             recorded = files.recordings()
         return results, recorded, files.captured()[0]
@@ -256,6 +257,13 @@ class Session:
         result = verify(self.located, recorded, settings, second, file=loaded)
         progress("writing", 0.0)
         return result, write_all(self.out, verification_documents(self.located, result, settings.fingerprint))
+
+
+def _checked(results: Results) -> Results:
+    """The results without solids that cannot be written: every list and page then says the same."""
+    if results.workshop is None:
+        return results
+    return replace(results, workshop=made_solids(results.workshop)[1])
 
 
 def accepted(content: bytes, places: Sequence[str], file: Path) -> tuple[tuple[Decision, ...], bytes]:

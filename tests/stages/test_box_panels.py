@@ -116,6 +116,7 @@ def test_rings_keep_their_arcs_on_the_way_to_the_cutter() -> None:
     plan = json.loads(files["plan.json"])
     assert plan["enclosure"]["boxes"]["bay"]["shape"]["solid"]["file"] == "workshop/bay.stl"
     assert "workshop/bay.stl" in files and "workshop/bay.stl" in plan["workshop"]["files"]
+    assert ">workshop/bay.stl<" in str(files["workshop.html"])
 
 
 def test_a_window_is_as_open_as_was_said() -> None:

@@ -29,7 +29,7 @@ from cabinwright.stages.survey.result import SurveyResult
 from cabinwright.stages.survey.sheet import Sheet
 from cabinwright.stages.tuning.result import TuningResult
 from cabinwright.stages.tuning.verify.result import VerificationResult
-from cabinwright.stages.workshop.files import solid_files
+from cabinwright.stages.workshop.files import FOLDER, solid_files
 from cabinwright.stages.workshop.result import WorkshopResult
 
 __all__ = ["layout_documents", "plan_documents", "survey_sheet_documents", "tune_documents", "verification_documents"]
@@ -71,7 +71,7 @@ def plan_documents(
         pages |= signal_documents(build, chain, captured)
     cut = getattr(results, "workshop", None)
     if isinstance(cut, WorkshopResult):
-        pages |= workshop_documents(build, cut)
+        pages |= workshop_documents(build, cut, tuple(name for name in pages if name.startswith(f"{FOLDER}/")))
     tuned, wired = getattr(results, "tuning", None), power if isinstance(power, PowerResult) else None
     if isinstance(tuned, TuningResult) and recordings is not None:
         surveyed = getattr(results, "survey", None)

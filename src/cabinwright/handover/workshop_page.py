@@ -15,14 +15,13 @@ from cabinwright.drawings.cut_dxf import dxf_text
 from cabinwright.drawings.cut_pdf import template_pdf
 from cabinwright.drawings.cut_svg import COLOURS, svg_text
 from cabinwright.drawings.front_view import front_view, measured_view, sheet_view
-from cabinwright.drawings.step import step_bytes
-from cabinwright.drawings.stl import stl_bytes
 from cabinwright.handover.csv_text import csv_text
 from cabinwright.handover.mount_page import board_sections, jig_sections, mount_sections
 from cabinwright.handover.pages import page
 from cabinwright.handover.report import finding_groups
 from cabinwright.handover.service_page import service_html
-from cabinwright.stages.workshop.files import FOLDER, Planned, planned_files
+from cabinwright.handover.solids import made_solids
+from cabinwright.stages.workshop.files import FOLDER, planned_files
 from cabinwright.stages.workshop.result import LightResult, Nesting, PanelResult, Part, WorkshopResult
 
 __all__ = ["inches", "millimetres", "workshop_documents"]
@@ -53,18 +52,19 @@ def inches(length_m: float) -> str:
     return f"{full} in" if not rest else f"{rest} in" if not full else f"{full} {rest} in"
 
 
-def workshop_documents(build: Build, result: WorkshopResult) -> dict[str, str | bytes]:
-    """The page, the cut list and every file for a machine that nothing stands against."""
+def workshop_documents(build: Build, result: WorkshopResult, also: tuple[str, ...] = ()) -> dict[str, str | bytes]:
+    """The page, the cut list and every file for a machine that nothing stands against; ``also``: names of further files."""
+    solids, result = made_solids(result)
     documents: dict[str, str | bytes] = {}
     if build.panels or build.rings or build.pods or build.jigs or result.panels:
-        documents = {"workshop.html": _html(build, result), f"{FOLDER}/cut-list.csv": _cut_csv(result)}
+        documents = {"workshop.html": _html(build, result, also), f"{FOLDER}/cut-list.csv": _cut_csv(result)}
     service = service_html(build, result, _length(build))
     if service is not None:
         documents["service.html"] = service
     parts = result.parts
     for planned in planned_files(result):
         if planned.mount is not None:
-            documents[planned.name] = _solid(planned, result)
+            documents[planned.name] = solids[planned.name]
             continue
         if planned.part is not None:
             part = parts[planned.part]
@@ -79,13 +79,6 @@ def workshop_documents(build: Build, result: WorkshopResult) -> dict[str, str | 
         else:
             documents[planned.name] = template_pdf(drawing, paper=build.workshop.paper)
     return documents
-
-
-def _solid(planned: Planned, result: WorkshopResult) -> bytes:
-    mount = result.mounts[planned.mount or ""]
-    if planned.kind == "step":
-        return step_bytes(mount, title=planned.mount or "")
-    return stl_bytes(mount.mesh, title=f"{mount.kind} {planned.mount}")
 
 
 def _notes(result: WorkshopResult, sheet: str) -> tuple[str, ...]:
@@ -125,7 +118,7 @@ def _length(build: Build) -> Words:
     return inches if build.workshop.units == "US" else millimetres
 
 
-def _html(build: Build, result: WorkshopResult) -> str:
+def _html(build: Build, result: WorkshopResult, also: tuple[str, ...]) -> str:
     length = _length(build)
     planned, drawn = planned_files(result), {panel.name for panel in build.panels}
     return page(
@@ -144,7 +137,7 @@ def _html(build: Build, result: WorkshopResult) -> str:
         lights=[_light(name, light, length) for name, light in result.lights.items()],
         sheets=[_sheet(sheet, result, length) for sheet in result.nesting],
         cuts=[_cut(row, length) for row in result.cut_list],
-        files=[item.name for item in planned],
+        files=[*(item.name for item in planned), *also],
         refused=[(part.name, ", ".join(part.stopped)) for part in result.parts.values() if part.stopped],
         colours=[
             (operation, Markup(f'<span class="ink" style="background:{colour}"></span>'))

@@ -29,7 +29,7 @@ class Planned:
 
 
 def planned_files(result: WorkshopResult) -> tuple[Planned, ...]:
-    """Files of every part and sheet that nothing stands against."""
+    """Files of every part, sheet and solid that nothing stands against."""
     taken: set[str] = set()
     rows: list[Planned] = []
     for name, part in result.parts.items():
@@ -48,7 +48,7 @@ def planned_files(result: WorkshopResult) -> tuple[Planned, ...]:
         base = f"{FOLDER}/{stem(name, solids)}_solid"  # no box or part ends so: stem gives no underscore
         solid = ["stl", "step"] if result.step else ["stl"]
         rows += [] if mount.stopped else [Planned(f"{base}.{kind}", kind, mount=name) for kind in solid]
-    return tuple(rows)
+    return tuple(row for row in rows if row.name not in result.unmade)
 
 
 def mounts_dict(result: WorkshopResult) -> dict[str, Any]:

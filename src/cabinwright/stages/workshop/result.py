@@ -173,6 +173,7 @@ class WorkshopResult:
     floors: dict[str, FloorResult] = field(default_factory=dict)
     fixings: dict[str, FixingResult] = field(default_factory=dict)
     mass: MassResult | None = None  #: what is added and where; None where the build neither weighs nor fixes anything
+    unmade: frozenset[str] = frozenset()  #: files of solids that failed their check, and why stands in the findings
 
     @property
     def parts(self) -> dict[str, Part]:
