@@ -239,21 +239,21 @@ class Desk:
 
     def result(self, stage: str) -> Any:
         """What a stage gives now; None where it gives nothing."""
-        line = self._line
-        with self._working:
-            return getattr(line, _stage(stage))
+        return self._answered(stage)[1]
 
     def skipped(self, stage: str) -> str:
         """What a stage would need, or nothing."""
-        line = self._line
-        self.result(stage)
-        return line.skipped.get(stage, "")
+        return self._answered(stage)[0].skipped.get(stage, "")
 
     def findings(self, stage: str) -> tuple[Finding, ...]:
         """What a stage found, and why it stopped."""
-        line = self._line
-        answer = self.result(stage)
+        line, answer = self._answered(stage)
         return (*(answer.findings if answer is not None else ()), *line.stopped.get(stage, ()))
+
+    def _answered(self, stage: str) -> tuple[Line, Any]:
+        line = self._line  # a change that comes meanwhile makes another
+        with self._working:
+            return line, getattr(line, _stage(stage))
 
     def results(self) -> Results:
         """Every stage."""

@@ -78,6 +78,7 @@ class Log:
         own = FOLDER if file_name == "build.toml" else f"{FOLDER}-{Path(file_name).stem}"
         self.folder = folder / own
         self.file = self.folder / "log.jsonl"
+        self._known: tuple[tuple[int, int], History] | None = None  #: size and time of the log, and what it said
 
     @contextmanager
     def held(self) -> Iterator[None]:
@@ -102,6 +103,16 @@ class Log:
 
     def read(self) -> History:
         """Every entry that can be read, and what is damaged. Raises ``PersonError`` where the file cannot be opened."""
+        try:
+            stat = self.file.stat()
+            now = (stat.st_size, stat.st_mtime_ns)
+        except OSError:
+            now = (0, 0)
+        if self._known is None or self._known[0] != now:
+            self._known = (now, self._read())
+        return self._known[1]
+
+    def _read(self) -> History:
         lines = self._lines()
         entries, damage = [], []
         previous: str | None = ""
