@@ -12,6 +12,7 @@ import pytest
 
 from cabinwright.build.codec import parse
 from cabinwright.handover.json_text import json_text, plain
+from cabinwright.handover.power_page import fault_words
 from cabinwright.stages import power
 from cabinwright.stages.power import PowerResult
 from stages.wired import AMPLIFIER, HEAD, SUPPLY, car
@@ -451,3 +452,52 @@ def test_the_same_build_gives_the_same_answer_whichever_way_ends_are_written() -
 def test_every_finding_with_a_number_is_finite() -> None:
     for item in run(("rating_a = 100", "rating_a = 200")).findings:
         assert item.value is None or isinstance(item.value, str) or math.isfinite(item.value)
+
+
+RETURN_SWITCHED = """\
+[[wires]]
+name = "step lamp return"
+from = "step lamp minus"
+to = "door contact"
+length_m = 3
+gauge = "0.75 mm2"
+[[switches]]
+name = "door switch"
+from = "door contact"
+to = "chassis"
+closed_when = {door = "open"}
+[[loads]]
+name = "step lamp"
+from = "light line"
+to = "step lamp minus"
+power_w = 5
+[[states]]
+name = "door"
+values = ["open", "shut"]
+[[promises]]
+text = "the step lamp burns only while the door is open"
+load = "step lamp"
+is = "off"
+when = {door = "shut"}
+"""
+
+
+def test_a_switched_return_that_chafes_through_lights_its_lamp() -> None:
+    """Worked out by hand: no fuse minds it, and the door can be shut."""
+    result = run(extra=RETURN_SWITCHED)
+    faults = {(item.kind, item.element): item for item in result.faults}
+    chafed = faults["chafed", "wire “step lamp return”"]
+    assert chafed.lights == ("step lamp",) and chafed.dark == ()
+    assert chafed.breaks[0].counterexample is not None and chafed.breaks[0].counterexample["door"] == "shut"
+    assert (chafed.current_a, chafed.fuse, chafed.clears) == (None, None, None)
+    assert fault_words(chafed) == (
+        "wire “step lamp return” chafed",
+        "comes on: step lamp; breaks “the step lamp burns only while the door is open”",
+    )
+    # A wire that is live in one state and dead in the other lights nothing by it.
+    assert faults["chafed", "wire “light feed”"].lights == ()
+    assert any(
+        "wire “step lamp return” chafed" in item.message
+        for item in result.findings
+        if item.code == "power.fault_breaks"
+    )

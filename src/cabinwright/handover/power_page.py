@@ -174,7 +174,7 @@ def _devices(build: Build) -> list[tuple[str, str, str]]:
 def fault_words(fault: FaultResult) -> tuple[str, str] | None:
     """What went wrong, and what then happens; ``None`` where nothing does."""
     said = []
-    if fault.kind == "chafed":
+    if fault.clears is not None:
         clears = "the wire is harmed first" if not fault.clears else "the wire stands it"
         opens = NONE if fault.clears_s is None else f"{max(fault.clears_s, 0.001):.2g} s"
         said.append(f"{amperes(fault.current_a)} at least; fuse {fault.fuse or NONE} opens within {opens}; {clears}")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 
 import numpy as np
@@ -11,16 +11,16 @@ from numpy.typing import NDArray
 
 from cabinwright.build.document import Build
 from cabinwright.physics.circuit import reaches
-from cabinwright.physics.fuse import opening_times_s
+from cabinwright.stages.power.chafes import chafe, grounded
 from cabinwright.stages.power.guards import hops_from_plus
 from cabinwright.stages.power.network import Network, settle
 from cabinwright.stages.power.promises import PromiseResult, broken
 from cabinwright.stages.power.result import FaultResult
-from cabinwright.stages.power.sizing import Sized, free_current_a, stands_s
+from cabinwright.stages.power.sizing import Sized
 from cabinwright.stages.power.solved import distinct
 from cabinwright.stages.power.states import States
 
-__all__ = ["Chafe", "chafe", "single_faults"]
+__all__ = ["single_faults"]
 
 Flags = NDArray[np.bool_]
 
@@ -34,17 +34,6 @@ class Stuck:
     kind: str
     edge: int
     closed: bool
-
-
-@dataclass(frozen=True)
-class Chafe:
-    """A short to the chassis at the far end of a wire, and the fuse before it."""
-
-    current_a: float
-    fuse: int | None  #: its number; the one that opens soonest
-    clears_s: float  #: infinite where it need not open
-    stands_s: float
-    clears: bool
 
 
 @dataclass(frozen=True)
@@ -76,12 +65,13 @@ def single_faults(build: Build, sized: Sized, states: States, closed: Flags, on:
         repr(build.promises),
         repr(states.variables),
     )
-    return (*_joint_faults(Joints(key, build, net, states, closed, on)), *_chafes(build, sized))
+    stuck, touching = _joint_faults(Joints(key, build, net, states, closed, on))
+    return (*stuck, *_chafes(build, sized, touching))
 
 
 @lru_cache(maxsize=4)
-def _joint_faults(joints: Joints) -> tuple[FaultResult, ...]:
-    """All but chafed wires; kept, because most changes of a build move no contact."""
+def _joint_faults(joints: Joints) -> tuple[tuple[FaultResult, ...], dict[int, FaultResult]]:
+    """All but the currents of chafed wires; kept, because most changes of a build move no contact."""
     build, net, states = joints.build, joints.net, joints.states
     stuck = list(_stuck(build, net))
     found = list[FaultResult]()
@@ -92,7 +82,12 @@ def _joint_faults(joints: Joints) -> tuple[FaultResult, ...]:
     size = max(1, MOST_ROWS // max(1, len(first)))
     for start in range(0, len(stuck), size):
         found += _batch(build, net, states, stuck[start : start + size], closed, setting, joints.on, held, sound)
-    return tuple(found)
+    touching = {}
+    for wire, now in grounded(build, net, closed, sound):
+        result = _effect(build, net, states, "chafed", net.edges("wire")[wire], now[setting], joints.on, held)
+        if result.breaks or result.lights or result.dark:
+            touching[wire] = result
+    return tuple(found), touching
 
 
 def _stuck(build: Build, net: Network) -> Iterator[Stuck]:
@@ -137,12 +132,8 @@ def _batch(
         here = slice(number * rows, (number + 1) * rows)
         now = settled.on[here][setting]
         found.append(
-            FaultResult(
-                kind=fault.kind,
-                element=str(net.elements[fault.edge]),
-                breaks=_breaks(build, net, states, now, held),
-                lights=_named(net, now & ~on),
-                dark=_named(net, on & ~now),
+            replace(
+                _effect(build, net, states, fault.kind, fault.edge, now, on, held),
                 stays_live=()
                 if fault.closed
                 else _live(net, fault.edge, live[here] & sound[:, fault.edge, None], hops),
@@ -152,6 +143,19 @@ def _batch(
             )
         )
     return found
+
+
+def _effect(
+    build: Build, net: Network, states: States, kind: str, edge: int, now: Flags, on: Flags, held: list[bool]
+) -> FaultResult:
+    """What comes on, what goes dark and which promises break, all over (combinations, draws)."""
+    return FaultResult(
+        kind=kind,
+        element=str(net.elements[edge]),
+        breaks=_breaks(build, net, states, now, held),
+        lights=_named(net, now & ~on),
+        dark=_named(net, on & ~now),
+    )
 
 
 def _named(net: Network, which: Flags) -> tuple[str, ...]:
@@ -181,36 +185,19 @@ def _live(net: Network, edge: int, live: Flags, hops: dict[int, int]) -> tuple[s
     return (net.nodes[a], net.nodes[b]) if both.any() else ()
 
 
-def chafe(build: Build, sized: Sized, wire: int) -> Chafe | None:
-    """What a short at the far end of a wire does; ``None`` where no state feeds it or it belongs to the chassis already."""
-    edge = sized.net.edges("wire")[wire]
-    current = sized.shorts.least_a[edge]
-    if current <= 0.0 or edge not in sized.before:
-        return None
-    item, area = build.wires[wire], sized.gauges[wire].area_mm2
-    fuses = sized.net.edges("fuse")
-    stands = stands_s(item, area, current)
-    times = {
-        fuse: opening_times_s(current_a=current, rating_a=sized.ratings_a[fuses.index(fuse)])[1]
-        for fuse in sized.before[edge]
-    }
-    quickest = min(times, key=lambda fuse: times[fuse], default=None)
-    clears_s = times[quickest] if quickest is not None else float("inf")
-    harmless = current <= free_current_a(item, area)
-    number = None if quickest is None else fuses.index(quickest)
-    return Chafe(current, number, clears_s, stands, harmless or clears_s <= stands)
-
-
-def _chafes(build: Build, sized: Sized) -> Iterator[FaultResult]:
+def _chafes(build: Build, sized: Sized, touching: dict[int, FaultResult]) -> Iterator[FaultResult]:
+    """``touching``: by wire, what changes by joining it to the chassis."""
     for number, wire in enumerate(build.wires):
-        found = chafe(build, sized, number)
-        if found:
-            yield FaultResult(
-                kind="chafed",
-                element=f"wire “{wire.name}”",
-                current_a=found.current_a if sized.net.supply.battery else None,
-                fuse=None if found.fuse is None else build.fuses[found.fuse].name,
-                clears_s=found.clears_s if np.isfinite(found.clears_s) else None,
-                stands_s=found.stands_s,
-                clears=found.clears,
+        short = chafe(build, sized, number)
+        found = touching.get(number, FaultResult("chafed", f"wire “{wire.name}”"))
+        if short:
+            found = replace(
+                found,
+                current_a=short.current_a if sized.net.supply.battery else None,
+                fuse=None if short.fuse is None else build.fuses[short.fuse].name,
+                clears_s=short.clears_s if np.isfinite(short.clears_s) else None,
+                stands_s=short.stands_s,
+                clears=short.clears,
             )
+        if short or number in touching:
+            yield found

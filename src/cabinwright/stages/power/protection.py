@@ -8,8 +8,8 @@ import numpy as np
 
 from cabinwright.build.document import Build
 from cabinwright.findings import Finding, Severity, finding
+from cabinwright.stages.power.chafes import Chafe
 from cabinwright.stages.power.extras import short
-from cabinwright.stages.power.faults import Chafe
 from cabinwright.stages.power.guards import fed_edges
 from cabinwright.stages.power.result import FuseResult, PowerResult, WireResult
 from cabinwright.stages.power.sizing import CONTINUOUS, Sized

@@ -10,8 +10,8 @@ import numpy as np
 from cabinwright.build.document import Build
 from cabinwright.findings import Finding, finding
 from cabinwright.physics.circuit import reaches
+from cabinwright.stages.power.chafes import Chafe
 from cabinwright.stages.power.extras import extras
-from cabinwright.stages.power.faults import Chafe
 from cabinwright.stages.power.guards import turn_on_edges
 from cabinwright.stages.power.network import Network
 from cabinwright.stages.power.protection import protection

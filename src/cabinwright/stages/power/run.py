@@ -11,8 +11,9 @@ from cabinwright.physics.fuse import NON_FUSING, least_melting_a2s, may_open, op
 from cabinwright.physics.supply import strip_drop_v
 from cabinwright.physics.wire import resistance_ohm, temperature_factor
 from cabinwright.stages.power.budget import budget
+from cabinwright.stages.power.chafes import Chafe, chafe
 from cabinwright.stages.power.contacts import contact_results
-from cabinwright.stages.power.faults import Chafe, chafe, single_faults
+from cabinwright.stages.power.faults import single_faults
 from cabinwright.stages.power.grounds import returns
 from cabinwright.stages.power.hum import signal_cables
 from cabinwright.stages.power.inrush import Pulses, pulses
