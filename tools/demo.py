@@ -1,4 +1,4 @@
-"""The demo: a fresh copy of the invented build, tuned, verified, its places compared by the real commands, told in five lines."""
+"""The demo: a fresh copy of the invented build, tuned, verified, compared and planned by real commands, told in five lines."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from environment import ROOT, ensure  # tools/environment.py: this folder comes 
 FOLDER = "demo-build"
 #: The second round was recorded with these settings loaded, whatever a later version's tune gives.
 LOADED = f"{FOLDER}/verification/loaded_settings.json"
-COMMANDS = (("tune", FOLDER), ("verify", FOLDER, "--settings", LOADED), ("layout", FOLDER))
+COMMANDS = (("tune", FOLDER), ("verify", FOLDER, "--settings", LOADED), ("layout", FOLDER), ("plan", FOLDER))
 
 
 def main() -> int:
@@ -36,6 +36,7 @@ def main() -> int:
             return done.returncode
         told.append(done.stdout)
     print("\n".join(five_lines(told[0], ROOT / FOLDER / "out")))
+    print(f"Everything live on one screen: {python.relative_to(ROOT).parent / 'cabinwright'} open {FOLDER}")
     return 0
 
 

@@ -43,3 +43,4 @@ def address(folder: Path) -> Iterator[str]:
     yield line.split()[4]
     running.terminate()
     running.wait(20)
+    running.stdout.close()

@@ -36,6 +36,7 @@ class Page:
     body: Callable[[View], None]
     stages: tuple[str, ...] = ()
     tables: tuple[str, ...] = ()  #: of the build, that are edited for it
+    piecemeal: bool = False  #: shown with each stage that is ready, not only when all are
 
 
 @dataclass
@@ -47,6 +48,7 @@ class View:
     pages: tuple[Page, ...]
     state: dict[str, Any] = field(default_factory=dict)  #: what this tab chose; gone with it
     results: dict[str, Any] = field(default_factory=dict)
+    found: dict[str, tuple[Finding, ...]] = field(default_factory=dict)  #: what the stages of this page found
     seen: int = -1
     drawn: bool = False
     trouble: str = ""
@@ -72,13 +74,13 @@ class View:
         with box("nav", "pages") as nav:
             nav.props["aria-label"] = _("Pages")
             with box("ul"):
-                for page in self.pages:
+                for one in self.pages:
                     with box("li"):
-                        made = link(page.name, page.path)
-                        if page is self.page:
+                        made = link(one.name, one.path)
+                        if one is self.page:
                             made.props["aria-current"] = "page"
-        with box("main", "page") as main:
-            main.props["id"] = "page"
+        with box("section", "page") as page:
+            page.props["id"] = "page"
             text("h1", self.page.question)
             self._said = text("p", "", "said")
             self._said.props["role"] = "status"
@@ -101,14 +103,21 @@ class View:
         async with self._turn:
             self.seen = self.desk.version
             for stage in self.page.stages:
-                if not self.drawn:
+                if not self.drawn and not self.found:
                     self._working.text = _("Working it out: {stage} …").format(stage=stage)
                 self.results[stage] = await run.io_bound(self.desk.result, stage)
-            self._content.clear()
-            with self._content:
-                self.page.body(self)
+                self.found[stage] = await run.io_bound(self.desk.findings, stage) or ()
+                if self.page.piecemeal and not self.drawn:
+                    self._show()
+            self._show()
             self.drawn = True
+            self._content.classes("drawn")
             self._mark()
+
+    def _show(self) -> None:
+        self._content.clear()
+        with self._content:
+            self.page.body(self)
 
     def _mark(self) -> None:
         for made, words, what in (
@@ -178,10 +187,9 @@ class View:
             return
         if self.trouble:
             self.trouble = self._alert.text = ""
-        if change is not None:
-            self.say(_("Changed outside: ") + change.what)
         if self.drawn and self.desk.version != self.seen and not self._turn.locked():
             await self.draw()
+            self.say(_("Changed elsewhere. ") + (change.what if change is not None else ""))
 
     def way_to(self, item: Finding) -> str | None:
         """Where what a finding is about is written: the row of that name, or the table."""
@@ -195,7 +203,7 @@ class View:
 
     def findings(self, stage: str) -> None:
         """What a stage found, stops and cautions open, notes folded."""
-        found = self.desk.findings(stage)
+        found = self.found.get(stage, ())
         notes = [item for item in found if item.severity == "note"]
         finding_list([item for item in found if item.severity != "note"], self.way_to)
         if notes:

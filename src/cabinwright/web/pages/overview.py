@@ -14,37 +14,39 @@ HOMES = {"layout": "/places"}
 
 def body(view: View) -> None:
     """A tile for every stage, then what it found."""
-    found = {stage: view.desk.findings(stage) for stage in STAGES}
+    found = view.found
     stops = [item for items in found.values() for item in items if item.severity == "stop"]
-    text(
-        "p",
-        counted(len(stops), _("thing stops you."), _("things stop you.")) if stops else _("Nothing stops you."),
-        "figure",
-    )
+    text("p", _told(len(stops), whole=len(found) == len(STAGES)), "figure")
     pages = {page.path: page for page in view.pages}
     homes = {stage: pages[HOMES.get(stage, f"/{stage}")] for stage in STAGES}
     with box("div", "tiles"):
-        for stage, items in found.items():
-            page = homes[stage]
+        for page in (*homes.values(), pages["/tune"], pages["/book"]):
             with box("section", "tile"):
                 link(page.name, page.path, "act")
                 text("p", page.question, "soft")
-                text("p", _line(view, stage, [item.severity for item in items]))
-        for page in (pages["/tune"], pages["/book"]):
-            with box("section", "tile"):
-                link(page.name, page.path, "act")
-                text("p", page.question, "soft")
+                for stage in (stage for stage, home in homes.items() if home is page):
+                    text("p", _line(view, stage))
     for stage, items in found.items():
         if items:
             text("h2", homes[stage].name)
             view.findings(stage)
 
 
-def _line(view: View, stage: str, severities: list[str]) -> str:
+def _told(stops: int, *, whole: bool) -> str:
+    """Never that nothing stops one before everything was looked at."""
+    if stops:
+        return counted(stops, _("thing stops you."), _("things stop you."))
+    return _("Nothing stops you.") if whole else _("Working it out …")
+
+
+def _line(view: View, stage: str) -> str:
+    if stage not in view.found:
+        return _("Working it out …")
+    severities = [item.severity for item in view.found[stage]]
     counts = [f"{MARKS[kind]} {severities.count(kind)}" for kind in MARKS if kind in severities]
     if view.result(stage) is None and not counts:
         return _("Not begun: ") + view.desk.skipped(stage)
     return "  ".join(counts) or _("✓ Nothing to remark")
 
 
-PAGE = Page("/", _("Overview"), _("What stops me today?"), body, STAGES)
+PAGE = Page("/", _("Overview"), _("What stops me today?"), body, STAGES, piecemeal=True)
