@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from cabinwright.drawings.diagram_svg import sheets_svg
 from cabinwright.handover.book.blocks import (
     Block,
     Chapter,
@@ -16,11 +17,13 @@ from cabinwright.handover.book.blocks import (
     missing,
     para,
     picture,
+    sheet,
     table,
 )
 from cabinwright.handover.book.given import Given
 from cabinwright.handover.book.owner import speaker_numbers, speakers_picture
 from cabinwright.handover.print import CARE
+from cabinwright.handover.service_page import service_sheet
 from cabinwright.handover.settings_page import CAUTION
 from cabinwright.handover.wording import join
 
@@ -112,13 +115,45 @@ def reaching(given: Given) -> Chapter:
     """Where parts are, and how to come at them where the build says so."""
     where = Section("reaching-where", "Where the loudspeakers are", tuple(_speakers(given)))
     plugs = Section("reaching-connectors", "Where the connectors are", tuple(_connectors(given)))
-    return Chapter("reaching", "Reaching each part", (missing(_ways(given)),), (where, plugs))
+    return Chapter("reaching", "Reaching each part", tuple(_ways(given)), (where, plugs))
 
 
-def _ways(given: Given) -> str:
-    return (
-        "Steps and tools for each part: not in this book; the build describes no order of taking apart. Look for hidden "
-        "fasteners first, and note what you find."
+def _ways(given: Given) -> Iterator[Block]:
+    """The order of taking apart as a drawing, then each part with the way to it."""
+    service = given.workshop.service if given.workshop else None
+    if service is None:
+        yield missing(
+            "Steps and tools for each part: not in this book; the build has no [[service_steps]]. Look for hidden fasteners "
+            "first, and note what you find."
+        )
+        return
+    rows = []
+    for number, part in enumerate(service.parts.values(), 1):
+        before = "at once" if not part.first else f"after {', then '.join(part.first)}"
+        deep = f" ({part.kind}; deep)" if part.deep else ""
+        rows.append(
+            (
+                str(number),
+                f"{part.name}{deep}",
+                ". ".join(words for words in (part.how, before) if words),
+                join(part.way_tools) or "–",
+                f"{part.reach_minutes:g}, {part.whole_minutes:g}",
+            )
+        )
+    yield table(
+        ("no.", "part", "how, and after what", "tools, with the way", "min to reach, in all"),
+        rows,
+        widths=("auto", 1.0, 2.0, 1.4, 0.7),
+        strong=(0, 1),
+    )
+    yield para(
+        "Minutes are the builder’s own estimates; “in all” is the way there, the part itself, and all of it back."
+    )
+    drawn = service_sheet(service)
+    yield sheet(
+        sheets_svg((drawn,)),
+        "What comes out before what: a line leads from each part to those that wait for it.",
+        ratio=drawn.width_mm / drawn.height_mm,
     )
 
 

@@ -11,6 +11,7 @@ from cabinwright.handover.book.blocks import (
     caution,
     chart,
     facts,
+    figure,
     figures,
     lead,
     missing,
@@ -20,6 +21,7 @@ from cabinwright.handover.book.blocks import (
 from cabinwright.handover.book.given import Given
 from cabinwright.handover.enclosure_charts import box_charts
 from cabinwright.handover.enclosure_page import box_figures
+from cabinwright.handover.shown import pieces
 from cabinwright.handover.signal_page import amplifier_rows
 from cabinwright.handover.wording import NONE
 from cabinwright.stages.enclosure.result import BoxResult
@@ -34,6 +36,7 @@ def loudspeakers(given: Given) -> Chapter:
     """What hangs on which amplifier, what is in which box, and what is behind which panel."""
     sections = (
         Section("loudspeakers-loads", "What hangs on the amplifiers", tuple(_loads(given))),
+        Section("loudspeakers-made", "What was made", tuple(_made(given))),
         Section("loudspeakers-boxes", "Enclosures", tuple(_boxes(given))),
         Section("loudspeakers-panels", "Behind panels", tuple(_panels(given))),
     )
@@ -71,6 +74,17 @@ def _loads(given: Given) -> Iterator[Block]:
         "not."
     )
     yield note("A voice coil’s resistance on a meter is about four fifths of its nominal impedance.")
+
+
+def _made(given: Given) -> Iterator[Block]:
+    """Boxes and panels in the pictures of the report, with the few figures that whoever mends them asks for."""
+    made = pieces(given.build, given.enclosure, given.workshop)
+    for piece in made:
+        yield facts(((piece.says, piece.name), *piece.figures))
+        for caption, svg in piece.pictures:
+            yield figure(svg, f"{piece.name}. {caption}", width_mm=HUNG_MM)
+    if not made:
+        yield missing("Not in this book: it needs [[boxes]] with a shape, or [[panels]].")
 
 
 def _boxes(given: Given) -> Iterator[Block]:
