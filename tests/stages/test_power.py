@@ -501,3 +501,9 @@ def test_a_switched_return_that_chafes_through_lights_its_lamp() -> None:
         for item in result.findings
         if item.code == "power.fault_breaks"
     )
+
+
+def test_a_fuse_that_a_short_never_opens_is_said_to_never_open() -> None:
+    """A thin long wire behind 100 A: the short draws less than the fuse carries for ever."""
+    thin = ('length_m = 5.2\ngauge = "4 AWG"', 'length_m = 9\ngauge = "0.75 mm2"')
+    assert "at worst the fuse opens never, and" in only(run(thin), "power.fuse_slow").message

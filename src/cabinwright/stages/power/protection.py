@@ -97,7 +97,7 @@ def _wire(name: str, wire: WireResult, result: PowerResult, met: Chafe | None) -
             "power.fuse_slow",
             where=str(wire.fuse),
             wire=name,
-            value=short(met.clears_s) if np.isfinite(met.clears_s) else "no time at all",
+            value=f"after {short(met.clears_s)} s" if np.isfinite(met.clears_s) else "never",
             limit=short(met.stands_s),
             unit="s",
             current=short(met.current_a),
