@@ -244,7 +244,7 @@ def test_a_sound_box_has_nothing_to_remark() -> None:
 
 
 def test_a_port_longer_than_the_box() -> None:
-    kind = BOX.replace("sealed", "vented") + "tuning_hz = 25\nport = {diameter_m = 0.09}\n"
+    kind = BOX.replace("sealed", "vented") + "tuning_hz = 18\nport = {diameter_m = 0.09}\n"
     assert "enclosure.shape_port" in codes("size_m = [0.5, 0.4]\nheight_m = 0.3\nboard_m = 0.018", kind=kind)
 
 

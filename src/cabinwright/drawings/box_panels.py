@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from html import escape
+from itertools import pairwise
 
 from shapely import LineString
 
@@ -89,12 +90,25 @@ def _plan(shape: BoxShape, result: ShapeResult, model: SpeakerModel, corner: com
     else:
         side = body.hollow_runs[0].outline.segments[body.wall]
         rows.append(_stroke(side.start, side.end, corner, UNIT, 4.0))
+    rows += _tubes(result, corner)
     y = corner.imag - MM * cut
     left, right = MM * x0 - corner.real, MM * x1 - corner.real
     rows.append(
         f'<path d="M{left - 14:.1f} {y:.1f}H{right + 14:.1f}" {LINE} stroke-width=".7" stroke-dasharray="14 3 2 3"/>'
     )
     rows += [_text(at, y - 5.0, "A", bold=True) for at in (left - 22.0, right + 22.0)]
+    return rows
+
+
+def _tubes(result: ShapeResult, corner: complex) -> list[str]:
+    """Where ports run below the baffle: their middle, and their walls faintly."""
+    rows = []
+    for run in (item for item in result.port_runs if item is not None):
+        spots = [complex(x, y) for x, y, _ in run.line_m]
+        for a, b in pairwise(spots):
+            if abs(b - a) > 1e-6 and result.port_m is not None:
+                rows.append(_stroke(a, b, corner, UNIT, MM * min(result.port_m), opacity=0.12))
+                rows.append(_stroke(a, b, corner, UNIT, 1.4, more=' stroke-dasharray="9 3 2 3"'))
     return rows
 
 

@@ -107,11 +107,24 @@ def box_figures(box: BoxResult) -> list[tuple[str, str]]:
                 "port (proposed)" if port.chosen else "port",
                 f"{several}{size}, {_number(port.length_m, 'cm', factor=100.0)} long",
             ),
-            ("right-angle bends that let it lie", str(port.bends_wanted)),
+            ("it lies in the box", _run(box)),
             ("its air moves at most", f"{_number(port.peak_velocity_m_s, 'm/s')} of {_number(port.limit_m_s, 'm/s')}"),
             ("it sounds as a pipe at", _number(port.pipe_resonance_hz, "Hz", digits=0)),
         ]
     return [(words, text) for words, text in rows if text != NONE]
+
+
+def _run(box: BoxResult) -> str:
+    """As the shape has it, or as long as a cube of the volume asks for."""
+    assert box.port is not None
+    if box.shape is None:
+        return f"with {box.port.bends_wanted} right-angle bends, were it a cube"
+    runs = [run for run in box.shape.port_runs if run is not None]
+    if len(runs) < max(1, len(box.shape.port_runs)):
+        return "in no run that was tried"
+    most = max(runs, key=lambda run: len(run.legs_m))
+    legs = " + ".join(f"{100.0 * leg:.1f}" for leg in most.legs_m)
+    return most.name if len(most.legs_m) == 1 else f"with {most.name}: {legs} cm along its middle"
 
 
 def _alternative(item: Alternative) -> list[str]:

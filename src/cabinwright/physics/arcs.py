@@ -18,6 +18,7 @@ __all__ = ["NEAR_M", "Segment", "arc_through", "arc_with_sagitta", "crossings", 
 
 NEAR_M = 1e-7  #: two points nearer than this are one; far below what any machine cuts
 STRAIGHT = 1e-9  #: a smaller bulge is a line
+MOST_CHORDS = 6284  #: an arc is never made more: a milliradian each all round
 
 Points = NDArray[np.complex128]
 Floats = NDArray[np.float64]
@@ -153,8 +154,8 @@ class Segment:
         """Points (n,) from its start on, its end left out, none of the chords farther off than ``tolerance_m``."""
         if self.is_line:
             return np.array([self.start])
-        step = 2.0 * math.acos(max(-1.0, 1.0 - tolerance_m / self.radius_m))
-        count = max(2, math.ceil(abs(self.sweep_rad) / max(step, 1e-3)))
+        step = math.sqrt(8.0 * tolerance_m / self.radius_m)  # a chord's sagitta is at most r step²/8
+        count = min(max(2, math.ceil(abs(self.sweep_rad) / step)), MOST_CHORDS)
         return self.points(np.arange(count) / count)
 
 

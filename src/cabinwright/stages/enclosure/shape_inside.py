@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 from math import pi
 
@@ -139,7 +139,6 @@ def clearances(
     body: Body,
     model: SpeakerModel,
     mount: Mount,
-    port: PortResult | None,
     found: list[Finding],
 ) -> dict[str, float | None]:
     """Air between a loudspeaker and what is beside, behind and before it; None where a figure is missing."""
@@ -164,8 +163,6 @@ def clearances(
         )
     if body.wall is None:
         _braces(where, shape, body, mount, radius, found)
-    if port is not None:
-        _port(where, shape, body, mount, port, found)
     return gaps
 
 
@@ -252,36 +249,3 @@ def _braces(where: str, shape: BoxShape, body: Body, mount: Mount, radius: float
             found.append(_short("enclosure.shape_brace", f"{where}, {kind} {number}", min(gaps), 0.0))
         if not room.contains(line):
             found.append(finding("enclosure.shape_brace_out", where=f"{where}, {kind} {number}"))
-
-
-def _port(where: str, shape: BoxShape, body: Body, mount: Mount, port: PortResult, found: list[Finding]) -> None:
-    """Straight behind the baffle a port has the box's depth less a width for its mouth; each bend adds the longest way across."""
-    assert mount.port_m is not None
-    boards = body.board_m * (2 if shape.double_baffle else 1)
-    width = min(mount.port_m)
-    deep = (body.inside_high_m - body.inside_low_m) if body.wall is None else _behind(shape, body, mount)
-    x0, y0, x1, y1 = body.plan.bounds
-    across = max(x1 - x0, y1 - y0) - 2.0 * body.wall_m - width
-    room = boards + deep - width + port.bends * max(across, 0.0)
-    if port.length_m > room:
-        found.append(
-            finding(
-                "enclosure.shape_port",
-                where=where,
-                value=round(100.0 * port.length_m, 1),
-                limit=round(100.0 * max(room, 0.0), 1),
-                unit="cm",
-            )
-        )
-    inside = room_of(shape, body)
-    radius = max(mount.port_m) / 2.0
-    missing = len(mount.ports) < port.count
-    for number, at in enumerate(mount.ports, 1):
-        point = Point(at.real, at.imag)
-        gap = (inside.exterior.distance(point) if inside.contains(point) else -inside.exterior.distance(point)) - radius
-        others: Sequence[complex] = mount.speakers
-        gap = min([gap, *(abs(at - other) - radius - (mount.cut_out_m or 0.0) / 2.0 for other in others)])
-        if gap < 0.0:
-            found.append(_short("enclosure.shape_port_place", f"{where}, port {number}", gap, 0.0))
-    if missing:
-        found.append(_short("enclosure.shape_port_place", f"{where}, port {len(mount.ports) + 1}", -radius, 0.0))

@@ -8,6 +8,7 @@ from typing import Any
 from cabinwright.physics.outline import Contour
 from cabinwright.physics.solid import Mesh
 from cabinwright.stages.enclosure.fit import Passage
+from cabinwright.stages.enclosure.port_runs import PortRun
 from cabinwright.stages.enclosure.shape import Body
 from cabinwright.stages.enclosure.walls import Wall
 
@@ -54,6 +55,7 @@ class ShapeResult:
     speakers: tuple[complex, ...]  #: centres: in plan, or along the wall and up
     cut_out_m: float | None
     ports: tuple[complex, ...]
+    port_runs: tuple[PortRun | None, ...]  #: None: it does not lie in the box; empty: no port, or no place for one
     port_m: tuple[float, float] | None  #: its hole: width and height, the same twice where it is round
     port_round: bool
     clearances_m: dict[str, float | None]
@@ -106,6 +108,12 @@ class ShapeResult:
             "speakers_at_m": [[at.real, at.imag] for at in self.speakers],
             "cut_out_m": self.cut_out_m,
             "ports_at_m": [[at.real, at.imag] for at in self.ports],
+            "port_runs": [
+                None
+                if run is None
+                else {"run": run.name, "legs_m": list(run.legs_m), "line_m": [list(at) for at in run.line_m]}
+                for run in self.port_runs
+            ],
             "clearances_m": dict(self.clearances_m),
             "opening": None if self.gate is None else _gate(self.gate),
             "stiff_above_hz": self.stiff_above_hz,

@@ -13,6 +13,7 @@ from cabinwright.findings import Finding, finding
 from cabinwright.physics.outline import OutlineFault
 from cabinwright.physics.solid import Bore, Mesh, Slab, shell
 from cabinwright.stages.enclosure.fit import housed_gaps, largest, passage
+from cabinwright.stages.enclosure.port_room import ports_laid
 from cabinwright.stages.enclosure.result import PortResult
 from cabinwright.stages.enclosure.shape import Body, Files, ShapeFault, body_of, chain, outline_of
 from cabinwright.stages.enclosure.shape_inside import Mount, clearances, displaced, mounted
@@ -128,7 +129,8 @@ def finished(draft: Draft, port: PortResult | None, files: Files) -> tuple[Shape
     mount = mounted(shape, body, model, draft.units, port)
     taken = displaced(shape, body, model, draft.units, port, mount)
     net = body.inside_volume_m3 - sum(taken.values())
-    gaps = clearances(box.name, shape, body, model, mount, port, found)
+    gaps = clearances(box.name, shape, body, model, mount, found)
+    runs = () if port is None else ports_laid(box.name, shape, body, model, mount, port, found)
     meets = any(item.severity == "stop" for item in found)
     try:  # holes that meet something are left out: no file comes of it
         mesh, material = _solid(shape, body, Mount((), None) if meets else mount)
@@ -169,6 +171,7 @@ def finished(draft: Draft, port: PortResult | None, files: Files) -> tuple[Shape
         speakers=mount.speakers,
         cut_out_m=mount.cut_out_m,
         ports=mount.ports,
+        port_runs=runs,
         port_m=mount.port_m,
         port_round=mount.port_round,
         clearances_m=gaps,
