@@ -26,6 +26,7 @@ sheet = "MDF 18 mm"
 double_baffle = true
 speakers_at_m = [[0.0, 0.02]]
 cover_gap_m = "32 mm"
+cable_holes = [{at_m = [0.08, -0.19], diameter_m = "16 mm"}]
 braces = [
   {from_m = [-0.165, -0.18], to_m = [-0.165, 0.20]},
   {from_m = [0.165, -0.18], to_m = [0.165, 0.20]},

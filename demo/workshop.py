@@ -53,18 +53,28 @@ sheet = "black acrylic 3 mm"
 look = "dark face"
 cut_outs = false
 [[panels.layers]]
-name = "light guide"
+name = "light rim"
 sheet = "clear acrylic 5 mm"
 look = "clear"
 offset_m = 0.0015
+frame_m = 0.0155
+cut_outs = false
+slots = false
+holes = false
+drills = false
+[[panels.layers]]
+name = "light guide"
+sheet = "clear acrylic 5 mm"
+look = "clear"
+offset_m = -0.017
 cut_outs = false
 slots = false
 opening_offset_m = 0.00025
 [[panels.layers]]
 name = "carrier"
 sheet = "birch plywood 9 mm"
-offset_m = -0.012
-slots = false
+offset_m = -0.017
+opening_offset_m = 0.003
 holes = false
 [[panels.layers]]
 name = "mesh"
@@ -126,10 +136,25 @@ primaries = [
   {name = "blue", xy = [0.135, 0.075], lumens_per_metre = 75},
 ]
 [[lights]]
-name = "sweeps"
+name = "upper sweep"
 panel = "cargo cover"
 along = "upper sweep"
-distance_m = "20 mm"
+distance_m = "14 mm"
+medium = "air"
+pitch_m = "8.3 mm"
+watts_per_metre = 9.6
+target_xy = [0.27, 0.30]
+primaries = [
+  {name = "red", xy = [0.690, 0.305], lumens_per_metre = 120},
+  {name = "green", xy = [0.170, 0.700], lumens_per_metre = 310},
+  {name = "blue", xy = [0.135, 0.075], lumens_per_metre = 75},
+]
+[[lights]]
+name = "lower sweep"
+panel = "cargo cover"
+along = "lower sweep"
+distance_m = "14 mm"
+medium = "air"
 pitch_m = "8.3 mm"
 watts_per_metre = 9.6
 target_xy = [0.27, 0.30]

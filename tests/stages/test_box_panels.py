@@ -53,6 +53,23 @@ def test_square_corners_leave_nothing_and_take_nothing(joint: str, more: str) ->
     assert not any(part.stopped for part in cut.parts.values())
 
 
+def test_the_floor_shows_where_braces_stand_and_the_baffle_lets_the_cable_out() -> None:
+    shape = "size_m = [0.5, 0.4]\nheight_m = 0.3\nbraces = [{from_m = [0.05, 0.012], to_m = [0.05, 0.388]}]\n"
+    _, cut = made(shape + "cable_holes = [{at_m = [0.44, 0.06], diameter_m = 0.016}]")
+    assert not any(part.stopped for part in cut.parts.values())
+    ((operation, chain),) = cut.parts["bay, floor"].lines
+    assert operation == "mark"
+    print_ = Polygon([(item.start.real, item.start.imag) for item in chain])
+    assert print_.bounds == pytest.approx((0.044, 0.012, 0.056, 0.388))
+    assert cut.parts["bay, floor"].joinery.face == "inside"
+    holes = [item.polygon for item in cut.parts["bay, baffle"].openings]
+    assert any(hole.centroid.coords[0] == pytest.approx((0.44, 0.06), abs=1e-4) for hole in holes)
+    for place in ("[0.01, 0.06]", "[0.05, 0.2]", "[0.25, 0.2]"):  # in the wall, over the brace, at the loudspeaker
+        _, met = made(shape + f"cable_holes = [{{at_m = {place}, diameter_m = 0.016}}]")
+        assert "workshop.cable_hole" in [item.code for item in met.findings]
+        assert all("workshop.cable_hole" in part.stopped for part in met.parts.values())
+
+
 def test_an_inside_corner_is_closed_as_well() -> None:
     outline = "outline = [[0, 0], [0.7, 0], [0.7, 0.3], [0.35, 0.3], [0.35, 0.6], [0, 0.6]]"
     result, cut = made(f"{outline}\nheight_m = 0.3\nspeakers_at_m = [[0.17, 0.4]]")

@@ -10,7 +10,7 @@ from cabinwright.build.base import Model, require
 from cabinwright.build.fields import Name, Number, Quantity, RelativePath
 from cabinwright.build.outlines import Flat, Pair, Points, Radius, Size, Thin, Units
 
-__all__ = ["Bend", "BoxShape", "Brace", "Dowels", "Housed", "Level", "Opening", "Post"]
+__all__ = ["Bend", "BoxShape", "Brace", "CableHole", "Dowels", "Housed", "Level", "Opening", "Post"]
 
 Gap = Annotated[float, Quantity("m", ge=0.0, le=0.5)]
 Height = Annotated[float, Quantity("m", ge=-5.0, le=5.0)]
@@ -25,6 +25,15 @@ def _one_outline(model: Model, what: str) -> None:
     require(given == 1, "outline", f"{what} has exactly one of outline, size_m, diameter_m and file")
     file, units = getattr(model, "file", None), getattr(model, "file_units", None)
     require(file is not None or units is None, "file_units", "file_units goes with file")
+
+
+class CableHole(Model):
+    """A hole for the loudspeakers' cable, in the wall that they sit in; sealed round the cable, it takes no air."""
+
+    at_m: Flat
+    """Its centre: in plan, or along a wall and up from the floor."""
+    diameter_m: Thin
+    """Diameter, that of the gland or terminal that fills it."""
 
 
 class Level(Model):
@@ -164,6 +173,8 @@ class BoxShape(Model):
     """Centres of the ports in the same wall; absent: chosen."""
     port_wall_m: Annotated[float, Quantity("m", ge=0.0, le=0.05)] = 0.003
     """Thickness of the port's own wall."""
+    cable_holes: Annotated[tuple[CableHole, ...], Field(strict=False, max_length=16)] = ()
+    """Holes for cables or terminals."""
     braces: Annotated[tuple[Brace, ...], Field(strict=False, max_length=24)] = ()
     """Braces."""
     posts: Annotated[tuple[Post, ...], Field(strict=False, max_length=24)] = ()

@@ -185,6 +185,8 @@ class Layer(Model):
     """Name of the sheet it is cut from."""
     offset_m: Offset = 0.0
     """How far its outline stands outside the panel's; negative: inside."""
+    frame_m: Size | None = None
+    """Width of the frame that it is, as round a strip of lights, what lies inside is cut away; absent: it is whole."""
     look: Literal["dark face", "clear", "mesh", "board"] = "board"
     """What it looks like: an opaque face, a sheet that carries light, a mesh, or plain board."""
     cut_outs: bool = True

@@ -11,6 +11,7 @@ import numpy as np
 
 from cabinwright.build.loudspeaker import SpeakerModel
 from cabinwright.build.outlines import OutlinePoint
+from cabinwright.build.shapes import BoxShape
 from cabinwright.build.workshop import CutOut, Drill, Panel
 from cabinwright.physics.arcs import Segment
 from cabinwright.physics.outline import Contour
@@ -54,8 +55,11 @@ def pair(at: complex) -> tuple[float, float]:
     return at.real, at.imag
 
 
-def mounts(result: ShapeResult, shift: complex) -> Iterator[CutOut]:
-    """Holes for loudspeakers and ports."""
+def mounts(shape: BoxShape, result: ShapeResult, shift: complex) -> Iterator[CutOut]:
+    """Holes for loudspeakers, ports and cables."""
+    for number, hole in enumerate(shape.cable_holes, 1):
+        at = complex(*hole.at_m) + shift
+        yield CutOut(name=f"cable {number}", diameter_m=hole.diameter_m, at_m=pair(at))
     for number, at in enumerate(result.speakers, 1):
         if result.cut_out_m is not None:
             yield CutOut(name=f"loudspeaker {number}", diameter_m=result.cut_out_m, at_m=pair(at + shift))

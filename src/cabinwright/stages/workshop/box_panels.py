@@ -20,8 +20,11 @@ from cabinwright.build.loudspeaker import SpeakerModel
 from cabinwright.build.shapes import BoxShape
 from cabinwright.build.workshop import CutOut, Panel, Sheet
 from cabinwright.findings import Finding, finding
+from cabinwright.physics.arcs import Segment
+from cabinwright.physics.outline import circle
 from cabinwright.stages.enclosure.result import EnclosureResult
 from cabinwright.stages.enclosure.shape import Run
+from cabinwright.stages.enclosure.shape_inside import room_of
 from cabinwright.stages.enclosure.shape_result import ShapeResult
 from cabinwright.stages.workshop.box_bends import bent_walls
 from cabinwright.stages.workshop.box_board import Computed, mounts, points, screws, turned_over
@@ -33,7 +36,7 @@ from cabinwright.stages.workshop.box_walls import (
     second_board,
     steep,
 )
-from cabinwright.stages.workshop.dowels import Bored, Joint, bore, peg_of, square
+from cabinwright.stages.workshop.dowels import CLEAR_M, Bored, Joint, bore, peg_of, square
 from cabinwright.stages.workshop.joinery import Joinery
 
 __all__ = ["box_panels"]
@@ -68,13 +71,15 @@ def box_panels(build: Build, boxed: EnclosureResult | None, found: list[Finding]
         model = next(item for item in build.speaker_models if item.name == result.model)
         sheet = next(item for item in build.sheets if item.name == box.shape.sheet)
         room = max(sheet.length_m, sheet.width_m) - 2.0 * build.workshop.border_m
-        for item in _panels(_Box(box.name, box.shape, sheet, build.sheets, room, result.shape, model, found)):
+        whole = _Box(box.name, box.shape, sheet, build.sheets, room, result.shape, model, found)
+        stops = (*_cables(whole), *result.shape.stopped)
+        for item in _panels(whole):
             name, number = item.panel.name, 2
             while name in taken:
                 name, number = f"{item.panel.name} ({number})", number + 1
             taken.add(name)
             panel = item.panel.model_copy(update={"name": name})
-            rows.append(replace(item, panel=panel, stopped=(*item.stopped, *result.shape.stopped)))
+            rows.append(replace(item, panel=panel, stopped=(*item.stopped, *stops)))
     return rows
 
 
@@ -136,7 +141,7 @@ def _end(box: _Box, run: Run) -> Iterator[Computed]:
     shape, result = box.shape, box.result
     baffle = result.body.wall is None and shape.baffle == run.role
     label = "baffle" if baffle else {"bottom": "floor"}.get(run.role, run.role)
-    cuts = tuple(mounts(result, 0j)) if baffle else ()
+    cuts = tuple(mounts(shape, result, 0j)) if baffle else ()
     rabbet = tuple(_rabbet(box))
     parted = run.count > 1 and (bool(rabbet) or shape.joint == "dowel") and result.body.construction != "stacked"
     panel = Panel(
@@ -149,12 +154,24 @@ def _end(box: _Box, run: Run) -> Iterator[Computed]:
         drills=screws(result, box.model, 0j) if baffle else (),
     )
     exact = run.outline, ()
-    yield Computed(panel, exact, joinery=Joinery("inside" if run.role == "bottom" else "outside"))
+    marks = tuple(_footprints(box)) if run.role == "bottom" else ()
+    yield Computed(panel, exact, lines=marks, joinery=Joinery("inside" if run.role == "bottom" else "outside"))
     if parted:
         outer = panel.model_copy(
             update={"name": f"{panel.name}, outer board", "cut_outs": cuts, "count": run.count - 1}
         )
         yield Computed(outer, exact)
+
+
+def _footprints(box: _Box) -> Iterator[tuple[str, tuple[Segment, ...]]]:
+    """Where braces and posts stand on the floor, marked so that nobody has to measure."""
+    for item in box.shape.braces:
+        start, end = complex(*item.from_m), complex(*item.to_m)
+        half = 0.5j * (end - start) / abs(end - start) * (item.board_m or box.result.body.board_m)
+        corners = start - half, end - half, end + half, start + half
+        yield "mark", tuple(Segment(a, b) for a, b in zip(corners, (*corners[1:], corners[0]), strict=True))
+    for post in box.shape.posts:
+        yield "mark", circle(complex(*post.at_m), post.diameter_m).segments
 
 
 def _rabbet(box: _Box) -> Iterator[CutOut]:
@@ -251,6 +268,29 @@ def _braces(box: _Box) -> Iterator[Computed]:
             )
         panel = Panel(name=name, sheet=(sheet or box.sheet).name, size_m=(length, high), cut_outs=tuple(cuts))
         yield Computed(panel, stopped=() if sheet else ("workshop.brace_sheet",))
+
+
+def _cables(box: _Box) -> Iterator[str]:
+    """A stop where a cable's hole does not open into the air, or meets a loudspeaker, a port or a brace."""
+    body, thick = box.result.body, box.result.body.board_m
+    room = room_of(box.shape, body)
+    rims = [(at, (box.model.outer_diameter_m or box.result.cut_out_m or 0.0) / 2.0) for at in box.result.speakers]
+    rims += [(at, max(box.result.port_m or (0.0,)) / 2.0) for at in box.result.ports]
+    taken = [Point(at.real, at.imag).buffer(radius) for at, radius in rims]
+    if body.wall is None:
+        taken += [LineString([a.from_m, a.to_m]).buffer((a.board_m or thick) / 2.0) for a in box.shape.braces]
+        taken += [Point(item.at_m).buffer(item.diameter_m / 2.0) for item in box.shape.posts]
+    for number, hole in enumerate(box.shape.cable_holes, 1):
+        spot = Point(hole.at_m)
+        free = [room.exterior.distance(spot) if room.contains(spot) else -room.exterior.distance(spot)]
+        free += [item.distance(spot) for item in taken]
+        gap = min(free) - hole.diameter_m / 2.0
+        if gap < CLEAR_M:
+            where = f"box “{box.name}”, cable hole {number}"
+            value, limit = round(1e3 * gap, 1), round(1e3 * CLEAR_M, 1)
+            box.found.append(finding("workshop.cable_hole", where=where, value=value, limit=limit, unit="mm"))
+            yield "workshop.cable_hole"
+        taken.append(spot.buffer(hole.diameter_m / 2.0))
 
 
 def _apart(box: _Box) -> None:

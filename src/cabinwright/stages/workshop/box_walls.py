@@ -77,7 +77,7 @@ def _flat(name: str, shape: BoxShape, result: ShapeResult, model: SpeakerModel, 
     right_edge = _edge(high, high - board, height, board, fingers and is_right(turns[1]), even=True)
     left_edge = _edge(low, low + board, height, board, fingers and is_right(turns[0]), even=False)
     shift = complex(0.0, deeper - run.low_m)
-    cuts = [*mounts(result, shift)] if baffle else []
+    cuts = [*mounts(shape, result, shift)] if baffle else []
     cuts += rabbet_strip(shape, board, height, turns[0])
     panel = Panel(
         name=f"{name}, wall {index + 1}{' (baffle)' if baffle else ''}",
@@ -166,5 +166,5 @@ def second_board(name: str, shape: BoxShape, result: ShapeResult, index: int) ->
         name=f"{name}, second board of the baffle",
         sheet=shape.sheet,
         size_m=(inner.length_m, run.high_m - run.low_m),
-        cut_outs=tuple(mounts(result, shift)),
+        cut_outs=tuple(mounts(shape, result, shift)),
     )

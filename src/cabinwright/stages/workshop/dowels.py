@@ -18,7 +18,7 @@ from cabinwright.build.shapes import Dowels
 from cabinwright.findings import Finding, finding
 from cabinwright.stages.workshop.joinery import EdgeBore, FaceBore
 
-__all__ = ["Bored", "Joint", "Peg", "bore", "peg_of", "square"]
+__all__ = ["CLEAR_M", "Bored", "Joint", "Peg", "bore", "peg_of", "square"]
 
 STOCK = ((0.005, 0.025), (0.006, 0.030), (0.008, 0.035), (0.010, 0.040), (0.012, 0.050))  #: diameter, usual length
 GLUE_M = 0.001  #: room at each end of a dowel

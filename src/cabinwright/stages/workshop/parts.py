@@ -84,6 +84,7 @@ def _bare(panel: Panel, layer: Layer, shapes: Shapes, sheets: Mapping[str, Sheet
         if layer.slots:
             wide = 2.0 * layer.opening_offset_m
             openings += [slot(curve, width + wide) for curve, width in shapes.slots.values() if width + wide > 0.0]
+        openings = _framed(moved[0], layer, openings)
     except OutlineFault as fault:
         found.append(faulty(where, fault))
         stops.append("workshop.outline")
@@ -107,6 +108,16 @@ def _bare(panel: Panel, layer: Layer, shapes: Shapes, sheets: Mapping[str, Sheet
         banding_m=panel.banding_m if panel.banded and not panel.layers else 0.0,
         stopped=tuple(stops),
     )
+
+
+def _framed(outline: Contour, layer: Layer, openings: list[Contour]) -> list[Contour]:
+    """The openings of a layer that is a frame: its hollow, and those that do not lie in it."""
+    if layer.frame_m is None:
+        return openings
+    hollow = outline.offset(-layer.frame_m)
+    if len(hollow) != 1:
+        raise apart(outline, hollow, -layer.frame_m)
+    return [hollow[0], *(item for item in openings if not np.all(hollow[0].holds(item.points(1e-3))))]
 
 
 def _holes(
