@@ -76,6 +76,7 @@ class Output:
     delay_s: float = 0.0
     polarity: float = 1.0
     limit: float = 0.0  #: peak that the limiter of its bass allows; 0: none
+    limit_right: float = 0.0  #: the same, of its right part alone
     of_left: Sequence[np.ndarray] = ()  #: filters that only its left part passes, as a crossfeed may have
     of_right: Sequence[np.ndarray] = ()
     late_s: tuple[float, float] = (0.0, 0.0)  #: delays of its left and right part
@@ -97,6 +98,8 @@ class Radio:
                 part = share * file[:, k]
                 for bank in banks:
                     part = scipy.signal.sosfilt(bank, part)
+                if k == 1 and output.limit_right:
+                    part = limited(part, output.limit_right)
                 wave = wave + delayed(part, output.late_s[k])
         if volume is not None:
             wave = wave * 10 ** ((volume - self.top) * self.step_db / 20)

@@ -37,6 +37,7 @@ def test_the_file_holds_what_the_page_says() -> None:
         np.testing.assert_allclose(peaks, wanted, atol=1e-3 * part.level)
     assert tuple(part.level_db for part in signal.ladder) == LADDER_DB
     assert tuple((part.left, part.right) for part in signal.left_ladder) == ((1.0, 0.0),) * 3
+    assert tuple((part.left, part.right) for part in signal.right_ladder) == ((0.0, 1.0),) * 3
     page = str(factory_files(parse(MINIMAL.encode()))["factory-signal.html"])
     assert "neither is ground" in page
     assert "Disconnect the loudspeakers" in page

@@ -211,6 +211,14 @@ def test_a_limiter_on_the_difference_shows_while_left_plays_alone(tmp_path: Path
     assert re.search("cannot be freed of the other, .* limiter is always at work on “less”", factory["refused"])
 
 
+def test_a_limiter_that_only_right_wakes_shows_on_the_difference(tmp_path: Path) -> None:
+    """Left is never held, so neither left alone nor the silence while both play could tell."""
+    radio = Radio((Output("less", 0.5, -0.5, limit_right=0.02), Output("sum", 0.5, 0.5)))
+    factory = planned(tmp_path, radio)
+    assert factory["outputs"]["less"]["changes"][0]["limited_db"] < -6.0
+    assert "limiter is always at work on “less”" in factory["refused"]
+
+
 def three_way() -> Radio:
     low = [butter(3, 300, "low"), butter(2, 35, "high"), low_shelf(120, 4)]
     mid = [butter(3, (300.0, 3000.0), "bandpass"), peaking(900, 4, 2)]

@@ -15,7 +15,7 @@ from cabinwright.errors import PersonError
 from cabinwright.findings import finding
 from cabinwright.measure import faults
 from cabinwright.measure.audio import Audio, read_audio, resample
-from cabinwright.measure.factory_signal import LADDER_DB, LEFT_LADDER_DB, FactorySignal, make_factory_signal
+from cabinwright.measure.factory_signal import LADDER_DB, SIDE_LADDER_DB, FactorySignal, make_factory_signal
 from cabinwright.measure.factory_take import Clock, SegmentResponse, find_clock, lag_s, read_segment
 from cabinwright.physics.factory import FactoryCapture, FactoryResponses, factory_grid
 
@@ -151,7 +151,8 @@ def _slope_s(cross: Complex, frequency: NDArray[np.float64]) -> float:
 
 
 def _capture(item: _Read, turn: Complex) -> FactoryCapture:
-    rungs, side = slice(-len(LADDER_DB), None), slice(3, 3 + len(LEFT_LADDER_DB))
+    high = len(SIDE_LADDER_DB)
+    rungs, left, right = slice(-len(LADDER_DB), None), slice(3, 3 + high), slice(3 + high, 3 + 2 * high)
     transfers = [part.transfer * turn for part in item.output]
     noises = [10.0 * np.log10(np.maximum(part.noise, 1e-30)) for part in item.output]
     return FactoryCapture(
@@ -166,6 +167,8 @@ def _capture(item: _Read, turn: Complex) -> FactoryCapture:
         distortion=np.array([part.distortion for part in item.output[rungs]]),
         clock_drift_ppm=1e6 * item.clock.drift,
         peak=item.peak,
-        left_ladder=np.stack(transfers[side]),
-        left_ladder_noise_db=np.stack(noises[side]),
+        left_ladder=np.stack(transfers[left]),
+        left_ladder_noise_db=np.stack(noises[left]),
+        right_ladder=np.stack(transfers[right]),
+        right_ladder_noise_db=np.stack(noises[right]),
     )

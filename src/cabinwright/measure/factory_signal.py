@@ -1,8 +1,9 @@
 """``factory-signal.wav``: what the car's own radio plays while its outputs are captured, and as functions of time.
 
-Exponential sweeps: left alone, right alone, both; left alone at three rising levels; both on a ladder of five levels. The first
-three play 30 dB below full scale, where limiters rest; the ladders reach almost full scale, as music does. An output that
-carries the difference of the sides is silent while both play, so left climbs alone as well.
+Exponential sweeps: left alone, right alone, both; left, then right alone at three rising levels; both on a ladder of five.
+The first three play 30 dB below full scale, where limiters rest; the ladders reach almost full scale, as music does. An
+output that carries the difference of the sides is silent while both play, and a limiter may mind one side only, so each
+climbs alone as well.
 """
 
 from __future__ import annotations
@@ -19,13 +20,18 @@ from cabinwright.build.checks import HIGHEST
 from cabinwright.build.document import Build, Processor
 from cabinwright.physics.sweep import Sweep
 
-__all__ = ["LADDER_DB", "LEFT_LADDER_DB", "FactorySignal", "Segment", "factory_files", "make_factory_signal"]
+__all__ = ["LADDER_DB", "SIDE_LADDER_DB", "FactorySignal", "Segment", "factory_files", "make_factory_signal"]
 
 LADDER_DB = (-42.0, -32.0, -22.0, -12.0, -2.0)
-LEFT_LADDER_DB = LADDER_DB[-3:]
+SIDE_LADDER_DB = LADDER_DB[-3:]
 ALONE_DB = -30.0
 BOTH_DB = -36.0  #: coherent on both sides, so a sum of them is as loud as one side alone
-ALONE_S, RUNG_S, LEFT_RUNG_S = 6.0, 4.0, 3.0  #: of unlike length, so that no ladder is taken for the other
+ALONE_S, RUNG_S, LEFT_RUNG_S, RIGHT_RUNG_S = (
+    6.0,
+    4.0,
+    3.0,
+    2.5,
+)  #: of unlike length, so that no ladder is taken for the other
 LEAD_S, GAP_S, TAIL_S = 0.5, 0.75, 1.0
 LOW_HZ, HIGH_HZ = 7.0, 23_000.0
 
@@ -48,7 +54,7 @@ class Segment:
 
 @dataclass(frozen=True, slots=True)
 class FactorySignal:
-    """The whole file. ``segments``: left alone, right alone, both, then left's ladder, then that of both."""
+    """The whole file. ``segments``: left alone, right alone, both, then the ladders of left, of right and of both."""
 
     sample_rate_hz: int
     segments: tuple[Segment, ...]
@@ -57,7 +63,12 @@ class FactorySignal:
     @property
     def left_ladder(self) -> tuple[Segment, ...]:
         """Left alone, rising."""
-        return self.segments[3 : 3 + len(LEFT_LADDER_DB)]
+        return self.segments[3 : 3 + len(SIDE_LADDER_DB)]
+
+    @property
+    def right_ladder(self) -> tuple[Segment, ...]:
+        """Right alone, rising."""
+        return self.segments[3 + len(SIDE_LADDER_DB) : -len(LADDER_DB)]
 
     @property
     def ladder(self) -> tuple[Segment, ...]:
@@ -86,7 +97,8 @@ def make_factory_signal(build: Build) -> FactorySignal:
     """The signal at the processor's rate; the same for every build of that rate."""
     rate = round((build.processor or Processor()).sample_rate_hz)
     plan = [(ALONE_S, ALONE_DB, 1.0, 0.0), (ALONE_S, ALONE_DB, 0.0, 1.0), (ALONE_S, BOTH_DB, 1.0, 1.0)]
-    plan += [(LEFT_RUNG_S, level, 1.0, 0.0) for level in LEFT_LADDER_DB]
+    plan += [(LEFT_RUNG_S, level, 1.0, 0.0) for level in SIDE_LADDER_DB]
+    plan += [(RIGHT_RUNG_S, level, 0.0, 1.0) for level in SIDE_LADDER_DB]
     plan += [(RUNG_S, level, 1.0, 1.0) for level in LADDER_DB]
     segments, at = [], LEAD_S
     for length_s, level_db, left, right in plan:

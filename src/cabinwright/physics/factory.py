@@ -37,7 +37,8 @@ class FactoryCapture:
     """One output at one volume. Responses count from the moment the reference output played the same sample.
 
     ``left`` and ``right``: transfer (F,) with that side of the file playing alone; ``both``: with the same signal on both;
-    ``ladder``: the same as ``both`` (rungs, F), at rising levels; ``left_ladder``: left alone at the loudest of them.
+    ``ladder``: the same as ``both`` (rungs, F), at rising levels; ``left_ladder``, ``right_ladder``: one side alone at the
+    loudest of them.
     ``noise_db`` (F,): noise of ``left`` in dB, as a transfer.
     """
 
@@ -54,6 +55,8 @@ class FactoryCapture:
     peak: float  #: of full scale
     left_ladder: Complex | None = None  #: (some rungs, F)
     left_ladder_noise_db: Real | None = None
+    right_ladder: Complex | None = None
+    right_ladder_noise_db: Real | None = None
 
 
 @dataclass(frozen=True)

@@ -66,17 +66,20 @@ def climb(capture: FactoryCapture, facts: Content, frequency_hz: Real) -> Ladder
 
 
 def _climbs(capture: FactoryCapture) -> Iterator[_Climb]:
-    """Both sides, and left alone, which begins at its own small signal."""
+    """Both sides, and each alone, which begins at its own small signal."""
     yield _Climb(capture.both, capture.noise_db, capture.ladder, capture.ladder_noise_db)
-    rungs, noise = capture.left_ladder, capture.left_ladder_noise_db
-    if rungs is not None and noise is not None:
-        missing = len(capture.ladder) - len(rungs)
-        yield _Climb(
-            capture.left,
-            capture.noise_db,
-            np.concatenate([np.tile(capture.left, (missing, 1)), rungs]),
-            np.concatenate([np.tile(capture.noise_db, (missing, 1)), noise]),
-        )
+    for base, rungs, noise in (
+        (capture.left, capture.left_ladder, capture.left_ladder_noise_db),
+        (capture.right, capture.right_ladder, capture.right_ladder_noise_db),
+    ):
+        if rungs is not None and noise is not None:
+            missing = len(capture.ladder) - len(rungs)
+            yield _Climb(
+                base,
+                capture.noise_db,
+                np.concatenate([np.tile(base, (missing, 1)), rungs]),
+                np.concatenate([np.tile(capture.noise_db, (missing, 1)), noise]),
+            )
 
 
 def _carried(way: _Climb, facts: Content) -> bool:
@@ -89,6 +92,7 @@ def _judged(way: _Climb, capture: FactoryCapture, facts: Content, frequency_hz: 
     power = np.maximum(_thirds(np.abs(base) ** 2).real, 1e-30)
     level = level_db(base)
     worth = (level > facts.passband_db - NEAR_DB) & (level > way.base_noise_db + CLEAR_DB)
+    worth &= frequency_hz < SHAPE_TO_HZ
     together = _thirds((capture.left + capture.right) * capture.both.conj())
     ratios: list[Complex] = []
     linear: list[bool] = []

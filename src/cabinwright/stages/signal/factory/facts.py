@@ -23,6 +23,7 @@ INNER_DB, FLAT_DB = (
 LOST_DB = 12.0  #: further down there is no band any more
 CLEAR_DB = 12.0  #: over noise, for a phase to be read
 AUDIBLE_HZ = (15.0, 20_000.0)
+EQUAL = 0.9  #: sides that differ by less, 1 dB, are carried alike
 
 
 @dataclass(frozen=True)
@@ -37,7 +38,7 @@ class Content:
     high_hz: float
     equalisation_db: tuple[float, float]
     passband: NDArray[np.bool_]
-    main: NDArray[np.complex128]  #: the transfer from the side it carries more of
+    main: NDArray[np.complex128]  #: the transfer from the side it carries more of, of equals left
 
 
 def level_db(transfer: NDArray[np.complex128]) -> Real:
@@ -49,9 +50,9 @@ def content(capture: FactoryCapture, frequency_hz: Real) -> Content:
     """Levels and band of one capture, those of the side that it carries more of."""
     left, right = level_db(capture.left), level_db(capture.right)
     heard = (frequency_hz >= AUDIBLE_HZ[0]) & (frequency_hz <= AUDIBLE_HZ[1])
-    main = (
-        capture.left if np.mean(np.abs(capture.left[heard])) >= np.mean(np.abs(capture.right[heard])) else capture.right
-    )
+    carried = [float(np.mean(np.abs(side[heard]))) for side in (capture.left, capture.right)]
+    # Of a sum or difference left counts: noise must not decide which side's sign a difference is said to have.
+    main = capture.left if carried[0] >= EQUAL * carried[1] else capture.right
     level = level_db(main)
     passband_db = _passband(level, heard)
     inside = heard & (level >= passband_db - EDGE_DB)
