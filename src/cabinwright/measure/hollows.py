@@ -27,6 +27,7 @@ MOST_TRIANGLES = 200_000
 HEADER, TRIANGLE = 84, 50  #: bytes of a binary STL's header with its count, and of one triangle
 SAME_M = 1e-6  #: corners nearer than this are one
 SMALLEST_M, LARGEST_M = 0.05, 5.0
+FARTHEST_M = 1000.0
 VERTEX = re.compile(rb"vertex\s+(\S+)\s+(\S+)\s+(\S+)")
 
 
@@ -75,6 +76,10 @@ def parse_stl(content: bytes, *, file: str, units: str | None) -> Mesh:
     if not np.isfinite(corners).all():
         raise RecordingError(f"{file}: it holds numbers that are none. Save the hollow as an STL again.")
     points = corners.reshape(-1, 3) * UNITS_M[units]
+    if np.abs(points).max() > FARTHEST_M:
+        raise RecordingError(
+            f"{file}: it lies more than {FARTHEST_M:.0f} m from its origin in {units!r}. Check file_units, or move it there."
+        )
     size = float((points.max(axis=0) - points.min(axis=0)).max())
     if not SMALLEST_M <= size <= LARGEST_M:
         raise RecordingError(f"{file}: {size:.3g} m across in {units!r} is no hollow of a car. Check file_units.")
@@ -108,7 +113,7 @@ def _binary(content: bytes, file: str) -> NDArray[np.float64]:
 
 
 def _text(content: bytes, file: str) -> NDArray[np.float64]:
-    if content.count(b"facet normal") > MOST_TRIANGLES:
+    if max(content.count(b"facet normal"), content.count(b"vertex") / 3) > MOST_TRIANGLES:
         _few(MOST_TRIANGLES + 1, file)
     rows = VERTEX.findall(content)
     try:

@@ -15,7 +15,8 @@ from cabinwright.physics.arcs import Segment
 __all__ = ["dxf_chains"]
 
 INSUNITS_M = {1: 0.0254, 2: 0.3048, 4: 0.001, 5: 0.01, 6: 1.0}
-LIMIT_ENTITIES = 20_000
+LIMIT_ENTITIES, LIMIT_SEGMENTS, LIMIT_POINTS = 20_000, 20_000, 5_000
+LEVEL = 1e-6  #: heights that differ by no more are one, in the drawing's unit
 IGNORED = ("TEXT", "MTEXT", "DIMENSION", "POINT", "HATCH", "LEADER", "MULTILEADER", "VIEWPORT")
 """What says something beside the outline and is no part of it."""
 FLAT = 1e-4  #: chords of ellipses and splines, as a part of the drawing's size
@@ -24,34 +25,61 @@ FLAT = 1e-4  #: chords of ellipses and splines, as a part of the drawing's size
 def dxf_chains(content: bytes, file: str) -> tuple[list[tuple[Segment, ...]], float | None]:
     """Raises ``RecordingError`` where the file is no DXF, or holds what no outline holds."""
     from ezdxf.filemanagement import read
-    from ezdxf.lldxf.const import DXFError
 
+    if b"Binary DXF" in content[:32]:
+        raise RecordingError(f"{file}: this is a binary DXF and only text is read. Save it as text (ASCII) DXF.")
+    if b"SECTION" in content and not content.rstrip().endswith(b"EOF"):
+        raise RecordingError(
+            f"{file}: its end is missing: a DXF ends with EOF. It was cut short; copy or save it again."
+        )
     try:
         document = read(io.StringIO(content.decode("utf-8", errors="replace").replace("\r\n", "\n")))
-    except (DXFError, ValueError, KeyError, IndexError, TypeError, AttributeError, RecursionError, OSError) as error:
+        said = b"$INSUNITS" in content  # where it is not said, the reader would put its own default in
+        unit = INSUNITS_M.get(int(document.header.get("$INSUNITS", 0))) if said else None
+        entities = list(document.modelspace())
+    except Exception as error:  # a stranger's file can make the reader stumble anywhere
         raise RecordingError(f"{file}: cannot be read as DXF ({type(error).__name__}). Save it again as DXF.") from None
-    unit = INSUNITS_M.get(int(document.header.get("$INSUNITS", 0)))
+    if len(entities) > LIMIT_ENTITIES:
+        raise RecordingError(f"{file}: more than {LIMIT_ENTITIES} entities. Save only the outline.")
     chains: list[tuple[Segment, ...]] = []
-    for number, entity in enumerate(document.modelspace()):
-        if number >= LIMIT_ENTITIES:
-            raise RecordingError(f"{file}: more than {LIMIT_ENTITIES} entities. Save only the outline.")
-        kind = entity.dxftype()
+    total = 0
+    for entity in entities:
+        kind, place = entity.dxftype(), f"handle {entity.dxf.handle}"
         if kind in IGNORED:
             continue
         if kind not in READERS:
             raise RecordingError(
-                f"{file}: a {kind} is no part of an outline. Explode blocks, take out images and solids, and save it again."
+                f"{file}: a {kind} is no part of an outline ({place}). Explode blocks, take out the rest, save it again."
             )
         try:
+            _flat(entity)
             chain = READERS[kind](entity)
-        except (DXFError, ValueError, ZeroDivisionError, AttributeError, TypeError) as error:
-            raise RecordingError(f"{file}: a {kind} cannot be read ({error}). Draw it again.") from None
-        chains += [tuple(segment for segment in chain if abs(segment.chord) > 1e-12)]
-    for chain in chains:
-        for segment in chain:
-            if not all(map(math.isfinite, (*_xy(segment.start), *_xy(segment.end), segment.bulge))):
-                raise RecordingError(f"{file}: a coordinate is no number. Draw it again.")
+        except Exception as error:
+            raise RecordingError(f"{file}: a {kind} ({place}) cannot be read ({error}). Draw it again.") from None
+        total += len(chain)
+        if total > LIMIT_SEGMENTS:
+            raise RecordingError(f"{file}: more than {LIMIT_SEGMENTS} lines and arcs. Simplify it.")
+        chains.append(chain)
     return [chain for chain in chains if chain], unit
+
+
+def _flat(entity: Any) -> None:
+    """Raises ``ValueError`` for what does not lie level, or has more points than anybody drew."""
+    dxf, kind = entity.dxf, entity.dxftype()
+    points: list[Any] = []
+    if kind == "LINE":
+        points = [dxf.start, dxf.end]
+    elif kind == "SPLINE":
+        points = [*entity.control_points, *entity.fit_points]
+    elif kind == "POLYLINE":
+        points = [vertex.dxf.location for vertex in entity.vertices]
+    heights = [float(point[2]) for point in points]
+    if heights and not max(heights) - min(heights) <= LEVEL:
+        raise ValueError("its z changes and only flat drawings are taken; project it onto a plane")
+    if kind != "LINE" and max(map(abs, tuple(getattr(dxf, "extrusion", (0, 0, 1)))[:2])) > LEVEL:
+        raise ValueError("it is drawn in a tilted plane and only flat drawings are taken; project it onto a plane")
+    if kind == "SPLINE" and len(points) > LIMIT_POINTS:
+        raise ValueError(f"it has more than {LIMIT_POINTS} points; simplify it")
 
 
 def _line(entity: Any) -> tuple[Segment, ...]:
@@ -93,8 +121,13 @@ def _polyline(entity: Any) -> tuple[Segment, ...]:
 
 
 def _curve(entity: Any) -> tuple[Segment, ...]:
-    points = [complex(point.x, point.y) for point in entity.flattening(1.0, 8)]
-    size = max(abs(point - points[0]) for point in points) if points else 0.0
+    if entity.dxftype() == "ELLIPSE":
+        size = 2.0 * float(entity.dxf.major_axis.magnitude)
+    else:
+        held = [_at(point) for point in (*entity.control_points, *entity.fit_points)]
+        size = max((abs(point - held[0]) for point in held), default=0.0)
+    if not math.isfinite(size):
+        raise ValueError("a coordinate is no number")
     points = [complex(point.x, point.y) for point in entity.flattening(max(FLAT * size, 1e-9), 8)]
     return tuple(Segment(a, b) for a, b in pairwise(points))
 
@@ -118,7 +151,3 @@ def _mirror(segment: Segment) -> Segment:
 
 def _at(point: Any) -> complex:
     return complex(float(point[0]), float(point[1]))
-
-
-def _xy(at: complex) -> tuple[float, float]:
-    return at.real, at.imag

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import cmath
 import io
+import math
 import re
 from typing import Any
 
@@ -75,13 +77,16 @@ def _chains(root: Any, file: str) -> list[tuple[Segment, ...]]:
     try:
         parsed = SVG.parse(io.StringIO(tostring(root, encoding="unicode")), reify=True)
         paths = [Path(item) for item in parsed.elements() if isinstance(item, Shape)]
-    except (ValueError, TypeError, AttributeError, IndexError, ZeroDivisionError, RecursionError) as error:
+    except Exception as error:  # a stranger's file can make the reader stumble anywhere
         raise RecordingError(f"{file}: a shape cannot be read ({error}). Save it again as plain SVG.") from None
     chains: list[tuple[Segment, ...]] = []
     total = 0
-    for path in paths:
+    for number, path in enumerate(paths, 1):
         for sub in path.as_subpaths():
-            chain = tuple(_segments(Path(sub)))
+            try:
+                chain = tuple(_segments(Path(sub)))
+            except (ValueError, OverflowError, ZeroDivisionError, TypeError) as error:
+                raise RecordingError(f"{file}: shape {number} cannot be read ({error}). Draw it again.") from None
             total += len(chain)
             if total > LIMIT_SEGMENTS:
                 raise RecordingError(f"{file}: more than {LIMIT_SEGMENTS} lines and arcs. Simplify it.")
@@ -97,6 +102,8 @@ def _segments(path: Any) -> list[Segment]:
     for piece in path:
         if piece.start is None or piece.end is None:
             continue
+        if not all(map(cmath.isfinite, (_up(piece.start), _up(piece.end), _up(piece.point(0.5))))):
+            raise ValueError("a coordinate is no number")
         if isinstance(piece, Line | Close):
             rows.append(Segment(_up(piece.start), _up(piece.end)))
         elif isinstance(piece, Arc | CubicBezier | QuadraticBezier):
@@ -128,7 +135,8 @@ def _unit(root: Any) -> float | None:
         return None
     try:
         wide = float(view[2])
-        return float(stated[1]) * SIZES_M[stated[2]] / wide if wide > 0.0 else None
+        unit = float(stated[1]) * SIZES_M[stated[2]] / wide if wide > 0.0 else 0.0
+        return unit if 0.0 < unit < math.inf else None
     except ValueError:
         return None
 

@@ -7,10 +7,10 @@ that does not state its unit is refused unless the build does, so that inches ne
 
 from __future__ import annotations
 
+import cmath
+import math
 from collections.abc import Sequence
 from pathlib import Path
-
-import numpy as np
 
 from cabinwright.build.document import Build
 from cabinwright.errors import RecordingError
@@ -25,6 +25,10 @@ __all__ = ["LIMIT_BYTES", "parse_drawing", "read_drawings"]
 
 LIMIT_BYTES = 5_000_000
 LIMIT_SEGMENTS = 20_000
+LARGEST_M = 1000.0  #: farthest point from the origin
+SHORTEST_M = 1e-12  #: what is shorter is no line but a point
+MOST_BULGE = 1000.0
+MOST_MEETING = 64  #: ends of lines at one place
 JOIN_M = 2e-5  #: ends of lines nearer than this are meant to meet
 UNITS_M = {"mm": 0.001, "cm": 0.01, "m": 1.0, "in": 0.0254, "ft": 0.3048}
 
@@ -72,12 +76,32 @@ def parse_drawing(content: bytes, *, file: str, units: str | None = None, outlin
             'Save it with a unit, or write file_units = "mm" or "in" beside file.'
         )
     scale = stated_m if stated_m is not None else UNITS_M[units or "mm"]
-    loops, lines = _joined([tuple(s.moved(turn=complex(scale)) for s in chain) for chain in chains])
+    drawn = [tuple(segment.moved(turn=complex(scale)) for segment in chain) for chain in chains]
+    _bounded(drawn, file)
+    loops, lines = _joined(
+        [kept for chain in drawn if (kept := tuple(s for s in chain if abs(s.chord) > SHORTEST_M))], file
+    )
     if not outline:
         if not loops and not lines:
             raise RecordingError(f"{file}: nothing to draw was found. Turn text and images into paths.")
         return Drawn(tuple(loops), tuple(lines))
     return Drawn(_outlines(loops, lines, file))
+
+
+def _bounded(chains: Sequence[tuple[Segment, ...]], file: str) -> None:
+    """Raises ``RecordingError`` for numbers that are none, for what is larger than any car, and for arcs that are no arcs."""
+    for segment in (segment for chain in chains for segment in chain):
+        for at in (segment.start, segment.end):
+            if not cmath.isfinite(at) or max(abs(at.real), abs(at.imag)) > LARGEST_M:
+                raise RecordingError(
+                    f"{file}: a point at {at.real:.4g}, {at.imag:.4g} m is farther than {LARGEST_M:.0f} m from the origin, or no "
+                    "number. Check the unit of the drawing and move it to the origin."
+                )
+        if not abs(segment.bulge) <= MOST_BULGE:
+            raise RecordingError(
+                f"{file}: the arc at {1e3 * segment.start.real:.2f}, {1e3 * segment.start.imag:.2f} mm has a bulge of "
+                f"{segment.bulge:.4g}; more than {MOST_BULGE:.0f} is all but a whole circle. Draw it again."
+            )
 
 
 def _outlines(loops: Sequence[Contour], lines: Sequence[tuple[Segment, ...]], file: str) -> tuple[Contour, ...]:
@@ -98,25 +122,68 @@ def _outlines(loops: Sequence[Contour], lines: Sequence[tuple[Segment, ...]], fi
     return tuple(sorted((loop.counter_clockwise() for loop in loops), key=lambda item: -item.area_m2))
 
 
-def _joined(chains: Sequence[tuple[Segment, ...]]) -> tuple[list[Contour], list[tuple[Segment, ...]]]:
+def _joined(chains: Sequence[tuple[Segment, ...]], file: str) -> tuple[list[Contour], list[tuple[Segment, ...]]]:
     """Chains joined where their ends meet, whichever way they were drawn: closed loops, and what stays open."""
-    left = [chain for chain in chains if chain]
+    ends = _Ends(chains, file)
     loops, lines = [], []
-    while left:
-        chain = left.pop(0)
-        while left and abs(chain[-1].end - chain[0].start) > JOIN_M:
-            ends = np.array([[row[0].start, row[-1].end] for row in left])
-            gaps = np.abs(ends - chain[-1].end)
-            index, side = np.unravel_index(int(np.argmin(gaps)), gaps.shape)
-            if gaps[index, side] > JOIN_M:
+    for number, whole in enumerate(chains):
+        if not ends.take(number):
+            continue
+        chain = list(whole)
+        while abs(chain[-1].end - chain[0].start) > JOIN_M:
+            met = ends.nearest(chain[-1].end)
+            if met is None:
                 break
-            more = left.pop(int(index))
-            chain = (*chain, *(more if side == 0 else tuple(segment.reversed() for segment in reversed(more))))
+            index, side = met
+            ends.take(index)
+            more = chains[index]
+            chain += more if side == 0 else [segment.reversed() for segment in reversed(more)]
         closed = abs(chain[-1].end - chain[0].start) <= JOIN_M and (len(chain) > 1)
         if closed:
             starts = [segment.start for segment in chain]
             rows = [Segment(a, b, s.bulge) for a, b, s in zip(starts, [*starts[1:], starts[0]], chain, strict=True)]
             loops.append(Contour(tuple(row for row in rows if abs(row.chord) > 0.0)))
         else:
-            lines.append(chain)
+            lines.append(tuple(chain))
     return loops, lines
+
+
+class _Ends:
+    """Free ends of chains in squares of a grid, so that thousands of loose lines are joined in about as many steps."""
+
+    def __init__(self, chains: Sequence[tuple[Segment, ...]], file: str) -> None:
+        self._at = [(chain[0].start, chain[-1].end) for chain in chains]
+        self._free = set(range(len(chains)))
+        self._cells: dict[tuple[int, int], list[tuple[int, int]]] = {}
+        for index, pair in enumerate(self._at):
+            for side, at in enumerate(pair):
+                some = self._cells.setdefault(_cell(at), [])
+                some.append((index, side))
+                if len(some) > MOST_MEETING:
+                    raise RecordingError(
+                        f"{file}: more than {MOST_MEETING} lines end at {1e3 * at.real:.2f}, {1e3 * at.imag:.2f} mm. "
+                        "Take out lines that are no outline."
+                    )
+
+    def take(self, index: int) -> bool:
+        """Whether the chain was free; it is so no more."""
+        free = index in self._free
+        self._free.discard(index)
+        return free
+
+    def nearest(self, at: complex) -> tuple[int, int] | None:
+        """The chain, and which of its ends, that begins or ends here."""
+        x, y = _cell(at)
+        near = [
+            (abs(self._at[index][side] - at), index, side)
+            for column in (x - 1, x, x + 1)
+            for row in (y - 1, y, y + 1)
+            for index, side in self._cells.get((column, row), ())
+            if index in self._free
+        ]
+        gap, index, side = min(near, default=(JOIN_M + 1.0, 0, 0))
+        return (index, side) if gap <= JOIN_M else None
+
+
+def _cell(at: complex) -> tuple[int, int]:
+    return math.floor(at.real / JOIN_M), math.floor(at.imag / JOIN_M)
