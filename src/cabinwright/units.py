@@ -50,13 +50,16 @@ UNITS: dict[str, tuple[Unit, ...]] = {
     "m3": (
         Unit("m³", Fraction(1), ("m^3", "m3")),
         Unit("L", Fraction(1, 1000), ("litre", "litres", "liter", "liters", "dm³", "dm^3")),
-        Unit("ft³", Fraction(254 * 12, 10_000) ** 3, ("ft^3", "ft3")),
-        Unit("in³", Fraction(254, 10_000) ** 3, ("in^3", "in3")),
+        Unit("ft³", Fraction(254 * 12, 10_000) ** 3, ("ft^3", "ft3", "cu ft", "cubic foot", "cubic feet")),
+        Unit("in³", Fraction(254, 10_000) ** 3, ("in^3", "in3", "cu in", "cubic inch", "cubic inches")),
+        Unit("cm³", Fraction(1, 1_000_000), ("cm^3", "cm3", "cc", "mL")),
     ),
     "m2": (
         Unit("m²", Fraction(1), ("m^2", "m2")),
-        Unit("cm²", Fraction(1, 10_000), ("cm^2", "cm2")),
-        Unit("in²", Fraction(254, 10_000) ** 2, ("in^2", "in2")),
+        Unit("cm²", Fraction(1, 10_000), ("cm^2", "cm2", "sq cm")),
+        Unit("mm²", Fraction(1, 1_000_000), ("mm^2", "mm2", "sq mm")),
+        Unit("in²", Fraction(254, 10_000) ** 2, ("in^2", "in2", "sq in", "square inch", "square inches")),
+        Unit("ft²", Fraction(254 * 12, 10_000) ** 2, ("ft^2", "ft2", "sq ft", "square foot", "square feet")),
     ),
     "kg": (
         Unit("kg", Fraction(1)),
@@ -98,7 +101,7 @@ _NUMBER = re.compile(
     r"""(?P<sign>[+\-−])?\s*
         (?: (?:(?P<whole>\d{1,9})\s+)? (?P<over>\d{1,6})\s*/\s*(?P<under>\d{1,6})
           | (?P<decimal>(?:\d{1,30}(?:\.\d{0,30})?|\.\d{1,30})(?:[eE][+\-]?\d{1,2})?) )
-        \s*(?P<unit>[^\d\s.+\-−]*(?:\^?[23](?=\s*\Z))?)\s*""",
+        \s*(?P<unit>(?:(?i:cu|cubic|sq|square)(?:\.\s*|\s+))?[^\d\s.+\-−]*(?:\^?[23](?=\s*\Z))?)\s*""",
     re.VERBOSE | re.ASCII,
 )
 
@@ -208,6 +211,7 @@ def _value(term: re.Match[str]) -> Fraction:
 
 def _unit(written: str, *, text: str, suffix: str) -> Unit:
     """Symbols are matched with their case first, so that a prefix keeps its meaning, and without it second."""
+    written = " ".join(written.replace(".", " ").split())  # "cu. ft" is "cu ft"
     for fold in (str, str.casefold):
         for unit in UNITS[suffix]:
             if fold(written) in {fold(spelling) for spelling in (unit.symbol, *unit.spellings)}:

@@ -226,3 +226,15 @@ def test_what_an_offset_leaves_between_two_arcs_is_no_crossing(
                 Segment(start / 2.0 + 0.2j * radius_m, start),
             )
         ).check()
+
+
+def test_points_on_one_line_hold_no_area() -> None:
+    with pytest.raises(OutlineFault, match="holds no area") as flat:
+        from_corners([Corner(0), Corner(0.1), Corner(0.3), Corner(0.2)], fillet_m=0.0)
+    assert flat.value.kind == "nothing left"
+    assert "one line" in flat.value.cure
+
+
+def test_an_arc_through_its_own_end_is_told_with_its_place() -> None:
+    with pytest.raises(OutlineFault, match=r"via_m is one of its own ends at 300\.0, 0\.0 mm"):
+        from_corners([Corner(0), Corner(0.3, via=0.3 + 0j), Corner(0.3 + 0.2j)], fillet_m=0.0)

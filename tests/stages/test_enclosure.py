@@ -202,6 +202,11 @@ def test_the_room_behind_a_place_is_not_taken_without_a_word() -> None:
             box(kind="passive radiator", radiator="{mms_kg = 0.0001, cms_m_per_n = 1e-5, sd_m2 = 0.03}"),
             MODEL,
         ),
+        (
+            "enclosure.radiator_travel",
+            box(kind="passive radiator", radiator=RADIATOR.replace(", xmax_m = 0.012", "")),
+            MODEL,
+        ),
         ("enclosure.figure_sense", box(), MODEL + "le_h = 0.8\n"),  # millihenries, unsaid
         ("enclosure.figure_sense", box(), MODEL.replace("xmax_m = 0.013", "xmax_m = 0.13")),
         ("enclosure.figure_sense", box(), MODEL.replace("vas_m3 = 0.041", "vas_m3 = 41")),  # litres, unsaid

@@ -118,11 +118,10 @@ class Contour:
                 raise OutlineFault(
                     "open", a.end, f"the outline is open by {gap:.3f} mm", "Let its last point meet its first."
                 )
+        _broad(self.segments)
         _uncrossed(self.segments)
         if abs(self.area_m2) < NEAR_M:
-            raise OutlineFault(
-                "nothing left", self.segments[0].start, "the outline holds no area", "Give it three points or more."
-            )
+            raise _no_area(self.segments)
 
     def offset(self, distance_m: float) -> tuple[Contour, ...]:
         """Outlines ``distance_m`` outside of this one (inside if negative), arcs kept; none where nothing is left."""
@@ -189,7 +188,12 @@ def from_corners(
     for before, here in steps:
         if abs(here.at - before.at) < NEAR_M:
             raise OutlineFault("too tight", here.at, "two points of the outline are one", "Take one of them out.")
+        if here.via is not None and min(abs(here.via - before.at), abs(here.via - here.at)) < NEAR_M:
+            cure = "Put via_m on the arc, between its ends, or leave it out for a line."
+            raise OutlineFault("too tight", here.at, "an arc's via_m is one of its own ends", cure)
     chain = [line_or_arc(a.at, b.at, via=b.via, sagitta_m=b.sagitta_m) for a, b in steps]
+    if closed:
+        _broad(chain)
     _uncrossed(chain, closed=closed)
     rounded: dict[int, Segment] = {}
     for index, (_, here) in enumerate(steps):
@@ -283,6 +287,19 @@ def _pairs(segments: Sequence[Segment]) -> Iterable[tuple[int, int]]:
         return []
     first, second = STRtree(boxes).query(boxes)
     return [(int(i), int(j)) for i, j in zip(first, second, strict=True) if i < j]
+
+
+def _no_area(segments: Sequence[Segment]) -> OutlineFault:
+    cure = "Give it three points or more that do not lie on one line."
+    return OutlineFault("nothing left", segments[0].start, "the outline holds no area", cure)
+
+
+def _broad(segments: Sequence[Segment]) -> None:
+    """Raises ``OutlineFault`` where all of an outline lies on one line, which is no crossing."""
+    first = segments[0]
+    way = first.chord / abs(first.chord)
+    if all(item.is_line and abs((way.conjugate() * (item.end - first.start)).imag) < NEAR_M for item in segments):
+        raise _no_area(segments)
 
 
 def _uncrossed(segments: Sequence[Segment], *, closed: bool = True) -> None:

@@ -64,6 +64,8 @@ def _speaker(box: Box, model: SpeakerModel, result: BoxResult) -> Iterator[Findi
     if model.pe_w is not None and float(np.min(result.limits_db["thermal"] - result.curves.level_db)) < -0.05:
         yield finding("enclosure.too_much_power", where=box.name, value=result.power_w, limit=model.pe_w, unit="W")
     part = box.radiator
+    if part is not None and part.xmax_m is None and box.kind == "passive radiator":
+        yield finding("enclosure.radiator_travel", where=box.name)
     if part is not None and part.xmax_m is not None and result.curves.radiator_excursion_m is not None:
         moves = float(result.curves.radiator_excursion_m[plays].max())
         if moves > part.xmax_m:

@@ -20,6 +20,7 @@ __all__ = ["CURVE_FILLET_M", "FILLET_M", "Shapes", "apart", "corners_of", "fault
 
 FILLET_M = 0.003  #: rounding where an outline would kink, unless said
 CURVE_FILLET_M = 0.02  #: the same along a curve
+SLIVER_M = 5e-4  #: narrower is no part but a slip. Common practice, no source
 
 DrawnFiles = Mapping[str, Drawn | str]
 
@@ -109,6 +110,10 @@ def _outline(panel: Panel, drawn: DrawnFiles) -> tuple[Contour, tuple[Contour, .
         if len(moved) != 1:
             raise apart(outline, moved, panel.offset_m)
         outline = moved[0]
+    if (mean := 2.0 * abs(outline.area_m2) / outline.length_m) < SLIVER_M:
+        rule = f"the outline is a sliver, {1e3 * mean:.3f} mm wide at the mean; drawn from"
+        cure = "Look for a slipped unit or two points that should be one; nothing so narrow can be cut."
+        raise OutlineFault("nothing left", outline.segments[0].start, rule, cure)
     return outline, inner
 
 
