@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cabinwright.physics.outline import Contour, Corner, circle, from_corners
-from cabinwright.physics.solid import Bore, Mesh, Slab, section, shell
+from cabinwright.physics.solid import Bore, Mesh, Slab, bored, section, shell
 
 ROUND = circle(0.0, 0.5)
 
@@ -25,7 +25,7 @@ def rectangle(width: float, height: float) -> Contour:
 def test_a_round_shell_is_closed_and_as_large_as_it_should() -> None:
     ring = Slab(0.02, 0.2, ROUND, (circle(0.0, 0.46),))
     slabs = [Slab(0.0, 0.02, ROUND), ring, Slab(0.2, 0.22, ROUND)]
-    mesh = shell(slabs, bores=[Bore((0.0, 0.0, 0.19), (0.0, 0.0, 1.0), 0.2, 0.05)])
+    mesh = shell(slabs, holes=[Slab(0.19, 0.24, circle(0.0, 0.2))])
     body = trimesh.Trimesh(mesh.vertices, mesh.faces, process=False)
     exact = sum(slab.volume_m3 for slab in slabs) - pi / 4 * 0.2**2 * 0.02
     assert body.is_watertight and body.is_winding_consistent
@@ -59,6 +59,6 @@ def test_sections_have_the_right_area() -> None:
 
 def test_a_hole_through_a_wall() -> None:
     whole = shell([Slab(0.0, 0.1, rectangle(0.3, 0.2))])
-    bored = shell([Slab(0.0, 0.1, rectangle(0.3, 0.2))], bores=[Bore((0.15, -0.01, 0.05), (0.0, 1.0, 0.0), 0.06, 0.22)])
-    assert bored.open_edges == 0
-    assert whole.volume_m3 - bored.volume_m3 == pytest.approx(pi / 4 * 0.06**2 * 0.2, rel=2e-3)
+    less = bored(whole, [Bore((0.15, -0.01, 0.05), (0.0, 1.0, 0.0), 0.06, 0.22)])
+    assert less.open_edges == 0
+    assert whole.volume_m3 - less.volume_m3 == pytest.approx(pi / 4 * 0.06**2 * 0.2, rel=2e-3)

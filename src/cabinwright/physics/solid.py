@@ -7,7 +7,7 @@ volume is the sum of signed tetrahedra over the faces (divergence theorem). Arcs
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
@@ -18,9 +18,10 @@ from shapely.geometry.base import BaseGeometry
 
 from cabinwright.physics.outline import Contour
 
-__all__ = ["Bore", "Mesh", "Slab", "bored", "section", "shell"]
+__all__ = ["Bore", "Mesh", "Part", "Plate", "Slab", "bored", "left_over", "section", "shares_m3", "shell"]
 
 CHORD_M = 1e-5  #: farthest that a chord of the solid lies from its arc
+FINE = 1e3  #: outlines are handed over in millimetres: manifold3d rounds them to the eighth decimal
 ROUND = 96  #: sides of a bored hole
 
 Real = NDArray[np.float64]
@@ -87,27 +88,73 @@ class Bore:
     length_m: float
 
 
-def shell(slabs: Sequence[Slab], *, bores: Sequence[Bore] = (), holes: Sequence[Slab] = ()) -> Mesh:
-    """All slabs as one solid, less ``bores`` and ``holes``; arcs as chords within 10 µm.
+@dataclass(frozen=True)
+class Plate:
+    """A board or tube that stands anywhere: an outline in its own plane, drawn ``thick_m`` to the side that ``way`` looks.
 
+    ``at``, ``along`` and ``up`` (3,) place the plane: a point x + jy of the outline lies at ``at`` + x ``along`` + y ``up``;
+    both are unit vectors across one another, and ``way`` is ``along`` × ``up``.
+    """
+
+    at: tuple[float, float, float]
+    along: tuple[float, float, float]
+    up: tuple[float, float, float]
+    outline: Contour
+    thick_m: float
+    openings: tuple[Contour, ...] = ()
+
+
+Part = Slab | Plate
+
+
+def shell(
+    slabs: Sequence[Slab],
+    *,
+    holes: Sequence[Part] = (),
+    inside: Sequence[Part] = (),
+    tubes: Sequence[Part] = (),
+    passed: Sequence[Part] = (),
+) -> Mesh:
+    """All slabs as one solid, less ``holes``, with what stands ``inside``; arcs as chords within 10 µm.
+
+    What would reach out of the slabs is cut off, and where ``passed`` goes through what stands inside, that is cut away before
+    ``tubes`` are put in.
     Raises ``ValueError`` where what comes out is not closed.
     """
-    from manifold3d import Manifold, OpType
+    whole = _joined(slabs)
+    if holes:
+        whole = whole - _joined(holes)
+    if inside:
+        kept = _joined(inside) ^ _joined([replace(slab, openings=()) for slab in slabs])
+        whole = whole + (kept - _joined(passed) if passed else kept)
+    return _closed(whole + _joined(tubes) if tubes else whole)
 
-    whole = Manifold.batch_boolean([_extruded(slab) for slab in slabs], OpType.Add)
-    gone = [_bored(bore) for bore in bores] + [_extruded(hole) for hole in holes]
-    if gone:
-        whole = whole - Manifold.batch_boolean(gone, OpType.Add)
-    return _closed(whole)
+
+def shares_m3(groups: Sequence[Sequence[Part]], *, within: Sequence[Part]) -> list[float]:
+    """What each group takes [m³] of the room ``within`` that no group before it took: what two share counts once."""
+    room = _joined(within)
+    before, taken, shares = None, 0.0, []
+    for group in groups:
+        if group:
+            before = _joined(group) if before is None else before + _joined(group)
+            whole = float((before ^ room).volume())
+            shares.append(whole - taken)
+            taken = whole
+        else:
+            shares.append(0.0)
+    return shares
+
+
+def left_over(within: Sequence[Part], *, gone: Sequence[Part]) -> Mesh:
+    """The room ``within`` less all that is ``gone``. Raises ``ValueError`` where what comes out is not closed."""
+    return _closed(_joined(within) - _joined(gone) if gone else _joined(within))
 
 
 def bored(mesh: Mesh, bores: Sequence[Bore]) -> Mesh:
     """A closed solid less ``bores``. Raises ``ValueError`` where it, or what comes out, is not closed."""
-    from manifold3d import Manifold, OpType
-
     whole = _solid(mesh)
     if bores:
-        whole = whole - Manifold.batch_boolean([_bored(bore) for bore in bores], OpType.Add)
+        whole = whole - _sum([_bored(bore) for bore in bores])
     return _closed(whole)
 
 
@@ -153,12 +200,39 @@ def _points(contour: Contour) -> Real:
     return np.column_stack((points.real, points.imag))
 
 
-def _extruded(slab: Slab) -> Any:
+def _even(contour: Contour) -> Real:
+    """Its points, moved from the middle until they hold its own area: what stands free is then as large as it should."""
+    points = _points(contour)
+    polygon = Polygon(points)
+    middle = np.asarray(polygon.centroid.coords)[0]
+    return np.asarray(middle + (points - middle) * np.sqrt(abs(contour.area_m2) / polygon.area))
+
+
+def _joined(parts: Sequence[Part]) -> Any:
+    return _sum([_part(item) for item in parts])
+
+
+def _sum(solids: Sequence[Any]) -> Any:
+    from manifold3d import Manifold, OpType
+
+    return Manifold.batch_boolean(list(solids), OpType.Add)
+
+
+def _part(item: Part) -> Any:
     from manifold3d import CrossSection, FillRule
 
-    loops = [_points(slab.outline), *(_points(item)[::-1] for item in slab.openings)]
+    trace = _points if isinstance(item, Slab) else _even
+    loops = [FINE * trace(item.outline), *(FINE * trace(hole)[::-1] for hole in item.openings)]
     plan = CrossSection(loops, FillRule.Positive)
-    return plan.extrude(slab.high_m - slab.low_m).translate((0.0, 0.0, slab.low_m))
+    if isinstance(item, Slab):
+        return (
+            plan.extrude(item.high_m - item.low_m)
+            .scale((1.0 / FINE, 1.0 / FINE, 1.0))
+            .translate((0.0, 0.0, item.low_m))
+        )
+    way = np.cross(item.along, item.up)
+    along, up = np.divide(item.along, FINE), np.divide(item.up, FINE)
+    return plan.extrude(item.thick_m).transform(np.column_stack((along, up, way, item.at)))
 
 
 def _bored(bore: Bore) -> Any:

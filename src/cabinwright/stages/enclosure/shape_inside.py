@@ -1,10 +1,9 @@
-"""What goes into a box: loudspeakers and ports put on the baffle, what everything displaces, what is near what."""
+"""What goes into a box: loudspeakers and ports put on the baffle, and what is near what."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from math import pi
 
 import numpy as np
 from shapely import LineString, Point, Polygon, box
@@ -16,7 +15,7 @@ from cabinwright.findings import Finding, finding
 from cabinwright.stages.enclosure.result import PortResult
 from cabinwright.stages.enclosure.shape import Body
 
-__all__ = ["Mount", "clearances", "displaced", "mounted", "port_size"]
+__all__ = ["Mount", "behind_m", "clearances", "mounted", "port_size"]
 
 BEHIND_M = 0.025  #: air behind a magnet, for its vent and its heat; common practice
 BEFORE_M = 0.005  #: between the cone at its farthest and a cover; common practice
@@ -39,44 +38,6 @@ def port_size(port: PortResult, wall_m: float) -> tuple[float, float]:
     if port.diameter_m is not None:
         return port.diameter_m + 2.0 * wall_m, port.diameter_m + 2.0 * wall_m
     return (port.width_m or 0.0) + 2.0 * wall_m, (port.height_m or 0.0) + 2.0 * wall_m
-
-
-def displaced(
-    shape: BoxShape, body: Body, model: SpeakerModel, units: int, port: PortResult | None, mount: Mount
-) -> dict[str, float]:
-    """Volumes that the air does not have, by what takes them."""
-    high = body.inside_high_m - body.inside_low_m
-    taken = {
-        "speakers": units * _own_volume_m3(model),
-        "braces": sum(
-            abs(complex(*item.to_m) - complex(*item.from_m))
-            * (item.board_m or body.board_m)
-            * high
-            * (1.0 - item.open_share)
-            for item in shape.braces
-        ),
-        "posts": sum(pi / 4.0 * item.diameter_m**2 * high for item in shape.posts),
-        "port": 0.0,
-        "second_board": 0.0,
-    }
-    if port is not None:
-        wide, tall = port_size(port, shape.port_wall_m)
-        area = pi / 4.0 * wide**2 if port.diameter_m is not None else wide * tall
-        boards = body.board_m * (2 if shape.double_baffle else 1)
-        taken["port"] = port.count * area * max(0.0, port.length_m - boards)
-    if body.wall is not None and shape.double_baffle:  # it lies inside, as large as the wall there
-        side = body.hollow_runs[0].opening
-        assert side is not None
-        holes = units * pi / 4.0 * (mount.cut_out_m or 0.0) ** 2
-        taken["second_board"] = (side.segments[body.wall].length_m * high - holes) * body.board_m
-    return taken
-
-
-def _own_volume_m3(model: SpeakerModel) -> float:
-    if model.displacement_m3 is not None:
-        return model.displacement_m3
-    known = model.depth_m is not None and model.cut_out_m is not None
-    return 0.5 * model.depth_m * pi / 4.0 * model.cut_out_m**2 if known else 0.0  # type: ignore[operator]
 
 
 def room_of(shape: BoxShape, body: Body) -> Polygon:
@@ -153,7 +114,7 @@ def clearances(
     if model.depth_m is None:
         found.append(finding("enclosure.shape_unknown", where=where, value="depth_m"))
     else:
-        behind = _behind(shape, body, mount) - model.depth_m
+        behind = behind_m(shape, body, mount.speakers) - model.depth_m
         gaps["behind_m"] = _judged(behind, where, found, "enclosure.shape_deep", "enclosure.shape_vent", BEHIND_M)
     travel = model.xmech_m or model.xmax_m
     if shape.cover_gap_m is not None and travel is not None:
@@ -216,8 +177,8 @@ def _rim(shape: BoxShape, body: Body, model: SpeakerModel, mount: Mount) -> floa
     return float(gap)
 
 
-def _behind(shape: BoxShape, body: Body, mount: Mount) -> float:
-    """Free depth behind the baffle, at the shallowest loudspeaker."""
+def behind_m(shape: BoxShape, body: Body, places: Sequence[complex]) -> float:
+    """Free depth behind the baffle, at the shallowest of some places in it."""
     if body.wall is None:
         return body.inside_high_m - body.inside_low_m
     run = body.hollow_runs[0]
@@ -227,7 +188,7 @@ def _behind(shape: BoxShape, body: Body, mount: Mount) -> float:
     way = side.chord / abs(side.chord)
     inside = run.opening.polygon
     depths = []
-    for at in mount.speakers:
+    for at in places:
         foot = outer.start + way * at.real + 1j * way * body.board_m
         ray = LineString([(foot.real, foot.imag), ((foot + 10j * way).real, (foot + 10j * way).imag)])
         depths.append(ray.intersection(inside).length)

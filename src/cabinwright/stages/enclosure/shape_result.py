@@ -49,9 +49,11 @@ class ShapeResult:
     displaced_m3: dict[str, float]
     net_volume_m3: float
     stated_volume_m3: float | None
-    material_volume_m3: float  #: exactly; boards alone
-    mass_kg: float  #: boards alone
-    mesh: Mesh
+    material_volume_m3: float  #: boards, braces and posts
+    mass_kg: float  #: the same
+    mesh: Mesh  #: boards, braces, posts and the tubes of straight ports as one
+    air: Mesh  #: the air inside, with what the loudspeakers displace of it
+    port_drawn: bool  #: False: the port has bends or does not lie straight, and stands in neither of both
     speakers: tuple[complex, ...]  #: centres: in plan, or along the wall and up
     cut_out_m: float | None
     ports: tuple[complex, ...]
@@ -103,6 +105,9 @@ class ShapeResult:
                 "volume_m3": self.mesh.volume_m3,
                 "triangles": len(self.mesh.faces),
                 "watertight": self.mesh.open_edges == 0,
+                "air_volume_m3": self.air.volume_m3,
+                "air_watertight": self.air.open_edges == 0,
+                "port_drawn": self.port_drawn,
                 "file_unit": "mm",
             },
             "speakers_at_m": [[at.real, at.imag] for at in self.speakers],

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from math import pi
 
 from cabinwright.build.document import Build
 from cabinwright.build.loudspeaker import Box, SpeakerModel
@@ -11,13 +10,13 @@ from cabinwright.build.shapes import BoxShape
 from cabinwright.build.workshop import Sheet
 from cabinwright.findings import Finding, finding
 from cabinwright.physics.outline import OutlineFault
-from cabinwright.physics.solid import Bore, Mesh, Slab, shell
 from cabinwright.stages.enclosure.fit import housed_gaps, largest, passage
 from cabinwright.stages.enclosure.port_room import ports_laid
 from cabinwright.stages.enclosure.result import PortResult
-from cabinwright.stages.enclosure.shape import Body, Files, ShapeFault, body_of, chain, outline_of
-from cabinwright.stages.enclosure.shape_inside import Mount, clearances, displaced, mounted
+from cabinwright.stages.enclosure.shape import Body, Files, ShapeFault, body_of, outline_of
+from cabinwright.stages.enclosure.shape_inside import clearances, mounted
 from cabinwright.stages.enclosure.shape_result import Gate, HousedResult, ShapeResult
+from cabinwright.stages.enclosure.shape_solid import displaced, solid_of
 from cabinwright.stages.enclosure.walls import Wall, board_of, walls_of
 
 __all__ = ["Draft", "drafted", "finished", "refused"]
@@ -48,7 +47,8 @@ class Draft:
 
     def taken(self, port: PortResult | None) -> dict[str, float]:
         """What displaces air in it, by kind."""
-        return displaced(self.shape, self.body, self.model, self.units, port, Mount((), self.model.cut_out_m))
+        mount = mounted(self.shape, self.body, self.model, self.units, port)
+        return displaced(self.shape, self.body, self.model, self.units, port, mount)
 
     def net_m3(self, port: PortResult | None) -> float:
         """Air that is left."""
@@ -133,11 +133,13 @@ def finished(draft: Draft, port: PortResult | None, files: Files) -> tuple[Shape
     runs = () if port is None else ports_laid(box.name, shape, body, model, mount, port, found)
     meets = any(item.severity == "stop" for item in found)
     try:  # holes that meet something are left out: no file comes of it
-        mesh, material = _solid(shape, body, Mount((), None) if meets else mount)
+        solid = solid_of(shape, body, port, mount, holes=not meets)
     except ValueError as fault:
         return None, [*found, refused(box.name, fault)]
-    if abs(mesh.volume_m3 / material - 1.0) > SOLID_SHARE:
-        return None, [*found, refused(box.name, ValueError("the volume of the solid differs from that of its boards"))]
+    parts, air = solid.material_m3 + solid.tubes_m3, net + taken["speakers"]
+    apart = max(abs(solid.mesh.volume_m3 / parts - 1.0), abs(solid.air.volume_m3 / air - 1.0))
+    if apart > SOLID_SHARE:
+        return None, [*found, refused(box.name, ValueError("the volume of the solid differs from that of its parts"))]
     if box.volume_m3 is not None and abs(net / box.volume_m3 - 1.0) > DIFFERS:
         found.append(
             finding(
@@ -165,9 +167,11 @@ def finished(draft: Draft, port: PortResult | None, files: Files) -> tuple[Shape
         displaced_m3=taken,
         net_volume_m3=net,
         stated_volume_m3=box.volume_m3,
-        material_volume_m3=material,
-        mass_kg=material * board_of(draft.material, body.board_m).density_kg_m3,
-        mesh=mesh,
+        material_volume_m3=solid.material_m3,
+        mass_kg=solid.material_m3 * board_of(draft.material, body.board_m).density_kg_m3,
+        mesh=solid.mesh,
+        air=solid.air,
+        port_drawn=solid.port_drawn,
         speakers=mount.speakers,
         cut_out_m=mount.cut_out_m,
         ports=mount.ports,
@@ -184,56 +188,6 @@ def finished(draft: Draft, port: PortResult | None, files: Files) -> tuple[Shape
     )
     stops = tuple(dict.fromkeys(item.code for item in found if item.severity == "stop"))
     return replace(result, stopped=stops), found
-
-
-def _solid(shape: BoxShape, body: Body, mount: Mount) -> tuple[Mesh, float]:
-    """The boards as one closed solid, and their volume from areas and thicknesses."""
-    slabs = [run.slab() for run in body.runs]
-    volume = sum(slab.volume_m3 for slab in slabs)
-    thick = body.board_m * (2 if shape.double_baffle else 1)
-    deep = thick + 2e-3
-    bores = []
-    holes: list[Slab] = []
-    cuts = [(at, mount.cut_out_m) for at in mount.speakers if mount.cut_out_m]
-    cuts += [(at, mount.port_m[0]) for at in mount.ports if mount.port_m and mount.port_round]
-    for at, diameter in cuts:
-        bores.append(Bore(*_bore(shape, body, at, deep), diameter, deep))
-        volume -= pi / 4.0 * diameter**2 * thick
-    if mount.port_m and not mount.port_round and body.wall is None:
-        wide, tall = mount.port_m
-        low = 0.0 if shape.baffle == "bottom" else body.height_m - thick
-        for at in mount.ports:
-            half = complex(wide, tall) / 2.0
-            plan = chain([at - half, at + half.conjugate(), at + half, at - half.conjugate()])
-            holes.append(Slab(low - 1e-3, low + thick + 1e-3, plan))
-            volume -= wide * tall * thick
-    if body.wall is not None and shape.double_baffle:
-        slabs.append(_second_board(body))
-        volume += slabs[-1].volume_m3
-    return shell(slabs, bores=bores, holes=holes), volume
-
-
-def _bore(
-    shape: BoxShape, body: Body, at: complex, deep: float
-) -> tuple[tuple[float, float, float], tuple[float, float, float]]:
-    if body.wall is None:
-        down = shape.baffle == "top"
-        height = body.height_m + 1e-3 if down else -1e-3
-        return (at.real, at.imag, height), (0.0, 0.0, -1.0 if down else 1.0)
-    outer = body.hollow_runs[0].outline.segments[body.wall]
-    way = outer.chord / abs(outer.chord)
-    foot = outer.start + way * at.real - 1j * way * 1e-3
-    inward = 1j * way
-    return (foot.real, foot.imag, at.imag), (inward.real, inward.imag, 0.0)
-
-
-def _second_board(body: Body) -> Slab:
-    """The second board of a wall, inside, as large as the wall there."""
-    run = body.hollow_runs[0]
-    assert run.opening is not None and body.wall is not None
-    side = run.opening.segments[body.wall]
-    way = 1j * side.chord / abs(side.chord) * body.board_m
-    return Slab(run.low_m, run.high_m, chain([side.start, side.end, side.end + way, side.start + way]))
 
 
 def _soft(where: str, shape: BoxShape, walls: tuple[Wall, ...], found: list[Finding]) -> None:

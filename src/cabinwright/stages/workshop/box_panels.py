@@ -26,6 +26,7 @@ from cabinwright.stages.enclosure.result import EnclosureResult
 from cabinwright.stages.enclosure.shape import Run
 from cabinwright.stages.enclosure.shape_inside import room_of
 from cabinwright.stages.enclosure.shape_result import ShapeResult
+from cabinwright.stages.enclosure.shape_solid import window_of
 from cabinwright.stages.workshop.box_bends import bent_walls
 from cabinwright.stages.workshop.box_board import Computed, mounts, points, screws, turned_over
 from cabinwright.stages.workshop.box_walls import (
@@ -41,7 +42,6 @@ from cabinwright.stages.workshop.joinery import Joinery
 
 __all__ = ["box_panels"]
 
-WINDOW_M = 0.02  #: rounding of a brace's window
 MEET_M2 = 1e-8  #: braces whose prints in plan share less only touch
 ALIKE_M = 2e-4  #: sheets whose thickness differs less are as good
 
@@ -242,22 +242,11 @@ def _braces(box: _Box) -> Iterator[Computed]:
     high = body.inside_high_m - body.inside_low_m
     for number, item in enumerate(box.shape.braces, 1):
         name = f"{box.name}, brace {number}"
-        length = abs(complex(*item.to_m) - complex(*item.from_m))
-        window = math.sqrt(item.open_share)
-        size = (length * window, high * window)
-        # a rounded corner takes (1 - π/4) r² each: the window is as open as was said
-        radius = min(WINDOW_M, 0.25 * min(size))
-        grown = math.sqrt(1.0 + (4.0 - math.pi) * radius**2 / (size[0] * size[1])) if item.open_share else 1.0
+        length, window = abs(complex(*item.to_m) - complex(*item.from_m)), window_of(item, high)
         cuts: Sequence[CutOut] = ()
-        if item.open_share:
-            cuts = (
-                CutOut(
-                    name="window",
-                    size_m=(size[0] * grown, size[1] * grown),
-                    at_m=(length / 2.0, high / 2.0),
-                    fillet_m=radius,
-                ),
-            )
+        if window is not None:
+            middle = (length / 2.0, high / 2.0)
+            cuts = (CutOut(name="window", size_m=window.size_m, at_m=middle, fillet_m=window.fillet_m),)
         thick = item.board_m or body.board_m
         sheet = _sheet_of(box, thick)
         if sheet is None:

@@ -1,0 +1,249 @@
+"""The box as a closed solid with all that stands in it, and the air that this leaves.
+
+Braces, posts and straight ports are put where the build says; what two of them share is counted once, and what would reach into
+a wall takes no air. A port with bends, or too long to lie straight, is told by its volume alone: where it runs nobody said.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from math import pi, sqrt
+
+import numpy as np
+
+from cabinwright.build.loudspeaker import SpeakerModel
+from cabinwright.build.shapes import BoxShape, Brace
+from cabinwright.physics.outline import Contour, Corner, circle, from_corners
+from cabinwright.physics.solid import Mesh, Part, Plate, Slab, left_over, shares_m3, shell
+from cabinwright.stages.enclosure.result import PortResult
+from cabinwright.stages.enclosure.shape import Body
+from cabinwright.stages.enclosure.shape_inside import Mount, behind_m, port_size
+
+__all__ = ["Solid", "Window", "contents", "displaced", "solid_of", "window_of"]
+
+WINDOW_M = 0.02  #: rounding of a brace's window
+EMBED_M = 5e-4  #: what meets a board reaches so far into it, so that both become one body
+FLUSH_M = 1e-6  #: nearer to a wall than this it meets it
+CLEAR_M = 1e-3  #: holes are cut so far beyond the board
+Triple = tuple[float, float, float]
+
+
+@dataclass(frozen=True)
+class Window:
+    """What is cut out of a brace: sides and rounding of its corners."""
+
+    size_m: tuple[float, float]
+    fillet_m: float
+
+
+def window_of(item: Brace, high_m: float) -> Window | None:
+    """The window that leaves the air one, in the middle of a brace so high; None where it has none.
+
+    A rounded corner takes (1 − π/4) r² each: the window is made larger by that, and is as open as was said.
+    """
+    if not item.open_share:
+        return None
+    length, share = abs(complex(*item.to_m) - complex(*item.from_m)), sqrt(item.open_share)
+    size = (length * share, high_m * share)
+    radius = min(WINDOW_M, 0.25 * min(size))
+    grown = sqrt(1.0 + (4.0 - pi) * radius**2 / (size[0] * size[1]))
+    return Window((size[0] * grown, size[1] * grown), radius)
+
+
+@dataclass(frozen=True)
+class Contents:
+    """All that stands in a box: solids by kind, in the order in which what they share is given to one of them."""
+
+    second_board: list[Part] = field(default_factory=list)
+    port: list[Part] = field(default_factory=list)  #: with the air in it
+    braces: list[Part] = field(default_factory=list)
+    posts: list[Part] = field(default_factory=list)
+    tubes: list[Part] = field(default_factory=list)  #: the walls of the ports alone, from the baffle's face on
+    port_drawn: bool = True
+
+    @property
+    def wood(self) -> list[Part]:
+        """Braces and posts."""
+        return [*self.braces, *self.posts]
+
+
+@dataclass(frozen=True)
+class Solid:
+    """The box as it is made, and the air in it without that which the loudspeakers displace."""
+
+    mesh: Mesh
+    material_m3: float  #: boards, braces and posts
+    tubes_m3: float
+    air: Mesh
+    port_drawn: bool
+
+
+def contents(shape: BoxShape, body: Body, port: PortResult | None, mount: Mount) -> Contents:
+    """What stands in the box, each where it is."""
+    low, high = body.inside_low_m, body.inside_high_m
+    embed = min(EMBED_M, body.board_m / 2.0)
+    found = Contents(port_drawn=port is None or _straight(shape, body, port, mount))
+    if body.wall is not None and shape.double_baffle:
+        found.second_board.append(_second_board(body, mount))
+    found.braces.extend(_brace(item, body, embed) for item in shape.braces)
+    for post in shape.posts:
+        foot, round_ = (*post.at_m, low - embed), circle(0j, post.diameter_m)
+        found.posts.append(Plate(foot, (1.0, 0.0, 0.0), (0.0, 1.0, 0.0), round_, high - low + 2.0 * embed))
+    if port is None:
+        return found
+    outer, inner = (_mouth(port, wall) for wall in (shape.port_wall_m, 0.0))
+    for at in mount.ports:
+        boards = _boards_m(shape, body)
+        deep = max(port.length_m, boards) if found.port_drawn else boards
+        found.port.append(_through(shape, body, at, outer, 0.0, deep))
+        if found.port_drawn and shape.port_wall_m > FLUSH_M:
+            found.tubes.append(_through(shape, body, at, outer, 0.0, port.length_m, inner))
+    return found
+
+
+def displaced(
+    shape: BoxShape, body: Body, model: SpeakerModel, units: int, port: PortResult | None, mount: Mount
+) -> dict[str, float]:
+    """Volumes [m³] that the air does not have, by what takes them; what two share stands once, at the first of them.
+
+    The order: second board, port, braces, posts. A port that is not drawn counts by area × length.
+    """
+    inside = contents(shape, body, port, mount)
+    groups = (inside.second_board, inside.port, inside.braces, inside.posts)
+    second, tube, braces, posts = shares_m3(groups, within=_air(body)) if any(groups) else (0.0,) * 4
+    if port is not None:
+        away = port.count - len(mount.ports) if inside.port_drawn else port.count
+        wall = shape.port_wall_m
+        tube += away * abs(_mouth(port, wall).area_m2) * max(0.0, port.length_m - _boards_m(shape, body))
+    return {
+        "speakers": units * _own_volume_m3(model),
+        "braces": braces,
+        "posts": posts,
+        "port": tube,
+        "second_board": second,
+    }
+
+
+def solid_of(shape: BoxShape, body: Body, port: PortResult | None, mount: Mount, *, holes: bool) -> Solid:
+    """The whole box; without ``holes`` where they would meet something. Raises ``ValueError`` where it does not close."""
+    inside = contents(shape, body, port, mount)
+    slabs = [run.slab() for run in body.runs]
+    passed = inside.port if holes else []
+    second, _, wood = shares_m3((inside.second_board, passed, inside.wood), within=_air(body))
+    material = sum(slab.volume_m3 for slab in slabs) + second + wood
+    thick = _boards_m(shape, body)
+    cuts: list[Part] = []
+    tubes = 0.0
+    if holes:
+        mouths = [(at, circle(0j, mount.cut_out_m)) for at in mount.speakers if mount.cut_out_m]
+        own = body.board_m if body.wall is not None else thick  # a wall's second board has its holes already
+        material -= sum(abs(mouth.area_m2) for _, mouth in mouths) * own
+        if port is not None:
+            mouth, bore = _mouth(port, shape.port_wall_m), _mouth(port, 0.0)
+            material -= len(mount.ports) * abs(mouth.area_m2) * thick
+            tubes = len(inside.tubes) * (abs(mouth.area_m2) - abs(bore.area_m2)) * port.length_m
+            mouths += [(at, mouth) for at in mount.ports]
+        cuts = [_through(shape, body, at, mouth, -CLEAR_M, own + CLEAR_M) for at, mouth in mouths]
+    wooden = [*inside.second_board, *inside.wood]
+    mesh = shell(slabs, holes=cuts, inside=wooden, tubes=inside.tubes if holes else (), passed=passed)
+    air = left_over(_air(body), gone=[*inside.port, *wooden])
+    return Solid(mesh, material, tubes, air, inside.port_drawn)
+
+
+def _second_board(body: Body, mount: Mount) -> Plate:
+    """The second board of a wall, inside, as large as the wall there, with the loudspeakers' holes."""
+    run = body.hollow_runs[0]
+    assert run.opening is not None and body.wall is not None
+    inner, outer = run.opening.segments[body.wall], run.outline.segments[body.wall]
+    way = inner.chord / abs(inner.chord)
+    offset = ((inner.end - outer.start) * way.conjugate()).real
+    holes = tuple(
+        circle(complex(offset - at.real, at.imag - run.low_m), mount.cut_out_m or 0.0) for at in mount.speakers
+    )
+    outline = _rectangle(0.0, 0.0, inner.length_m, run.high_m - run.low_m)
+    corner = (inner.end.real, inner.end.imag, run.low_m)
+    along = (-way.real, -way.imag, 0.0)
+    return Plate(corner, along, (0.0, 0.0, 1.0), outline, body.board_m, holes if mount.cut_out_m else ())
+
+
+def _air(body: Body) -> list[Part]:
+    return [Slab(run.low_m, run.high_m, run.opening) for run in body.runs if run.opening is not None]
+
+
+def _boards_m(shape: BoxShape, body: Body) -> float:
+    return body.board_m * (2 if shape.double_baffle else 1)
+
+
+def _own_volume_m3(model: SpeakerModel) -> float:
+    if model.displacement_m3 is not None:
+        return model.displacement_m3
+    known = model.depth_m is not None and model.cut_out_m is not None
+    return 0.5 * model.depth_m * pi / 4.0 * model.cut_out_m**2 if known else 0.0  # type: ignore[operator]
+
+
+def _brace(item: Brace, body: Body, embed: float) -> Plate:
+    """From floor to baffle, a little into both; into a wall too where an end lies flush with it."""
+    start, end = complex(*item.from_m), complex(*item.to_m)
+    way, thick = (end - start) / abs(end - start), item.board_m or body.board_m
+    low, high = body.inside_low_m, body.inside_high_m
+    length, side = abs(end - start), -1j * way
+    more = [embed if _flush(body, at, side * thick / 2.0) else 0.0 for at in (start, end)]
+    tall = high - low
+    outline = _rectangle(-more[0], -embed, length + more[1], tall + embed)
+    cut = window_of(item, tall)
+    openings: tuple[Contour, ...] = ()
+    if cut is not None:
+        (wide, deep), (x, y) = cut.size_m, (length / 2.0, tall / 2.0)
+        openings = (_rectangle(x - wide / 2, y - deep / 2, x + wide / 2, y + deep / 2, fillet_m=cut.fillet_m),)
+    corner = start - side * thick / 2.0
+    return Plate((corner.real, corner.imag, low), (way.real, way.imag, 0.0), (0.0, 0.0, 1.0), outline, thick, openings)
+
+
+def _flush(body: Body, at: complex, half: complex) -> bool:
+    """Whether all of an end lies on the walls, at every height."""
+    ends = np.array([at - half, at + half])
+    return all(
+        bool((run.opening.distance_m(ends) < FLUSH_M).all()) for run in body.hollow_runs if run.opening is not None
+    )
+
+
+def _rectangle(x0: float, y0: float, x1: float, y1: float, *, fillet_m: float = 0.0) -> Contour:
+    corners = [Corner(complex(x0, y0)), Corner(complex(x1, y0)), Corner(complex(x1, y1)), Corner(complex(x0, y1))]
+    return Contour(from_corners(corners, fillet_m=fillet_m))
+
+
+def _mouth(port: PortResult, wall_m: float) -> Contour:
+    wide, tall = port_size(port, wall_m)
+    if port.diameter_m is not None:
+        return circle(0j, wide)
+    return _rectangle(-wide / 2.0, -tall / 2.0, wide / 2.0, tall / 2.0)
+
+
+def _straight(shape: BoxShape, body: Body, port: PortResult, mount: Mount) -> bool:
+    return port.bends == 0 and port.length_m < _boards_m(shape, body) + behind_m(shape, body, mount.ports)
+
+
+def _through(
+    shape: BoxShape,
+    body: Body,
+    at: complex,
+    outline: Contour,
+    from_m: float,
+    to_m: float,
+    opening: Contour | None = None,
+) -> Plate:
+    """A body through the baffle at ``at``, between two depths below its outer face."""
+    along: Triple = (1.0, 0.0, 0.0)
+    if body.wall is None:
+        down = shape.baffle == "top"
+        point, up, inward = (at.real, at.imag, body.height_m if down else 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0)
+        if down:
+            up, inward = (0.0, -1.0, 0.0), (0.0, 0.0, -1.0)
+    else:
+        side = body.hollow_runs[0].outline.segments[body.wall]
+        way = side.chord / abs(side.chord)
+        foot, into = side.start + way * at.real, 1j * way
+        along, up, inward = (-way.real, -way.imag, 0.0), (0.0, 0.0, 1.0), (into.real, into.imag, 0.0)
+        point = (foot.real, foot.imag, at.imag)
+    start = (point[0] + inward[0] * from_m, point[1] + inward[1] * from_m, point[2] + inward[2] * from_m)
+    return Plate(start, along, up, outline, to_m - from_m, () if opening is None else (opening,))
