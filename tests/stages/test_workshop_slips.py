@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from cabinwright.build.workshop import Panel
+from cabinwright.build.workshop import Panel, Perforation
 from cabinwright.findings import Finding
 from cabinwright.stages.workshop.outlines import shapes_of
+from cabinwright.stages.workshop.parts import _shrunk
 
 
 def told(outline: list[object]) -> Finding:
@@ -42,3 +43,12 @@ def test_a_narrow_strip_is_no_sliver() -> None:
     )
     assert shapes_of(panel, {}, found) is not None
     assert not found
+
+
+@pytest.mark.parametrize(("pitch", "codes"), [("5 mm", ["workshop.holes_shrunk"]), ("6 mm", [])])
+def test_holes_that_the_web_makes_smaller_are_told(pitch: str, codes: list[str]) -> None:
+    """Holes of 4 mm with a web of 2 mm need 6 mm."""
+    found: list[Finding] = []
+    _shrunk(Perforation.model_validate({"name": "f", "diameter_m": "4 mm", "pitch_m": pitch}), "panel", 0.002, found)
+    assert [item.code for item in found] == codes
+    assert [(item.value, item.limit) for item in found] == [(4.0, 3.0)] * len(codes)

@@ -148,6 +148,7 @@ def _holes(
         except ValueError as refused:
             found.append(finding("workshop.holes_refused", where=where, reason=str(refused)))
             continue
+        _shrunk(item, where, web + 2.0 * grow, found)
         if not len(made_field.centres):
             found.append(finding("workshop.holes_none", where=where))
         fields.append(made_field)
@@ -164,6 +165,16 @@ def _holes(
         sum(item.left_out_web for item in fields),
     )
     return whole, min(webs)
+
+
+def _shrunk(item: Perforation, where: str, web_m: float, found: list[Finding]) -> None:
+    """A word where hole and web are more than the pitch: there holes come out smaller than drawn."""
+    ends = ((item.diameter_m, item.pitch_m), (item.diameter_far_m, item.pitch_far_m))
+    pairs = [(wide or item.diameter_m, pitch or item.pitch_m) for wide, pitch in ends]
+    wide, pitch = max(pairs, key=lambda pair: pair[0] - pair[1])
+    if wide + web_m > pitch + 1e-9:
+        value, limit = round(1e3 * wide, 2), round(1e3 * max(0.0, pitch - web_m), 2)
+        found.append(finding("workshop.holes_shrunk", where=where, value=value, limit=limit, unit="mm"))
 
 
 def _field(
