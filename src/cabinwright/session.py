@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import tomllib
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Executor
 from contextlib import suppress
 from dataclasses import dataclass, replace
@@ -13,8 +13,9 @@ from pathlib import Path
 
 from cabinwright.build.codec import FILE_NAME, SIZE_LIMIT_BYTES, load, parse, source
 from cabinwright.build.document import Build
-from cabinwright.errors import PersonError, RefusedError
+from cabinwright.errors import OutputError, PersonError, RefusedError
 from cabinwright.files import write_all
+from cabinwright.findings import finding
 from cabinwright.handover.documents import (
     layout_documents,
     plan_documents,
@@ -46,6 +47,10 @@ __all__ = ["Session", "accepted"]
 
 Progress = Callable[[str, float], None]
 LARGEST_SETTINGS = 5_000_000  #: bytes
+MARK, MARK_WITHIN = (
+    "instructions and local rules go before this file",
+    4000,
+)  #: in the head of every cut file that we write
 
 
 def unwatched(what: str, share: float) -> None:
@@ -145,7 +150,12 @@ class Session:
         """Run every stage whose inputs are there and write ``plan.json``; what stops a stage stands in it as a finding."""
         results, recorded, captured = self._designed(progress)
         progress("writing", 0.0)
-        written = write_all(self.out, plan_documents(self.build, results, recorded, captured))
+        documents = plan_documents(self.build, results, recorded, captured)
+        stale = self._stale(documents)
+        if stale:
+            results = _told(results, stale)
+            documents = plan_documents(self.build, results, recorded, captured)
+        written = write_all(self.out, documents)
         self._withdraw(written)
         return results, written
 
@@ -199,22 +209,49 @@ class Session:
             recorded = files.recordings()
         return results, recorded, files.captured()[0]
 
+    def _listed(self) -> list[str]:
+        """What the last plan wrote for machines, as ``out/workshop/written.json`` has it; nothing where that cannot be read."""
+        before: object = []
+        with suppress(OSError, ValueError):
+            before = json.loads((self.out / FOLDER / "written.json").read_text(encoding="utf-8"))
+        names = before if isinstance(before, list) else []
+        return [name for name in names if isinstance(name, str) and Path(name).name == name]
+
+    def _stale(self, documents: Mapping[str, str | bytes]) -> list[str]:
+        """Files with our own mark that this plan does not write and no list names: a copy of a person's, or an earlier plan's."""
+        ours, known = self.out / FOLDER, {*self._listed(), *(name.rpartition("/")[2] for name in documents)}
+        found = []
+        with suppress(OSError):
+            for path in sorted(ours.iterdir()):
+                if path.suffix.lower() in (".dxf", ".svg") and path.name not in known and path.is_file():
+                    with path.open("rb") as stream:
+                        head = stream.read(MARK_WITHIN).decode("utf-8", errors="replace")
+                    found += [path.name] if MARK in head else []
+        return found
+
     def _withdraw(self, written: Sequence[Path]) -> None:
         """Take away what an earlier plan wrote for machines and this one did not: nobody may cut from it any more.
 
-        ``out/workshop/written.json`` lists what is ours; whatever else lies there stays.
+        ``out/workshop/written.json`` lists what is ours; whatever else lies there stays. Raises ``OutputError`` where one cannot
+        be taken away; it stays listed, and the next plan tries again.
         """
-        ours, listed = self.out / FOLDER, self.out / FOLDER / "written.json"
+        ours = self.out / FOLDER
         now = [path.name for path in written if path.parent == ours]
-        before: object = []
-        with suppress(OSError, ValueError):
-            before = json.loads(listed.read_text(encoding="utf-8"))
-        for name in before if isinstance(before, list) else ():
-            if isinstance(name, str) and Path(name).name == name and name not in now:
-                with suppress(OSError):
+        before, left = self._listed(), {}
+        for name in before:
+            if name not in now:
+                try:
                     (ours / name).unlink(missing_ok=True)
+                except OSError as error:
+                    left[name] = error.strerror or str(error)
         if now or before:
-            write_all(self.out, {f"{FOLDER}/written.json": json.dumps(now, indent=1) + "\n"})
+            write_all(self.out, {f"{FOLDER}/written.json": json.dumps([*now, *left], indent=1) + "\n"})
+        if left:
+            names = "; ".join(f"{ours / name} ({why})" for name, why in left.items())
+            raise OutputError(
+                f"{names}: of an earlier plan, no longer right, and cannot be taken away. Do not cut from it: close the program "
+                "that holds it open and plan again. Everything else of this plan was written."
+            )
 
     def settings(self, file: Path | None = None) -> Settings:
         """The settings in ``file``; None: those of the last tune, as they stand in ``out/settings.json``."""
@@ -257,6 +294,14 @@ class Session:
         result = verify(self.located, recorded, settings, second, file=loaded)
         progress("writing", 0.0)
         return result, write_all(self.out, verification_documents(self.located, result, settings.fingerprint))
+
+
+def _told(results: Results, stale: Sequence[str]) -> Results:
+    found = tuple(finding("workshop.stale_file", where=f"{FOLDER}/{name}") for name in stale)
+    if results.workshop is None:
+        stopped = {**results.stopped, "workshop": (*results.stopped.get("workshop", ()), *found)}
+        return replace(results, stopped=stopped)
+    return replace(results, workshop=replace(results.workshop, findings=(*results.workshop.findings, *found)))
 
 
 def _checked(results: Results) -> Results:

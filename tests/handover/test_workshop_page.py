@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from cabinwright.build.codec import parse
+from cabinwright.errors import OutputError
 from cabinwright.handover.documents import plan_documents
 from cabinwright.handover.workshop_page import inches, millimetres
 from cabinwright.pipeline import design
@@ -88,6 +89,45 @@ def test_files_of_an_earlier_plan_are_taken_away(tmp_path: Path) -> None:
     assert not (folder / "cargo-cover-mesh.dxf").exists()
     assert (folder / "cargo-cover-carrier.dxf").is_file()
     assert (folder / "mine.dxf").read_text(encoding="utf-8") == "kept"
+
+
+NARROW = TEXT.replace("length_m = 1.0\nwidth_m = 0.6", "length_m = 0.6\nwidth_m = 0.6")
+
+
+def test_a_file_that_cannot_be_taken_away_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    build, folder = tmp_path / "build.toml", tmp_path / "out" / "workshop"
+    build.write_text(TEXT, encoding="utf-8")
+    Session.open(tmp_path).plan()
+    build.write_text(NARROW, encoding="utf-8")
+    plain = Path.unlink
+
+    def held(path: Path, missing_ok: bool = False) -> None:
+        if path.name == "cargo-cover-mesh.dxf":
+            raise PermissionError(13, "in use")
+        plain(path, missing_ok=missing_ok)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(Path, "unlink", held)
+        with pytest.raises(OutputError, match=r"cargo-cover-mesh\.dxf \(in use\).*Do not cut from it"):
+            Session.open(tmp_path).plan()
+    assert "cargo-cover-mesh.dxf" in json.loads((folder / "written.json").read_text(encoding="utf-8"))
+    Session.open(tmp_path).plan()
+    assert not (folder / "cargo-cover-mesh.dxf").exists()
+
+
+def test_without_its_list_a_stale_cut_file_is_named_and_left(tmp_path: Path) -> None:
+    build, folder = tmp_path / "build.toml", tmp_path / "out" / "workshop"
+    build.write_text(TEXT, encoding="utf-8")
+    Session.open(tmp_path).plan()
+    (folder / "written.json").unlink()
+    (folder / "mine.dxf").write_text("kept", encoding="utf-8")
+    build.write_text(NARROW, encoding="utf-8")
+    results, _ = Session.open(tmp_path).plan()
+    assert results.workshop is not None
+    found = [item.where for item in results.workshop.findings if item.code == "workshop.stale_file"]
+    assert {"workshop/cargo-cover-mesh.dxf", "workshop/cargo-cover-mesh.svg"} <= set(found)
+    assert "workshop/mine.dxf" not in found
+    assert "workshop.stale_file" in (tmp_path / "out" / "plan.json").read_text(encoding="utf-8")
 
 
 def test_files_of_others_go_through_the_whole_plan(tmp_path: Path) -> None:
