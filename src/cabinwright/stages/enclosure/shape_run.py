@@ -136,7 +136,8 @@ def finished(draft: Draft, port: PortResult | None, files: Files) -> tuple[Shape
         solid = solid_of(shape, body, port, mount, holes=not meets)
     except ValueError as fault:
         return None, [*found, refused(box.name, fault)]
-    parts, air = solid.material_m3 + solid.tubes_m3, net + taken["speakers"]
+    undrawn = 0.0 if solid.port_drawn else taken["port"]  # a bent port stands in neither solid
+    parts, air = solid.material_m3 + solid.tubes_m3, net + taken["speakers"] + undrawn
     apart = max(abs(solid.mesh.volume_m3 / parts - 1.0), abs(solid.air.volume_m3 / air - 1.0))
     if apart > SOLID_SHARE:
         return None, [*found, refused(box.name, ValueError("the volume of the solid differs from that of its parts"))]
