@@ -38,6 +38,7 @@ from drawings.test_cut import part
 
 DEMO = Path(__file__).parents[2] / "demo" / "build"
 EDGE_MM = 0.02
+READ_MM = 0.03  #: for the demo: ezdxf reads an arc as a cubic, off by 2.7e-4 of its radius in a quarter turn
 UNIT_MM = {1: 25.4, 4: 1.0, 5: 10.0, 6: 1000.0}  #: DXF reference of $INSUNITS
 LAYERS = ("cut", "drill")
 Points = NDArray[np.float64]
@@ -200,7 +201,7 @@ def test_every_file_of_the_demo_cuts_what_was_meant(kind: str) -> None:
     for item in some:
         shapes = intended(result.parts[item.part]) if item.part is not None else on_sheet(result, item.sheet or 0)
         off[item.name] = worst_mm(files[item.name], shapes)
-    assert {name: value for name, value in off.items() if value > EDGE_MM} == {}
+    assert {name: value for name, value in off.items() if value > READ_MM} == {}
 
 
 @st.composite
