@@ -45,7 +45,10 @@ def test_the_page_is_whole_and_every_listed_file_is_written() -> None:
     seen = Page(page)
     assert seen.faults == []
     plan = json.loads(made["plan.json"])["workshop"]
-    assert set(plan["files"]) == {name for name in made if name.startswith("workshop/")} - {"workshop/cut-list.csv"}
+    assert set(plan["files"]) == {name for name in made if name.startswith("workshop/")} - {
+        "workshop/assembly.txt",
+        "workshop/cut-list.csv",
+    }
     assert "Invented &lt;estate&gt;" in page
     for word in ("Acrylic", "dust", "Lasers", "hydrogen chloride"):
         assert word in page

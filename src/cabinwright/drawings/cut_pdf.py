@@ -63,12 +63,13 @@ def _page(
         f'fill="none" stroke="#1f2a33" stroke-width="0.25"/>'
     )
     says = f"{drawing.title}: {name}. Print at 100 %, not fitted: the bar measures 100 mm. Join at the crosses."
+    made = f'<text x="{MARGIN_MM}" y="{foot + 4}" {text}>{escape(drawing.notes[0])}</text>' if drawing.notes else ""
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{paper[0]}mm" height="{paper[1]}mm" '
         f'viewBox="0 0 {paper[0]} {paper[1]}" aria-label="{escape(says)}">'
         f'<clipPath id="tile"><rect width="{tile[0]}" height="{tile[1]}"/></clipPath>'
         f'<g transform="translate({MARGIN_MM} {MARGIN_MM})"><g clip-path="url(#tile)">{body}</g>{_crosses(tile)}</g>'
-        f'{bar}<text x="{MARGIN_MM}" y="{foot}" {text}>{escape(says)}</text></svg>'
+        f'{bar}<text x="{MARGIN_MM}" y="{foot}" {text}>{escape(says)}</text>{made}</svg>'
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import cmath
 import math
 from collections.abc import Callable
 from fractions import Fraction
@@ -15,6 +16,7 @@ from cabinwright.drawings.cut_dxf import dxf_text
 from cabinwright.drawings.cut_pdf import template_pdf
 from cabinwright.drawings.cut_svg import COLOURS, svg_text
 from cabinwright.drawings.front_view import front_view, measured_view, sheet_view
+from cabinwright.handover.assembly import assemblies, assembly_text
 from cabinwright.handover.csv_text import csv_text
 from cabinwright.handover.mount_page import board_sections, jig_sections, mount_sections
 from cabinwright.handover.pages import page
@@ -58,6 +60,9 @@ def workshop_documents(build: Build, result: WorkshopResult, also: tuple[str, ..
     documents: dict[str, str | bytes] = {}
     if build.panels or build.rings or build.pods or build.jigs or result.panels:
         documents = {"workshop.html": _html(build, result, also), f"{FOLDER}/cut-list.csv": _cut_csv(result)}
+    together = assembly_text(build, result, _length(build))
+    if together is not None:
+        documents[f"{FOLDER}/assembly.txt"] = together
     service = service_html(build, result, _length(build))
     if service is not None:
         documents["service.html"] = service
@@ -68,10 +73,12 @@ def workshop_documents(build: Build, result: WorkshopResult, also: tuple[str, ..
             continue
         if planned.part is not None:
             part = parts[planned.part]
-            drawing = part_drawing(part, (*_notes(result, part.sheet), *_work(part, millimetres)))
+            drawing = part_drawing(part, (_pieces(part), *_notes(result, part.sheet), *_work(part, millimetres)))
         else:
             sheet = result.nesting[planned.sheet or 0]
-            drawing = sheet_drawing(sheet, parts, (*_notes(result, sheet.sheet), *_worked(sheet, result)))
+            drawing = sheet_drawing(
+                sheet, parts, (_places(sheet, result), *_notes(result, sheet.sheet), *_worked(sheet, result))
+            )
         if planned.kind == "dxf":
             documents[planned.name] = dxf_text(drawing)
         elif planned.kind == "svg":
@@ -79,6 +86,22 @@ def workshop_documents(build: Build, result: WorkshopResult, also: tuple[str, ..
         else:
             documents[planned.name] = template_pdf(drawing, paper=build.workshop.paper)
     return documents
+
+
+def _pieces(part: Part) -> str:
+    """How many, and of what."""
+    return f"{part.count} of it from {part.sheet}: {part.material}, {millimetres(part.thickness_m)} thick."
+
+
+def _places(sheet: Nesting, result: WorkshopResult) -> str:
+    """Which piece lies where on a sheet, by its middle."""
+    said = []
+    for item in sheet.placed:
+        x0, y0, x1, y1 = result.parts[item.part].outline.bounds
+        turn = cmath.rect(1.0, math.radians(item.turn_deg))
+        at = 1e3 * (complex(x0 + x1, y0 + y1) / 2.0 * turn + complex(*item.shift_m))
+        said.append(f"{item.part} at {at.real:.0f}, {at.imag:.0f} mm")
+    return f"Pieces by their middle, from the lower left corner: {'; '.join(said)}."
 
 
 def _notes(result: WorkshopResult, sheet: str) -> tuple[str, ...]:
@@ -137,6 +160,7 @@ def _html(build: Build, result: WorkshopResult, also: tuple[str, ...]) -> str:
         lights=[_light(name, light, length) for name, light in result.lights.items()],
         sheets=[_sheet(sheet, result, length) for sheet in result.nesting],
         cuts=[_cut(row, length) for row in result.cut_list],
+        together=assemblies(build, result, length),
         files=[*(item.name for item in planned), *also],
         refused=[(part.name, ", ".join(part.stopped)) for part in result.parts.values() if part.stopped],
         colours=[
