@@ -7,7 +7,7 @@ import math
 from functools import partial
 
 import numpy as np
-from shapely import box
+from shapely import Polygon, box
 
 import common  # benchmarks/common.py: this folder comes first on the path
 from cabinwright.build.workshop import Sheet, Workshop
@@ -54,6 +54,18 @@ def wave(count: int) -> Contour:
     )
 
 
+def stars(count: int, rng: np.random.Generator) -> list[Piece]:
+    """Irregular pieces of 3 to 40 corners, so that whole shapes save room."""
+    made = []
+    for number in range(count):
+        corners = int(rng.integers(3, 40))
+        turns = np.sort(rng.uniform(0.0, 2.0 * math.pi, corners))
+        reach = rng.uniform(0.06, 0.22) * rng.uniform(0.4, 1.0, corners)
+        drawn = Polygon(np.column_stack((reach * np.cos(turns), reach * np.sin(turns))))
+        made.append(Piece(f"s{number}", 1, drawn if drawn.is_valid else drawn.convex_hull, (0.0, 90.0, 180.0, 270.0)))
+    return made
+
+
 def main() -> None:
     print(common.load())
     figure, axes = common.axes(11.0, 3.6, columns=3)
@@ -80,6 +92,13 @@ def main() -> None:
         share = sum(item.yield_share for item in sheets) / len(sheets)
         print(f"{count:6d} pieces: {packed[-1][1]:.2f} s, {len(sheets)} sheets, {100 * share:.0f} % used")
     axes[1].loglog(*zip(*packed, strict=True), "o-", label="rectangles")
+    shaped = []
+    for count in (15, 30, 60):
+        pieces = stars(count, rng)
+        shaped.append((count, common.seconds(lambda p=pieces: nest(p, stock, Workshop()), 1)))
+    for count, time in shaped:
+        print(f"{count:6d} irregular pieces: {time:.2f} s")
+    axes[1].loglog(*zip(*shaped, strict=True), "o-", label="irregular")
     moved = [(count, common.seconds(partial(wave(count).offset, 0.004), 3)) for count in (12, 24, 48, 96, 192)]
     for count, time in moved:
         print(f"{count:6d} arcs: offset in {time:.4f} s")

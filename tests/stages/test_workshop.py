@@ -16,7 +16,10 @@ from cabinwright.build.codec import parse
 from cabinwright.build.document import Build
 from cabinwright.build.workshop import Sheet, Workshop
 from cabinwright.drawings.front_view import front_view
+from cabinwright.physics.arcs import Segment
+from cabinwright.physics.outline import Drawn
 from cabinwright.stages import workshop
+from cabinwright.stages.workshop.drawn import drawn_key
 from cabinwright.stages.workshop.nest import Piece, nest
 from cabinwright.stages.workshop.result import WorkshopResult
 
@@ -193,6 +196,26 @@ def test_cut_list_takes_off_the_edge_band() -> None:
     (row,) = run(PLY + panel).cut_list
     assert (row["cut_width_m"], row["cut_height_m"]) == pytest.approx((0.598, 0.299))
     assert row["banding_length_m"] == pytest.approx(0.3 + 0.3 + 0.6)
+
+
+@pytest.mark.parametrize(
+    ("at", "off"),
+    [("[0.2, 0.15]", None), ("[0.02, 0.15]", 30), ("[0.1, 0.15]", 50)],
+    ids=["on the board", "three tenths of it over the left edge", "half of it over the round opening"],
+)
+def test_a_motif_that_leaves_its_part_is_named(at: str, off: int | None) -> None:
+    """A line 100 mm long on a board of 400 by 300 mm: how much of it lies off the board is plain from its place."""
+    line = Drawn((), ((Segment(0.0, 0.1),),))
+    text = (
+        PLY + '[[panels]]\nname = "lid"\nsheet = "ply"\nsize_m = [0.4, 0.3]\n'
+        '[[panels.cut_outs]]\nname = "handle"\nat_m = [0.1, 0.15]\ndiameter_m = 0.05\n'
+        f'[[panels.motifs]]\nname = "leaf"\nfile = "leaf.svg"\nat_m = {at}\nwidth_m = 0.1\n'
+    )
+    result = workshop.run(built(text), drawn={drawn_key("leaf.svg", motif=True): line})
+    assert result is not None
+    found = [item for item in result.findings if item.code == "workshop.motif_off"]
+    assert [item.severity for item in found] == ["caution"] * (off is not None)
+    assert off is None or found[0].value == pytest.approx(off, abs=1)
 
 
 def test_no_panels_no_result() -> None:

@@ -29,6 +29,7 @@ WEB_M = 0.002  #: least web is never asked to be more than this unless said
 ROUTER_M = 0.003  #: diameter of a router's bit unless said
 SOLID_M = 0.002  #: least material between two openings, and between an opening and the edge
 
+STEP_M = 0.0005  #: along a motif, between points that are asked where they lie
 SHARP_M = 0.0002  #: an inside corner that comes out rounder than this is worth a word
 
 
@@ -54,6 +55,8 @@ def parts_of(
             if (wanted or clear) == layer.name or (wanted is None and layer is made[0][0])
         )
         part = replace(part, lines=lines)
+        drawn = [chain for _, wanted, chain in shapes.lines if wanted is not None and (wanted or clear) == layer.name]
+        _strayed(part, drawn, found)
         stops = tuple(item.code for item in _solid(part, sheets[part.sheet], found) if item.severity == "stop")
         parts.append(replace(part, stopped=(*part.stopped, *stops)))
     return tuple(parts), holes, web
@@ -203,6 +206,34 @@ def _field(
         avoid=taken,
         within=edges,
     )
+
+
+def _strayed(part: Part, motifs: list[tuple[Segment, ...]], found: list[Finding]) -> None:
+    """A word where a motif's line runs over the part's edge, or over an opening or hole of it."""
+    if not motifs:
+        return
+    steps = [
+        segment.points(np.linspace(0.0, 1.0, 2 + int(segment.length_m / STEP_M))) for way in motifs for segment in way
+    ]
+    points = np.concatenate(steps)
+    off = ~part.outline.holds(points)
+    for opening in part.openings:
+        off |= opening.holds(points)
+    for field in (part.holes, part.drills):
+        for centre, size in zip(field.centres, field.diameters_m, strict=True):
+            off |= np.abs(points - centre) < size / 2.0
+    if np.any(off):
+        at, share = points[int(np.argmax(off))], float(np.mean(off))
+        place = f"{1e3 * at.real:.0f}, {1e3 * at.imag:.0f} mm"
+        found.append(
+            finding(
+                "workshop.motif_off",
+                where=f"part “{part.name}”",
+                value=max(1, round(100.0 * share)),
+                unit="%",
+                at=place,
+            )
+        )
 
 
 def _solid(part: Part, sheet: Sheet, found: list[Finding]) -> list[Finding]:
