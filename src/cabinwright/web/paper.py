@@ -13,6 +13,8 @@ __all__ = ["paper", "parts_of"]
 _STYLE = re.compile(r"<style>(.*?)</style>", re.DOTALL)
 _MAIN = re.compile(r"<main[^>]*>(.*?)</main>", re.DOTALL)
 
+_SIDEWAYS = re.compile(r'<(?:div|figure) class="(?:[\w-]+ )*(?:box|diagram|chain|plan|side)(?: [\w-]+)*"')
+
 
 def parts_of(document: str) -> tuple[str, str]:
     """Style sheet and content of one of our own documents, the style kept to the sheet of paper it is shown on."""
@@ -20,12 +22,17 @@ def parts_of(document: str) -> tuple[str, str]:
     if style is None or main is None:
         raise ValueError("not one of our documents: no <style> or no <main>")
     css = re.sub(r"(?<![\w-])(:root|html|body)(?=\s*\{)", ":scope", style.group(1))
-    return f"@scope (.paper) {{\n{css}\n}}", _deeper(main.group(1))
+    return f"@scope (.paper) {{\n{css}\n}}", _reached(_deeper(main.group(1)))
 
 
 def _deeper(content: str) -> str:
     """Headings one step down: on a page of the screen the question is the first."""
     return re.sub(r"(</?h)([2-5])(?=[\s>])", lambda found: f"{found.group(1)}{int(found.group(2)) + 1}", content)
+
+
+def _reached(content: str) -> str:
+    """What scrolls sideways on a narrow screen can be reached by keyboard (WCAG 2.1.1)."""
+    return _SIDEWAYS.sub(r'\g<0> tabindex="0"', content)
 
 
 def paper(view: View, name: str, words: str, make: Callable[[], str]) -> None:
