@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from cabinwright.build.codec import parse
 from cabinwright.build.document import Build
+from cabinwright.stages import power
+from cabinwright.stages.power import PowerResult
 
 HEAD = """\
 schema = 1
@@ -99,3 +103,18 @@ def car(*changes: tuple[str, str], extra: str = "") -> Build:
         assert old in text, old
         text = text.replace(old, new, 1)
     return parse(text + extra)
+
+
+def run(*changes: tuple[str, str], extra: str = "") -> PowerResult:
+    result = power.run(car(*changes, extra=extra))
+    assert result is not None
+    return result
+
+
+def codes(result: PowerResult, severity: str | None = None) -> set[str]:
+    return {item.code for item in result.findings if severity in (None, item.severity)}
+
+
+def only(result: PowerResult, code: str) -> Any:
+    (found,) = [item for item in result.findings if item.code == code]
+    return found

@@ -6,7 +6,7 @@ import argparse
 import sys
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, NoReturn
+from typing import TYPE_CHECKING, Any, NoReturn
 
 from cabinwright import __version__
 from cabinwright.cli.past import add_past
@@ -15,6 +15,7 @@ from cabinwright.errors import PersonError
 
 if TYPE_CHECKING:
     from cabinwright.findings import Finding
+    from cabinwright.stages.power.result import PowerResult
     from cabinwright.stages.signal.result import SignalResult
 
 __all__ = ["main"]
@@ -245,29 +246,11 @@ def _plan(options: argparse.Namespace) -> int:
         say(f"  {stage:<12} skipped: {words}")
     for findings in results.stopped.values():
         _print_findings(list(findings))
-    if results.survey is not None:
-        say(f"  {'survey':<12} {len(results.survey.points)} points located from {len(results.survey.tapes)} tapes")
-        _print_findings(list(results.survey.findings))
-    if results.layout is not None:
-        say(f"  {'layout':<12} {len(results.layout.places)} places compared")
-        _print_findings(list(results.layout.findings))
-    if results.signal is not None:
-        say(f"  {'signal':<12} {_signal_line(results.signal)}")
-        _print_findings(list(results.signal.findings))
-    if results.enclosure is not None:
-        say(f"  {'enclosure':<12} {_counted(len(results.enclosure.boxes), 'box', 'boxes')} worked out")
-        _print_findings(list(results.enclosure.findings))
-    if results.workshop is not None:
-        say(f"  {'workshop':<12} {_counted(len(results.workshop.parts), 'part', 'parts')} drawn")
-        _print_findings(list(results.workshop.findings))
-    if results.power is not None:
-        kept = sum(item.holds for item in results.power.promises)
-        promises = f"{kept} of {len(results.power.promises)} promises hold"
-        say(f"  {'power':<12} solved in {results.power.states.count} combinations of states; {promises}")
-        _print_findings(list(results.power.findings))
-    if results.tuning is not None:
-        say(f"  {'tuning':<12} done")
-        _print_findings(list(results.tuning.findings))
+    for stage, line in PLANNED.items():
+        result = getattr(results, stage)
+        if result is not None:
+            say(f"  {stage:<12} {line(result)}")
+            _print_findings(list(result.findings))
     for path in paths:
         say(f"wrote {path}")
     return 0
@@ -361,6 +344,24 @@ def _verify(options: argparse.Namespace) -> int:
     for path in paths:
         say(f"wrote {path}")
     return 0
+
+
+def _power_line(result: PowerResult) -> str:
+    kept = sum(item.holds for item in result.promises)
+    promises = f"{kept} of {len(result.promises)} promises hold"
+    return f"solved in {result.states.count} combinations of states; {promises}"
+
+
+#: Stage: what its line says, in the order in which they are told.
+PLANNED: dict[str, Callable[[Any], str]] = {
+    "survey": lambda result: f"{len(result.points)} points located from {len(result.tapes)} tapes",
+    "layout": lambda result: f"{len(result.places)} places compared",
+    "signal": _signal_line,
+    "enclosure": lambda result: f"{_counted(len(result.boxes), 'box', 'boxes')} worked out",
+    "workshop": lambda result: f"{_counted(len(result.parts), 'part', 'parts')} drawn",
+    "power": _power_line,
+    "tuning": lambda result: "done",
+}
 
 
 def _print_findings(findings: list[Finding]) -> None:

@@ -11,6 +11,7 @@ from cabinwright.handover.enclosure_shape import box_shape
 from cabinwright.handover.pages import page
 from cabinwright.handover.report import drawn, finding_groups
 from cabinwright.handover.shown import box_piece
+from cabinwright.handover.workshop_page import length_words
 from cabinwright.stages.enclosure.result import Alternative, BoxResult, EnclosureResult, ModelResult
 
 __all__ = ["box_figures", "enclosure_html"]
@@ -39,13 +40,20 @@ def enclosure_html(build: Build, result: EnclosureResult) -> str:
         title=build.title,
         findings=finding_groups(list(result.findings)),
         boxes=[
-            _box(number, name, box)
-            | {"shape": box_shape(build, name, box), "solid": box_piece(build, name, box, number)}
+            _box(number, name, box) | _shape(build, name, box, number)
             for number, (name, box) in enumerate(result.boxes.items())
         ],
         models=[(name, _model(model)) for name, model in result.models.items()],
         assumptions=result.assumptions,
     )
+
+
+def _shape(build: Build, name: str, box: BoxResult, number: int) -> dict[str, Any]:
+    """Pictures, drawing and figures of a box with a shape; of one without, nothing."""
+    piece = box_piece(build, name, box, number)
+    if piece is None or box.shape is None:
+        return {"shape": None, "solid": None}
+    return {"shape": box_shape(box.shape, length_words(build)), "solid": piece}
 
 
 def _number(value: float | None, unit: str, *, factor: float = 1.0, digits: int = 1) -> str:

@@ -4,12 +4,6 @@ from __future__ import annotations
 
 from typing import Any
 
-from markupsafe import Markup
-
-from cabinwright.build.document import Build
-from cabinwright.drawings.box_panels import box_view
-from cabinwright.handover.workshop_page import inches, millimetres
-from cabinwright.stages.enclosure.result import BoxResult
 from cabinwright.stages.enclosure.shape_result import Gate, ShapeResult
 from cabinwright.stages.enclosure.walls import Wall
 
@@ -25,17 +19,9 @@ GAPS = {
 TAKEN = {"speakers": "drive unit", "braces": "braces", "posts": "posts", "port": "port", "second_board": "second board"}
 
 
-def box_shape(build: Build, name: str, box: BoxResult) -> dict[str, Any] | None:
-    """What the template shows; None for a box without a shape."""
-    result = box.shape
-    shape = next((item.shape for item in build.boxes if item.name == name), None)
-    model = next((item for item in build.speaker_models if item.name == box.model), None)
-    if result is None or shape is None or model is None:
-        return None
-    length = inches if build.workshop.units == "US" else millimetres
-    drawing = box_view(name, shape, result, model, length=length)
+def box_shape(result: ShapeResult, length: Any) -> dict[str, Any]:
+    """What the template shows beside the box's pictures."""
     return {
-        "drawing": Markup(drawing),
         "rows": _rows(result, length),
         "walls": [_wall(item, length) for item in result.walls],
     }

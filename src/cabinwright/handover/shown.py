@@ -9,7 +9,7 @@ from cabinwright.build.document import Build
 from cabinwright.drawings.box_panels import box_view
 from cabinwright.drawings.box_solid import solid_view
 from cabinwright.drawings.front_view import front_view, measured_view
-from cabinwright.handover.workshop_page import inches, millimetres
+from cabinwright.handover.workshop_page import length_words
 from cabinwright.stages.enclosure.result import BoxResult, EnclosureResult
 from cabinwright.stages.workshop.result import PanelResult, WorkshopResult
 
@@ -31,7 +31,7 @@ class Piece:
 
 def pieces(build: Build, enclosure: EnclosureResult | None, workshop: WorkshopResult | None) -> list[Piece]:
     """Every box that has a shape, then every panel that somebody drew."""
-    length = inches if build.workshop.units == "US" else millimetres
+    length = length_words(build)
     found = [
         piece
         for number, (name, box) in enumerate(enclosure.boxes.items() if enclosure else ())
@@ -51,7 +51,7 @@ def box_piece(build: Build, name: str, box: BoxResult, number: int) -> Piece | N
     model = next((item for item in build.speaker_models if item.name == box.model), None)
     if result is None or shape is None or model is None:
         return None
-    length = inches if build.workshop.units == "US" else millimetres
+    length = length_words(build)
     x0, y0, x1, y1 = result.body.plan.bounds
     figures = [
         ("outside", f"{length(x1 - x0)} × {length(y1 - y0)} × {length(result.body.height_m)} high"),

@@ -26,7 +26,7 @@ from cabinwright.handover.solids import made_solids
 from cabinwright.stages.workshop.files import FOLDER, planned_files
 from cabinwright.stages.workshop.result import LightResult, Nesting, PanelResult, Part, WorkshopResult
 
-__all__ = ["inches", "millimetres", "workshop_documents"]
+__all__ = ["inches", "length_words", "millimetres", "workshop_documents"]
 
 NONE = "–"
 NOTE_CODES = (
@@ -60,10 +60,10 @@ def workshop_documents(build: Build, result: WorkshopResult, also: tuple[str, ..
     documents: dict[str, str | bytes] = {}
     if build.panels or build.rings or build.pods or build.jigs or result.panels:
         documents = {"workshop.html": _html(build, result, also), f"{FOLDER}/cut-list.csv": _cut_csv(result)}
-    together = assembly_text(build, result, _length(build))
+    together = assembly_text(build, result, length_words(build))
     if together is not None:
         documents[f"{FOLDER}/assembly.txt"] = together
-    service = service_html(build, result, _length(build))
+    service = service_html(build, result, length_words(build))
     if service is not None:
         documents["service.html"] = service
     parts = result.parts
@@ -137,12 +137,13 @@ def _cut_csv(result: WorkshopResult) -> str:
     ])  # fmt: skip
 
 
-def _length(build: Build) -> Words:
+def length_words(build: Build) -> Words:
+    """Lengths as the build's workshop reads them."""
     return inches if build.workshop.units == "US" else millimetres
 
 
 def _html(build: Build, result: WorkshopResult, also: tuple[str, ...]) -> str:
-    length = _length(build)
+    length = length_words(build)
     planned, drawn = planned_files(result), {panel.name for panel in build.panels}
     return page(
         "workshop",
