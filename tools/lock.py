@@ -12,7 +12,7 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[1]
 INPUTS = ("pyproject.toml", "requirements/build.in")
-EXTRAS = ("audio", "step")
+EXTRAS = ("audio", "cluster", "postgres", "step")
 LOCKS: dict[str, tuple[str, ...]] = {"runtime": (), "dev": ("dev",), "extras": EXTRAS}
 OPTIONS = (
     "--universal",
