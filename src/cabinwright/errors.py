@@ -5,6 +5,8 @@
     │   ├── BuildError           build.toml cannot be read or breaks a rule (carries every Problem at once)
     │   ├── RecordingError       one recording cannot be read at all
     │   ├── RefusedError         too little good material is left to give an answer
+    │   ├── MeanwhileError       somebody else changed the same row of the shop first (carries both versions)
+    │   ├── CardError            the sound card is not there, busy, or cannot do what is wanted
     │   └── OutputError          the result cannot be written (read-only folder, full disk)
     └── InternalError            our own mistake; exit code 1
 
@@ -19,7 +21,9 @@ from typing import Any
 __all__ = [
     "BuildError",
     "CabinwrightError",
+    "CardError",
     "InternalError",
+    "MeanwhileError",
     "OutputError",
     "PersonError",
     "Problem",
@@ -70,6 +74,10 @@ class RecordingError(PersonError):
     """A recording or calibration file cannot be used; the message names the file and the cure."""
 
 
+class CardError(PersonError):
+    """The sound card cannot be used; the message names the device and the cure."""
+
+
 class RefusedError(PersonError):
     """An answer would be a guess; the message says what is missing and what to record.
 
@@ -78,6 +86,14 @@ class RefusedError(PersonError):
 
     def __init__(self, message: str, *, findings: tuple[Any, ...] = ()) -> None:
         self.findings = findings
+        super().__init__(message)
+
+
+class MeanwhileError(PersonError):
+    """Somebody else changed the same row first; nothing of this change was written."""
+
+    def __init__(self, message: str, *, theirs: dict[str, Any], mine: dict[str, Any]) -> None:
+        self.theirs, self.mine = theirs, mine
         super().__init__(message)
 
 
