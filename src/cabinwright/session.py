@@ -308,7 +308,7 @@ def _checked(results: Results) -> Results:
     """The results without solids that cannot be written: every list and page then says the same."""
     if results.workshop is None:
         return results
-    return replace(results, workshop=made_solids(results.workshop)[1])
+    return replace(results, workshop=made_solids(results.workshop))
 
 
 def accepted(content: bytes, places: Sequence[str], file: Path) -> tuple[tuple[Decision, ...], bytes]:

@@ -13,7 +13,7 @@ import pytest
 import trimesh
 
 from cabinwright.drawings.mount_view import mount_front, mount_side, part_view
-from cabinwright.drawings.step import StepError, step_bytes
+from cabinwright.drawings.step import StepError, mount_step
 from cabinwright.drawings.stl import stl_bytes
 from cabinwright.handover.workshop_page import millimetres, workshop_documents
 from cabinwright.physics.strokes import WAYS, strokes, strokes_width_m
@@ -83,10 +83,10 @@ def test_the_page_and_the_stl_are_written() -> None:
 
 
 def test_without_its_part_step_says_how_to_get_it(monkeypatch: pytest.MonkeyPatch) -> None:
-    for module in ("OCP", "OCP.IFSelect", "OCP.Interface", "OCP.Message", "OCP.STEPControl"):
+    for module in ("OCP", "OCP.Message"):
         monkeypatch.setitem(sys.modules, module, None)
     with pytest.raises(StepError, match=r"pip install cabinwright\[step\]"):
-        step_bytes(run().mounts["ring"], title="ring")
+        mount_step(run().mounts["ring"], title="ring")
 
 
 def test_asking_for_step_without_its_part_is_a_note(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -94,29 +94,3 @@ def test_asking_for_step_without_its_part_is_a_note(monkeypatch: pytest.MonkeyPa
     result = run(TEXT.replace("[[seats]]", "[workshop]\nstep = true\n[[seats]]"))
     assert [item.severity for item in result.findings if item.code == "workshop.step_missing"] == ["note"]
     assert not result.step
-
-
-@pytest.mark.parametrize("name", ["ring", "pod"])
-def test_step_is_the_same_solid(name: str, tmp_path_factory: pytest.TempPathFactory) -> None:
-    pytest.importorskip("OCP", reason="the optional part step is not installed")
-    from OCP.BRepGProp import BRepGProp
-    from OCP.GProp import GProp_GProps
-    from OCP.STEPControl import STEPControl_Reader
-    from OCP.TopAbs import TopAbs_ShapeEnum
-    from OCP.TopExp import TopExp_Explorer
-
-    mount = run().mounts[name]
-    content = step_bytes(mount, title=name)
-    assert content == step_bytes(mount, title=name)
-    file = tmp_path_factory.mktemp("step") / "solid.step"
-    file.write_bytes(content)
-    reader = STEPControl_Reader()
-    reader.ReadFile(str(file))
-    reader.TransferRoots()
-    shape = reader.OneShape()
-    assert TopExp_Explorer(shape, TopAbs_ShapeEnum.TopAbs_SOLID).More()
-    shell = TopExp_Explorer(shape, TopAbs_ShapeEnum.TopAbs_SHELL).Current()
-    assert shell.Closed()
-    properties = GProp_GProps()
-    BRepGProp.VolumeProperties_s(shape, properties)
-    assert properties.Mass() == pytest.approx(1e9 * mount.mesh.volume_m3, rel=1e-3)

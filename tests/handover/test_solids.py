@@ -16,6 +16,7 @@ from cabinwright.physics.solid import Mesh
 from cabinwright.session import Session
 from cabinwright.stages.workshop.files import planned_files
 from cabinwright.stages.workshop.mount_result import MountResult
+from stages.test_box_panels import made as cut_box
 from stages.test_mounts import TEXT, run
 
 STEP = TEXT.replace("[[seats]]", "[workshop]\nstep = true\n[[seats]]")
@@ -31,7 +32,7 @@ def test_only_the_bad_step_is_missing(tmp_path: Path, monkeypatch: pytest.Monkey
         return b"ISO-10303-21;"
 
     monkeypatch.setattr(sys.modules["cabinwright.stages.workshop.run"], "find_spec", lambda _: True)
-    monkeypatch.setattr(solids, "step_bytes", step)
+    monkeypatch.setattr(solids, "mount_step", step)
     (tmp_path / "build.toml").write_text(STEP, encoding="utf-8")
     results, _ = Session.open(tmp_path).plan()
     folder = tmp_path / "out" / "workshop"
@@ -56,10 +57,21 @@ def test_triangles_that_do_not_close_are_no_file() -> None:
     result = run()
     whole = result.mounts["ring"].mesh
     holed = replace(result.mounts["ring"], mesh=Mesh(whole.vertices, np.asarray(whole.faces[1:])))
-    made, after = solids.made_solids(replace(result, mounts={**result.mounts, "ring": holed}))
-    assert list(made) == ["workshop/pod_solid.stl"]
+    after = solids.made_solids(replace(result, mounts={**result.mounts, "ring": holed}))
+    assert list(after.made or {}) == ["workshop/pod_solid.stl"]
     assert "workshop/ring_solid.stl" not in {item.name for item in planned_files(after)}
     assert "3 edges open" in after.findings[-1].message
-    made, same = solids.made_solids(result)
-    assert same is result
-    assert len(made) == 2
+    made = solids.made_solids(result)
+    assert len(made.made or {}) == 2 and not made.unmade
+    assert solids.made_solids(made) is made  # once
+
+
+def test_a_box_goes_the_same_way() -> None:
+    _, cut = cut_box("size_m = [0.5, 0.4]\nheight_m = 0.3")
+    assert "workshop/bay.stl" in (solids.made_solids(cut).made or {})
+    shape = cut.boxes["bay"]
+    holed = replace(shape, mesh=Mesh(shape.mesh.vertices, np.asarray(shape.mesh.faces[1:])))
+    after = solids.made_solids(replace(cut, boxes={"bay": holed}))
+    assert "workshop/bay.stl" not in {item.name for item in planned_files(after)}
+    assert "workshop/bay-floor.dxf" in {item.name for item in planned_files(after)}
+    assert "“bay”: workshop/bay.stl was not written: its triangles leave 3 edges open" in after.findings[-1].message

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from cabinwright.build.document import Build
 from cabinwright.drawings.diagram_svg import sheets_svg
-from cabinwright.drawings.stl import stl_bytes
 from cabinwright.handover.enclosure_page import enclosure_html
 from cabinwright.handover.layout_page import layout_html
 from cabinwright.handover.plan import StageResults, plan_json
@@ -29,7 +28,6 @@ from cabinwright.stages.survey.result import SurveyResult
 from cabinwright.stages.survey.sheet import Sheet
 from cabinwright.stages.tuning.result import TuningResult
 from cabinwright.stages.tuning.verify.result import VerificationResult
-from cabinwright.stages.workshop.files import FOLDER, solid_files
 from cabinwright.stages.workshop.result import WorkshopResult
 
 __all__ = ["layout_documents", "plan_documents", "survey_sheet_documents", "tune_documents", "verification_documents"]
@@ -62,16 +60,12 @@ def plan_documents(
     boxed = getattr(results, "enclosure", None)
     if isinstance(boxed, EnclosureResult):
         pages["enclosure.html"] = enclosure_html(build, boxed)
-        for name, file in solid_files(boxed).items():
-            shape = boxed.boxes[name].shape
-            if shape is not None:
-                pages[file] = stl_bytes(shape.mesh, title=f"box {name}")
     chain = getattr(results, "signal", None)
     if isinstance(chain, SignalResult):
         pages |= signal_documents(build, chain, captured)
     cut = getattr(results, "workshop", None)
     if isinstance(cut, WorkshopResult):
-        pages |= workshop_documents(build, cut, tuple(name for name in pages if name.startswith(f"{FOLDER}/")))
+        pages |= workshop_documents(build, cut)
     tuned, wired = getattr(results, "tuning", None), power if isinstance(power, PowerResult) else None
     if isinstance(tuned, TuningResult) and recordings is not None:
         surveyed = getattr(results, "survey", None)

@@ -17,7 +17,7 @@ from cabinwright.stages.signal.result import SignalResult
 from cabinwright.stages.survey.result import SurveyResult
 from cabinwright.stages.tuning.result import TuningResult
 from cabinwright.stages.tuning.settings import ChannelSettings
-from cabinwright.stages.workshop.files import mounts_dict, planned_files, solid_files
+from cabinwright.stages.workshop.files import mounts_dict, planned_files, solid_of_box
 from cabinwright.stages.workshop.result import WorkshopResult
 
 __all__ = ["SCHEMA", "STAGES", "StageResults", "plan_dict", "plan_json"]
@@ -57,12 +57,12 @@ def plan_dict(build: Build, results: StageResults, recordings: RecordedResponses
         elif isinstance(result, SurveyResult | LayoutResult | SignalResult | PowerResult):
             stages[stage] = result.to_dict()
         elif isinstance(result, EnclosureResult):
-            stages[stage] = _enclosure(result)
+            stages[stage] = _enclosure(result, results)
         elif isinstance(result, WorkshopResult):
             stages[stage] = {
                 **result.to_dict(),
                 "mounts": mounts_dict(result),
-                "files": _files(result, results),
+                "files": [item.name for item in planned_files(result)],
             }
         else:
             stages[stage] = {"findings": [], **plain(result)}
@@ -79,19 +79,12 @@ def plan_dict(build: Build, results: StageResults, recordings: RecordedResponses
     return whole
 
 
-def _files(result: WorkshopResult, results: StageResults) -> list[str]:
-    """Every file for the workshop, the boxes' solids among them."""
-    boxed = getattr(results, "enclosure", None)
-    solids = solid_files(boxed) if isinstance(boxed, EnclosureResult) else {}
-    return [*(item.name for item in planned_files(result)), *solids.values()]
-
-
-def _enclosure(result: EnclosureResult) -> dict[str, Any]:
+def _enclosure(result: EnclosureResult, results: StageResults) -> dict[str, Any]:
     """With the name of each box's solid, None where it was not written."""
-    rows, files = result.to_dict(), solid_files(result)
+    rows, cut = result.to_dict(), getattr(results, "workshop", None)
     for name, row in rows["boxes"].items():
         if row["shape"] is not None:
-            row["shape"]["solid"]["file"] = files.get(name)
+            row["shape"]["solid"]["file"] = solid_of_box(cut if isinstance(cut, WorkshopResult) else None, name)
     return rows
 
 

@@ -54,12 +54,12 @@ def inches(length_m: float) -> str:
     return f"{full} in" if not rest else f"{rest} in" if not full else f"{full} {rest} in"
 
 
-def workshop_documents(build: Build, result: WorkshopResult, also: tuple[str, ...] = ()) -> dict[str, str | bytes]:
-    """The page, the cut list and every file for a machine that nothing stands against; ``also``: names of further files."""
-    solids, result = made_solids(result)
+def workshop_documents(build: Build, result: WorkshopResult) -> dict[str, str | bytes]:
+    """The page, the cut list and every file for a machine that nothing stands against."""
+    result = made_solids(result)
     documents: dict[str, str | bytes] = {}
     if build.panels or build.rings or build.pods or build.jigs or result.panels:
-        documents = {"workshop.html": _html(build, result, also), f"{FOLDER}/cut-list.csv": _cut_csv(result)}
+        documents = {"workshop.html": _html(build, result), f"{FOLDER}/cut-list.csv": _cut_csv(result)}
     together = assembly_text(build, result, length_words(build))
     if together is not None:
         documents[f"{FOLDER}/assembly.txt"] = together
@@ -68,8 +68,8 @@ def workshop_documents(build: Build, result: WorkshopResult, also: tuple[str, ..
         documents["service.html"] = service
     parts = result.parts
     for planned in planned_files(result):
-        if planned.mount is not None:
-            documents[planned.name] = solids[planned.name]
+        if planned.part is None and planned.sheet is None:
+            documents[planned.name] = (result.made or {})[planned.name]
             continue
         if planned.part is not None:
             part = parts[planned.part]
@@ -142,7 +142,7 @@ def length_words(build: Build) -> Words:
     return inches if build.workshop.units == "US" else millimetres
 
 
-def _html(build: Build, result: WorkshopResult, also: tuple[str, ...]) -> str:
+def _html(build: Build, result: WorkshopResult) -> str:
     length = length_words(build)
     planned, drawn = planned_files(result), {panel.name for panel in build.panels}
     return page(
@@ -162,7 +162,7 @@ def _html(build: Build, result: WorkshopResult, also: tuple[str, ...]) -> str:
         sheets=[_sheet(sheet, result, length) for sheet in result.nesting],
         cuts=[_cut(row, length) for row in result.cut_list],
         together=assemblies(build, result, length),
-        files=[*(item.name for item in planned), *also],
+        files=[item.name for item in planned],
         refused=[(part.name, ", ".join(part.stopped)) for part in result.parts.values() if part.stopped],
         colours=[
             (operation, Markup(f'<span class="ink" style="background:{colour}"></span>'))

@@ -18,7 +18,7 @@ from shapely.geometry.base import BaseGeometry
 
 from cabinwright.physics.outline import Contour
 
-__all__ = ["Bore", "Mesh", "Part", "Plate", "Slab", "bored", "left_over", "section", "shares_m3", "shell"]
+__all__ = ["Bore", "Mesh", "Part", "Plate", "Recipe", "Slab", "bored", "left_over", "section", "shares_m3", "shell"]
 
 CHORD_M = 1e-5  #: farthest that a chord of the solid lies from its arc
 FINE = 1e3  #: outlines are handed over in millimetres: manifold3d rounds them to the eighth decimal
@@ -105,6 +105,17 @@ class Plate:
 
 
 Part = Slab | Plate
+
+
+@dataclass(frozen=True)
+class Recipe:
+    """What ``shell`` joins, for those who draw the same solid in another way."""
+
+    slabs: Sequence[Slab]
+    holes: Sequence[Part] = ()
+    inside: Sequence[Part] = ()
+    tubes: Sequence[Part] = ()
+    passed: Sequence[Part] = ()
 
 
 def shell(

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from cabinwright.physics.outline import Contour
-from cabinwright.physics.solid import Mesh
+from cabinwright.physics.solid import Mesh, Recipe
 from cabinwright.stages.enclosure.fit import Passage
 from cabinwright.stages.enclosure.port_runs import PortRun
 from cabinwright.stages.enclosure.shape import Body
@@ -52,6 +52,7 @@ class ShapeResult:
     material_volume_m3: float  #: boards, braces and posts
     mass_kg: float  #: the same
     mesh: Mesh  #: boards, braces, posts and the tubes of straight ports as one
+    recipe: Recipe  #: what the mesh was joined from, arcs and all
     air: Mesh  #: the air inside, with what the loudspeakers displace of it
     port_drawn: bool  #: False: the port has bends or does not lie straight, and stands in neither of both
     speakers: tuple[complex, ...]  #: centres: in plan, or along the wall and up

@@ -171,6 +171,7 @@ def finished(draft: Draft, port: PortResult | None, files: Files) -> tuple[Shape
         material_volume_m3=solid.material_m3,
         mass_kg=solid.material_m3 * board_of(draft.material, body.board_m).density_kg_m3,
         mesh=solid.mesh,
+        recipe=solid.recipe,
         air=solid.air,
         port_drawn=solid.port_drawn,
         speakers=mount.speakers,

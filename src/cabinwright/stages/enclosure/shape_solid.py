@@ -14,7 +14,7 @@ import numpy as np
 from cabinwright.build.loudspeaker import SpeakerModel
 from cabinwright.build.shapes import BoxShape, Brace
 from cabinwright.physics.outline import Contour, Corner, circle, from_corners
-from cabinwright.physics.solid import Mesh, Part, Plate, Slab, left_over, shares_m3, shell
+from cabinwright.physics.solid import Mesh, Part, Plate, Recipe, Slab, left_over, shares_m3, shell
 from cabinwright.stages.enclosure.result import PortResult
 from cabinwright.stages.enclosure.shape import Body
 from cabinwright.stages.enclosure.shape_inside import Mount, behind_m, port_size
@@ -72,6 +72,7 @@ class Solid:
     """The box as it is made, and the air in it without that which the loudspeakers displace."""
 
     mesh: Mesh
+    recipe: Recipe  #: what the mesh was joined from
     material_m3: float  #: boards, braces and posts
     tubes_m3: float
     air: Mesh
@@ -145,9 +146,10 @@ def solid_of(shape: BoxShape, body: Body, port: PortResult | None, mount: Mount,
             mouths += [(at, mouth) for at in mount.ports]
         cuts = [_through(shape, body, at, mouth, -CLEAR_M, own + CLEAR_M) for at, mouth in mouths]
     wooden = [*inside.second_board, *inside.wood]
-    mesh = shell(slabs, holes=cuts, inside=wooden, tubes=inside.tubes if holes else (), passed=passed)
+    recipe = Recipe(slabs, holes=cuts, inside=wooden, tubes=inside.tubes if holes else (), passed=passed)
+    mesh = shell(slabs, holes=cuts, inside=wooden, tubes=recipe.tubes, passed=passed)
     air = left_over(_air(body), gone=[*inside.port, *wooden])
-    return Solid(mesh, material, tubes, air, inside.port_drawn)
+    return Solid(mesh, recipe, material, tubes, air, inside.port_drawn)
 
 
 def _second_board(body: Body, mount: Mount) -> Plate:

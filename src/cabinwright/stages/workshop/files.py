@@ -7,10 +7,9 @@ import unicodedata
 from dataclasses import dataclass
 from typing import Any
 
-from cabinwright.stages.enclosure.result import EnclosureResult
 from cabinwright.stages.workshop.result import WorkshopResult
 
-__all__ = ["FOLDER", "Planned", "mounts_dict", "planned_files", "solid_files", "stem"]
+__all__ = ["FOLDER", "Planned", "mounts_dict", "planned_files", "planned_solids", "solid_of_box", "stem"]
 
 FOLDER = "workshop"
 TEMPLATE_M = 1.5  #: parts longer than this get no paper template
@@ -26,6 +25,7 @@ class Planned:
     part: str | None = None
     sheet: int | None = None  #: index into the nesting
     mount: str | None = None  #: name of a ring or pod
+    box: str | None = None  #: name of a box whose solid it is
 
 
 def planned_files(result: WorkshopResult) -> tuple[Planned, ...]:
@@ -43,28 +43,34 @@ def planned_files(result: WorkshopResult) -> tuple[Planned, ...]:
             continue
         base = stem(f"sheet {sheet.sheet} {sheet.number}", taken)
         rows += [Planned(f"{FOLDER}/{base}.{kind}", kind, sheet=index) for kind in ("dxf", "svg")]
+    return (*rows, *planned_solids(result))
+
+
+def planned_solids(result: WorkshopResult) -> tuple[Planned, ...]:
+    """Files of every ring, pod and box with a shape that nothing stands against."""
+    rows: list[Planned] = []
+    kinds = ("stl", "step") if result.step else ("stl",)
     solids: set[str] = set()
     for name, mount in result.mounts.items():
         base = f"{FOLDER}/{stem(name, solids)}_solid"  # no box or part ends so: stem gives no underscore
-        solid = ["stl", "step"] if result.step else ["stl"]
-        rows += [] if mount.stopped else [Planned(f"{base}.{kind}", kind, mount=name) for kind in solid]
+        rows += [] if mount.stopped else [Planned(f"{base}.{kind}", kind, mount=name) for kind in kinds]
+    taken: set[str] = set()
+    for name, box in result.boxes.items():
+        base = f"{FOLDER}/{stem(name, taken)}"
+        rows += [] if box.stopped else [Planned(f"{base}.{kind}", kind, box=name) for kind in kinds]
     return tuple(row for row in rows if row.name not in result.unmade)
 
 
 def mounts_dict(result: WorkshopResult) -> dict[str, Any]:
     """Rings and pods as ``plan.json`` has them, with the names of their solids."""
-    solids = {item.mount: item.name for item in planned_files(result) if item.kind == "stl"}
+    solids = {item.mount: item.name for item in planned_solids(result) if item.kind == "stl"}
     return {name: item.to_dict(solids.get(name)) for name, item in result.mounts.items()}
 
 
-def solid_files(boxed: EnclosureResult | None) -> dict[str, str]:
-    """The STL of every box with a shape that nothing stands against: name of the box, and file."""
-    taken: set[str] = set()
-    return {
-        name: f"{FOLDER}/{stem(name, taken)}.stl"
-        for name, box in (boxed.boxes if boxed else {}).items()
-        if box.shape is not None and not box.shape.stopped
-    }
+def solid_of_box(result: WorkshopResult | None, name: str) -> str | None:
+    """The name of a box's STL; None where it has none."""
+    planned = planned_solids(result) if result is not None else ()
+    return next((item.name for item in planned if item.box == name and item.kind == "stl"), None)
 
 
 def stem(name: str, taken: set[str]) -> str:

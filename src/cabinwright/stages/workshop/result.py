@@ -14,6 +14,7 @@ from cabinwright.physics.arcs import Segment
 from cabinwright.physics.colour import Match
 from cabinwright.physics.outline import Contour
 from cabinwright.physics.perforation import Field
+from cabinwright.stages.enclosure.shape_result import ShapeResult
 from cabinwright.stages.workshop.joinery import PLAIN, Joinery
 from cabinwright.stages.workshop.mount_result import MountResult
 from cabinwright.stages.workshop.service import ServiceResult
@@ -168,11 +169,13 @@ class WorkshopResult:
     assumptions: tuple[str, ...]
     findings: tuple[Finding, ...] = ()
     mounts: dict[str, MountResult] = field(default_factory=dict)  #: rings and pods
+    boxes: dict[str, ShapeResult] = field(default_factory=dict)  #: those with a shape, for their solids
     step: bool = False  #: whether solids are written as STEP too
     service: ServiceResult | None = None  #: what comes out before what; None where the build does not say
     floors: dict[str, FloorResult] = field(default_factory=dict)
     fixings: dict[str, FixingResult] = field(default_factory=dict)
     mass: MassResult | None = None  #: what is added and where; None where the build neither weighs nor fixes anything
+    made: dict[str, bytes] | None = None  #: files of solids by name, once they are made
     unmade: frozenset[str] = frozenset()  #: files of solids that failed their check, and why stands in the findings
 
     @property

@@ -74,7 +74,8 @@ def run(
     found: list[Finding] = []
     computed = box_panels(build, boxed, found)
     fitted = build.service_steps or build.fixings or build.masses or build.payload
-    if not (build.panels or computed or build.rings or build.pods or build.jigs or fitted):
+    solids = {name: box.shape for name, box in (boxed.boxes if boxed else {}).items() if box.shape is not None}
+    if not (build.panels or computed or build.rings or build.pods or build.jigs or fitted or solids):
         return None
     taken = {panel.name for panel in (*build.panels, *(item.panel for item in computed))}
     made, mounts = mount_panels(build, mounts_of(build, placed, found), taken)
@@ -108,7 +109,7 @@ def run(
     nesting = _nest([part for panel in panels.values() for part in panel.parts], build, found)
     panels = _refused(panels, found)  # once more: a part without room on its sheet is not cut either
     cuts = tuple(_cut_row(part) for panel in panels.values() for part in panel.parts)
-    step = bool(build.workshop.step and mounts) and _step(found)
+    step = bool(build.workshop.step and (mounts or solids)) and _step(found)
     service = service_of(build, found)
     fixings: dict[str, FixingResult] = {}
     mass: MassResult | None = None
@@ -123,6 +124,7 @@ def run(
         assumptions=(*ASSUMPTIONS, *(FITTED if fitted or floors else ())),
         findings=tuple(found),
         mounts=mounts,
+        boxes=solids,
         step=step,
         service=service,
         floors=floors,
