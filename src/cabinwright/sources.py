@@ -27,6 +27,13 @@ SOURCES: dict[str, str] = {
         "Publications on Geodesy, New Series 2(5), Delft, 1968"
     ),
     "BCI": "Battery Council International, Battery Service Manual: open-circuit voltage and state of charge",
+    "Bartlett 1946": (
+        "M. S. Bartlett, On the theoretical specification and sampling properties of autocorrelated time-series, Suppl. J. "
+        "Roy. Statist. Soc. 8(1), 27–41, 1946"
+    ),
+    "Bendat & Piersol 2010": (
+        "J. S. Bendat, A. G. Piersol, Random Data: Analysis and Measurement Procedures, 4th edition, John Wiley & Sons, 2010"
+    ),
     "Beranek & Mellow 2012": (
         "L. L. Beranek, T. J. Mellow, Acoustics: Sound Fields and Transducers, Academic Press, 2012"
     ),
@@ -55,6 +62,7 @@ SOURCES: dict[str, str] = {
         "A. Farina, Advancements in impulse response measurements by sine sweeps, 122nd Convention of the Audio "
         "Engineering Society, paper 7121, 2007"
     ),
+    "Geyer 1992": "C. J. Geyer, Practical Markov chain Monte Carlo, Statistical Science 7(4), 473–483, 1992",
     "Ghilani 2017": (
         "C. D. Ghilani, Adjustment Computations: Spatial Data Analysis, 6th edition, John Wiley & Sons, 2017"
     ),
@@ -86,6 +94,10 @@ SOURCES: dict[str, str] = {
     "Jylänki 2010": (
         "J. Jylänki, A thousand ways to pack the bin: a practical approach to two-dimensional rectangle bin p"
         "acking, 2010"
+    ),
+    "Knapp & Carter 1976": (
+        "C. H. Knapp, G. C. Carter, The generalized correlation method for estimation of time delay, IEEE Trans. Acoust. "
+        "Speech Signal Process. 24(4), 320–327, 1976"
     ),
     "Kurze & Anderson 1971": (
         "U. J. Kurze, G. S. Anderson, Sound attenuation by barriers, Applied Acoustics 4(1), 35–53, 1971"
@@ -159,6 +171,7 @@ SOURCES: dict[str, str] = {
         "UN Regulation No. 125, Uniform provisions concerning the approval of motor vehicles with regard to the "
         "forward field of vision of the motor vehicle driver, United Nations Economic Commission for Europe"
     ),
+    "Vicanek 2016": "M. Vicanek, Matched second order digital filters, 2016",
     "Vorländer 2008": "M. Vorländer, Auralization, Springer, 2008, appendix: tables of absorption coefficients",
     "Welch 1967": (
         "P. D. Welch, The use of fast Fourier transform for the estimation of power spectra, IEEE Trans. Audio "
