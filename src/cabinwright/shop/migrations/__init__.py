@@ -1,0 +1,1 @@
+"""Steps from version to version of the shop's database."""

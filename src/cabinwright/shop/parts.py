@@ -1,0 +1,148 @@
+"""The parts library and the shelf. What lies on the shelf is the sum of its movements, and is never kept beside them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from decimal import Decimal
+from typing import Any
+
+from sqlalchemy import func, select
+
+from cabinwright.errors import PersonError, RefusedError
+from cabinwright.shop.kinds import now
+from cabinwright.shop.money import CURRENCIES
+from cabinwright.shop.rows import Movement, Need, Part, Supplier
+from cabinwright.shop.rows.parts import KINDS, REASONS, UNITS
+from cabinwright.shop.store import held
+from cabinwright.shop.trail import Work
+
+__all__ = ["FIELDS", "add_part", "change_part", "counted", "listed", "missing", "move", "shelf", "supplier_called"]
+
+FIELDS = (
+    *("number", "name", "kind", "unit", "price", "cost", "currency", "tax"),
+    *("supplier_number", "least", "minutes", "data", "note", "gone"),
+)
+"""Columns that a person fills in."""
+LONGEST = {"number": 60, "name": 200, "supplier_number": 60, "tax": 40, "note": 10_000}
+COMING = ("received", "put back")  #: reasons for more; of the others only a count may be either
+
+
+def checked(values: dict[str, Any]) -> dict[str, Any]:
+    """Fields of a part, each held against its rule. Raises ``PersonError`` naming the field, the rule and the cure."""
+    unknown = sorted(set(values) - set(FIELDS) - {"supplier_id"})
+    if unknown:
+        raise PersonError(f"{', '.join(unknown)}: no field of a part. Fields are {', '.join(FIELDS)}.")
+    for field, choices in (("kind", KINDS), ("unit", UNITS), ("currency", tuple(CURRENCIES))):
+        if field in values and values[field] not in choices:
+            raise PersonError(f'{field}: "{values[field]}" is none of {", ".join(choices)}.')
+    for field in ("number", "name"):
+        if field in values and not str(values[field]).strip():
+            raise PersonError(f"{field}: a part needs one.")
+    for field, most in LONGEST.items():
+        if len(str(values.get(field) or "")) > most:
+            raise PersonError(f"{field}: {most} characters at most.")
+    for field in ("price", "cost", "least", "minutes"):
+        value = values.get(field)
+        if value is not None and not 0 <= value < 10**9:
+            raise PersonError(f"{field}: {value} is below nothing, or a billion or more.")
+    return values
+
+
+def add_part(work: Work, **values: Any) -> Part:
+    """One more part. Raises ``PersonError``."""
+    for field in ("number", "name", "kind", "currency"):
+        if field not in values:
+            raise PersonError(f"{field}: a part needs one.")
+    values = checked(values)
+    if work.scalar(select(Part.id).where(Part.number == values["number"])):
+        raise PersonError(
+            f"number: there is a part {values['number']} already. Choose another number, or change that part."
+        )
+    part = Part(**values)
+    work.add(part)
+    work.flush()
+    return part
+
+
+def change_part(work: Work, part_id: int, *, count: int, **values: Any) -> Part:
+    """Change fields of a part that is still as it was looked at. Raises ``PersonError``, ``MeanwhileError``."""
+    return held(work, Part, part_id, count=count, **checked(values))
+
+
+def supplier_called(work: Work, name: str) -> Supplier:
+    """The supplier of this name, made where there is none."""
+    row = work.scalars(select(Supplier).where(Supplier.name == name)).first()
+    if row is None:
+        row = Supplier(name=name)
+        work.add(row)
+        work.flush()
+    return row
+
+
+def shelf(work: Work, part_ids: Sequence[int]) -> dict[int, Decimal]:
+    """How much of each part lies on the shelf."""
+    find = select(Movement.part_id, func.sum(Movement.quantity)).where(Movement.part_id.in_(part_ids))
+    there = {row[0]: row[1] for row in work.execute(find.group_by(Movement.part_id))}
+    return {part_id: there.get(part_id, Decimal(0)) for part_id in part_ids}
+
+
+def move(
+    work: Work, part_id: int, quantity: Decimal, reason: str, *, job_id: int | None = None, note: str = ""
+) -> Movement:
+    """Something comes to the shelf (positive) or leaves it (negative). Raises ``RefusedError`` where it is not there."""
+    if reason not in REASONS:
+        raise PersonError(f'"{reason}" is no reason. Choose {", ".join(REASONS)}.')
+    if quantity == 0 or not quantity.is_finite() or (reason != "counted" and (quantity > 0) != (reason in COMING)):
+        raise PersonError(
+            f"{quantity} cannot be {reason}: what comes to the shelf is positive, what leaves it negative."
+        )
+    part = work.get(Part, part_id, with_for_update=work.get_bind().dialect.name != "sqlite", populate_existing=True)
+    if part is None:
+        raise PersonError(f"There is no part {part_id}; look at the list again.")
+    if part.unit == "piece" and quantity != quantity.to_integral_value():
+        raise PersonError(f"{part.number} is counted in pieces; {quantity} is not whole.")
+    there = shelf(work, [part_id])[part_id]
+    if there + quantity < 0:
+        raise RefusedError(
+            f"{part.number} {part.name}: {there.normalize():f} {part.unit} on the shelf, {-quantity.normalize():f} asked. "
+            "Count the shelf and set it right first, or enter what was received."
+        )
+    row = Movement(part_id=part_id, job_id=job_id, quantity=quantity, reason=reason, by=work.by, at=now(), note=note)
+    work.add(row)
+    work.flush()
+    return row
+
+
+def counted(work: Work, part_id: int, there: Decimal, *, note: str = "") -> Movement | None:
+    """Somebody counted the shelf: the difference becomes a movement, None where there is none."""
+    if there < 0:
+        raise PersonError("What was counted cannot be less than nothing.")
+    work.get(Part, part_id, with_for_update=work.get_bind().dialect.name != "sqlite", populate_existing=True)
+    difference = there - shelf(work, [part_id])[part_id]
+    return move(work, part_id, difference, "counted", note=note) if difference else None
+
+
+def listed(work: Work, *, kind: str = "", gone: bool = False, after: int = 0, most: int = 50) -> list[Part]:
+    """Parts by kind and name, a page at a time."""
+    find = select(Part).where(Part.gone == gone)
+    if kind:
+        find = find.where(Part.kind == kind)
+    return list(work.scalars(find.order_by(Part.kind, Part.name, Part.id).offset(after).limit(most)))
+
+
+def missing(work: Work, job_id: int) -> list[tuple[Part, Decimal, Decimal, Decimal]]:
+    """Parts that a job still needs and the shelf does not hold: part, still needed, on the shelf, ordered."""
+    needs = list(work.scalars(select(Need).where(Need.job_id == job_id).order_by(Need.id)))
+    find = select(Movement.part_id, func.sum(Movement.quantity)).where(Movement.job_id == job_id)
+    taken = {part_id: -total for part_id, total in work.execute(find.group_by(Movement.part_id))}
+    wanted: dict[int, tuple[Part, Decimal, Decimal]] = {}
+    for need in needs:
+        _, quantity, ordered = wanted.get(need.part_id, (need.part, Decimal(0), Decimal(0)))
+        wanted[need.part_id] = (need.part, quantity + need.quantity, ordered + need.ordered)
+    there = shelf(work, list(wanted))
+    rows = []
+    for part_id, (part, quantity, ordered) in wanted.items():
+        still = quantity - taken.get(part_id, Decimal(0))
+        if still > there[part_id]:
+            rows.append((part, still, there[part_id], ordered))
+    return rows

@@ -1,0 +1,203 @@
+"""Parts and shelf: movements that always add up, whatever order they come in; lists that come as CSV."""
+
+from __future__ import annotations
+
+import csv
+import io
+from decimal import Decimal
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from hypothesis.stateful import RuleBasedStateMachine, invariant, rule
+
+from cabinwright.errors import MeanwhileError, PersonError, RefusedError
+from cabinwright.shop.parts import add_part, change_part, counted, listed, missing, move, shelf
+from cabinwright.shop.parts_csv import looked_at, taken_in, written_out
+from cabinwright.shop.rows import Need, Part
+from cabinwright.shop.store import Store
+from shop.invented import job, part
+
+
+@pytest.fixture(scope="module")
+def lite(tmp_path_factory: pytest.TempPathFactory):  # type: ignore[no-untyped-def]
+    store = Store.open(str(tmp_path_factory.mktemp("shop")))
+    yield store
+    store.close()
+
+
+def test_the_shelf_is_the_sum_of_its_movements_whatever_happens(lite: Store) -> None:
+    """A machine of movements against a plain sum beside it."""
+
+    class Shelf(RuleBasedStateMachine):
+        runs = 0
+
+        def __init__(self) -> None:
+            super().__init__()
+            Shelf.runs += 1
+            self.part = lite.change(lambda work: part(work, f"P-{Shelf.runs}"), by="owner").id
+            self.there = Decimal(0)
+
+        @rule(
+            quantity=st.decimals(min_value=-30, max_value=30, places=4),
+            reason=st.sampled_from(["received", "used", "put back", "scrapped"]),
+        )
+        def move(self, quantity: Decimal, reason: str) -> None:
+            right = quantity != 0 and (quantity > 0) == (reason in ("received", "put back"))
+            try:
+                lite.change(lambda work: move(work, self.part, quantity, reason), by="x")
+            except RefusedError:
+                assert right
+                assert self.there + quantity < 0
+            except PersonError:
+                assert not right
+            else:
+                assert right
+                self.there += quantity
+
+        @rule(there=st.decimals(min_value=0, max_value=50, places=4))
+        def count(self, there: Decimal) -> None:
+            lite.change(lambda work: counted(work, self.part, there), by="x")
+            self.there = there
+
+        @invariant()
+        def adds_up(self) -> None:
+            with lite.read() as work:
+                assert shelf(work, [self.part])[self.part] == self.there >= 0
+
+    case = Shelf.TestCase
+    case.settings = settings(max_examples=12, stateful_step_count=12, deadline=None)
+    case().runTest()
+
+
+def test_pieces_are_whole_and_reasons_known(store: Store) -> None:
+    row = store.change(lambda work: part(work, "F-80", kind="fuse", unit="piece"), by="owner")
+    for quantity, reason, words in (
+        (Decimal("1.5"), "received", "not whole"),
+        (Decimal(1), "found", "no reason"),
+        (Decimal(1), "used", "negative"),
+    ):
+        with pytest.raises(PersonError, match=words):
+            store.change(lambda work, q=quantity, r=reason: move(work, row.id, q, r), by="x")  # type: ignore[misc]
+
+
+def test_what_a_job_misses(store: Store) -> None:
+    def make(work):  # type: ignore[no-untyped-def]
+        one, other = part(work), part(work, "F-80", kind="fuse", unit="piece")
+        here = job(work)
+        work.add(Need(job_id=here.id, part_id=one.id, quantity=Decimal(12)))
+        work.add(Need(job_id=here.id, part_id=one.id, quantity=Decimal(3)))
+        work.add(Need(job_id=here.id, part_id=other.id, quantity=Decimal(2), ordered=Decimal(2)))
+        move(work, one.id, Decimal(20), "received")
+        move(work, one.id, Decimal(-10), "used", job_id=here.id)
+        move(work, one.id, Decimal(-6), "used")
+        return here.id
+
+    job_id = store.change(make, by="owner")
+    with store.read() as work:
+        rows = [(row.number, still, there, ordered) for row, still, there, ordered in missing(work, job_id)]
+    assert rows == [("W-21", 5, 4, 0), ("F-80", 2, 0, 2)]
+
+
+def test_fields_are_held_against_their_rules(store: Store) -> None:
+    row = store.change(lambda work: part(work), by="owner")
+    for values, words in (
+        *[({"kind": "engine"}, "kind"), ({"unit": "inch"}, "unit"), ({"currency": "EURO"}, "currency")],
+        *[({"price": Decimal(-1)}, "below"), ({"name": " "}, "name"), ({"colour": "red"}, "no field")],
+        ({"number": "x" * 61}, "60 characters"),
+    ):
+        with pytest.raises(PersonError, match=words):
+            store.change(lambda work, v=values: change_part(work, row.id, count=1, **v), by="x")  # type: ignore[misc]
+    with pytest.raises(PersonError, match="already"):
+        store.change(lambda work: part(work), by="x")
+    store.change(lambda work: change_part(work, row.id, count=1, price=Decimal("5.5")), by="x")
+    with pytest.raises(MeanwhileError, match="Changed by x"):
+        store.change(lambda work: change_part(work, row.id, count=1, price=Decimal(6)), by="y")
+
+
+LIST = """number;name;kind;unit;price;cost;supplier;supplier_number;note
+W-21;wire 21 mm2, red;wire;m;4,90;2,10;Invented Cables;IC 7;
+F-80;fuse 80 A;fuse;;3,10;;;;"=cmd|' /C calc'!A0"
+"""
+
+
+def test_a_list_is_looked_at_then_taken_in(store: Store) -> None:
+    with store.read() as work:
+        first = looked_at(work, LIST.encode(), file="list.csv", currency="EUR")
+        assert (len(first.new), first.changed, first.same, first.errors) == (2, (), 0, ())
+        assert listed(work) == []
+    assert store.change(lambda work: taken_in(work, first), by="owner") == (2, 0)
+    with store.read() as work:
+        again = looked_at(work, LIST.replace("4,90", "5,20").encode(), file="list.csv", currency="EUR")
+        assert (len(again.new), again.changed, again.same) == (
+            0,
+            (("W-21", {"price": (Decimal("4.9"), Decimal("5.2"))}),),
+            1,
+        )
+    store.change(lambda work: taken_in(work, again), by="owner")
+    with store.read() as work:
+        rows = listed(work)
+        assert [(row.number, row.price, row.supplier.name if row.supplier else None) for row in rows] == [
+            ("F-80", Decimal("3.1"), None), ("W-21", Decimal("5.2"), "Invented Cables"),
+        ]  # fmt: skip
+        out = written_out(rows, costs=False)
+        assert b"cost" not in out
+        cells = [cell for line in csv.reader(io.StringIO(out.decode("utf-8-sig"))) for cell in line]
+        assert not [cell for cell in cells if cell.startswith(("=", "+", "-", "@", "\t", "\r"))]
+        back = looked_at(work, written_out(rows, costs=True), file="out.csv", currency="EUR")
+        assert (back.new, back.changed, back.errors, back.same) == ((), (), (), 2)
+
+
+def test_every_mistake_of_a_list_is_named_with_its_line(store: Store) -> None:
+    words = (
+        "number,name,kind,price\nA,fine,wire,1\nB,,wire,2\nC,odd,engine,3\nD,dear,fuse,\"1,234\"\nE,short,fuse\nA,twice,wire,9\n"
+    )  # fmt: skip
+    with store.read() as work:
+        found = looked_at(work, words.encode(), file="list.csv", currency="EUR")
+        assert [error.split(": ")[0] for error in found.errors] == [f"list.csv:{line}" for line in (3, 4, 5, 6, 7)]
+    with pytest.raises(PersonError, match="5 mistakes"):
+        store.change(lambda work: taken_in(work, found), by="owner")
+    with store.read() as work:
+        assert listed(work) == []
+
+
+@pytest.mark.parametrize(
+    ("content", "words"),
+    [
+        (b"\xff\xfen\x00", "no text"),
+        (b"number,name,kind\nA,\xe4,wire\n", ":2: not UTF-8"),
+        (b"number,name\nA,b\n", "kind"),
+        (b"number,name,kind,kind\n", "twice"),
+        (b"", "needed"),
+        (b"number,name,kind,IBAN\n", "iban"),
+        (b'number,name,kind\nA,"b,wire\n', "cannot be read"),
+    ],
+)
+def test_what_is_no_list_is_told(lite: Store, content: bytes, words: str) -> None:
+    with lite.read() as work:
+        assert words in looked_at(work, content, file="list.csv", currency="EUR").errors[0]
+
+
+@given(st.text(max_size=40).filter(lambda words: words.strip() and "\x00" not in words))
+@settings(max_examples=60, deadline=None)
+def test_any_name_survives_the_way_out_and_in(lite: Store, name: str) -> None:
+    row = Part(
+        number="N-1",
+        name=name.strip(),
+        kind="other",
+        unit="piece",
+        currency="EUR",
+        tax="standard",
+        supplier_number="",
+        note="",
+    )
+    with lite.read() as work:
+        found = looked_at(work, written_out([row], costs=True), file="x.csv", currency="EUR")
+    assert not found.errors
+    assert found.rows[0]["name"] == name.strip()
+
+
+def test_the_same_number_twice_is_refused(lite: Store) -> None:
+    lite.change(lambda work: add_part(work, number="TWICE", name="x", kind="other", currency="EUR"), by="x")
+    with pytest.raises(PersonError, match="TWICE already"):
+        lite.change(lambda work: add_part(work, number="TWICE", name="x", kind="other", currency="EUR"), by="x")
