@@ -13,6 +13,7 @@ from cabinwright.physics.driver import Driver
 from cabinwright.physics.driver_figures import FIGURES, Completed, Disagreement, complete
 from cabinwright.physics.impedance import Fitted, Sweep, fit
 from cabinwright.stages.enclosure.result import ModelResult
+from cabinwright.stages.memory import Keeper, afresh
 
 __all__ = ["all_models", "stated_figures"]
 
@@ -35,15 +36,25 @@ class _Found:
     findings: list[Finding]
 
 
-def all_models(build: Build, sweeps: Mapping[str, Sequence[Sweep]]) -> tuple[dict[str, ModelResult], list[Finding]]:
+def all_models(
+    build: Build, sweeps: Mapping[str, Sequence[Sweep]], *, keep: Keeper = afresh
+) -> tuple[dict[str, ModelResult], list[Finding]]:
     """Every model whose figures are enough, with what there is to say; ``sweeps`` by name of the model.
 
     One that states its dimensions alone, for a ring or a list, is passed over unless a box or speaker names it.
     """
-    models: dict[str, ModelResult] = {}
-    findings: list[Finding] = []
     asked = {box.model for box in build.boxes} | {speaker.model for speaker in build.speakers}
     asked |= {name for name, taken in sweeps.items() if taken}
+    named = tuple(item.name for item in build.speaker_models if item.name in asked)
+    models, findings = keep("enclosure: models", _models, build, sweeps, named)
+    return dict(models), list(findings)
+
+
+def _models(
+    build: Build, sweeps: Mapping[str, Sequence[Sweep]], asked: Sequence[str]
+) -> tuple[dict[str, ModelResult], list[Finding]]:
+    models: dict[str, ModelResult] = {}
+    findings: list[Finding] = []
     for item in build.speaker_models:
         if item.name not in asked and not stated_figures(item):
             continue

@@ -14,11 +14,13 @@ from cabinwright.stages.enclosure.boxes import Unsolved, feed_of, net_volume_m3,
 from cabinwright.stages.enclosure.cabin import heard_in_car
 from cabinwright.stages.enclosure.doubts import doubts
 from cabinwright.stages.enclosure.models import all_models
-from cabinwright.stages.enclosure.result import BoxResult, EnclosureResult, ModelResult
-from cabinwright.stages.enclosure.search import search
+from cabinwright.stages.enclosure.result import BoxResult, EnclosureResult, ModelResult, PortResult
+from cabinwright.stages.enclosure.search import Answers, answered, search
 from cabinwright.stages.enclosure.shape import Files
+from cabinwright.stages.enclosure.shape_result import ShapeResult
 from cabinwright.stages.enclosure.shape_run import Draft, drafted, finished, refused
 from cabinwright.stages.layout.result import LayoutResult
+from cabinwright.stages.memory import Keeper, afresh
 
 __all__ = ["NOT_YET", "run"]
 
@@ -48,22 +50,23 @@ def run(
     sweeps: Mapping[str, Sequence[Sweep]] | None = None,
     found: tuple[Finding, ...] = (),
     drawn: Files | None = None,
+    keep: Keeper = afresh,
 ) -> EnclosureResult | None:
     """Every box of ``build``; None where it has neither boxes nor drive units.
 
     ``placed`` is the comparison of places, for the cabin's gain; ``sweeps`` are impedance sweeps by name of the model,
-    and ``found`` what was found while reading them; ``drawn`` are the files that shapes name. A box that cannot be solved
-    leaves a ``stop`` and the others be.
+    and ``found`` what was found while reading them; ``drawn`` are the files that shapes name; ``keep`` gives
+    back what of an earlier run still holds. A box that cannot be solved leaves a ``stop`` and the others be.
     """
     if not build.boxes and not build.speaker_models:
         return None
-    models, findings = all_models(build, sweeps or {})
+    models, findings = all_models(build, sweeps or {}, keep=keep)
     if not (build.boxes or models or findings or found):  # models that are there for their dimensions alone
         return None
     boxes: dict[str, BoxResult] = {}
     for box in build.boxes:
         try:
-            boxes[box.name], more = _box(build, box, models, placed, drawn or {})
+            boxes[box.name], more = _box(build, box, models, placed, {} if drawn is None else drawn, keep)
             findings += more
         except Unsolved as reason:
             findings.append(finding(reason.code, where=box.name, **reason.details))
@@ -73,20 +76,26 @@ def run(
 
 
 def _box(
-    build: Build, box: Box, models: Mapping[str, ModelResult], placed: LayoutResult | None, files: Files
+    build: Build,
+    box: Box,
+    models: Mapping[str, ModelResult],
+    placed: LayoutResult | None,
+    files: Files,
+    keep: Keeper,
 ) -> tuple[BoxResult, list[Finding]]:
     name = box.model or next(item.model for item in build.speakers if item.name in box.speakers and item.model)
     model = next(item for item in build.speaker_models if item.name == name)
     if name not in models:
         raise Unsolved("enclosure.no_model", model=name)
     driver = models[name].driver
-    draft = None if box.shape is None else drafted(build, box, model, files)
+    quiet = box.model_copy(update={"power_w": None})  #: what does not ask how loud it plays
+    draft = None if box.shape is None else keep(("enclosure: body", box.name), drafted, build, quiet, model, files)
     found: list[Finding] = []
     if isinstance(draft, Draft):
         result = _in_shape(box, model, driver, draft)
         room: float | None = box.gross_volume_m3 or box.volume_m3 or draft.net_m3(None)
         try:
-            shape, found = finished(draft, result.port, files)
+            shape, found = _whole(build, draft, result.port, files, keep)
             result = replace(result, shape=shape)
         except ValueError as fault:  # a body in which nothing can be placed
             found = [refused(box.name, fault)]
@@ -101,10 +110,28 @@ def _box(
             found.append(finding("enclosure.place_volume", where=box.name, value=value, unit="L", place=place))
         room = box.gross_volume_m3 or volume
     if room is not None and box.kind != "infinite baffle":
-        listed, searched = search(box, model, driver, feed_of(box, model, driver), room_m3=room)
+        known = keep(("enclosure: search", box.name), _answers, build, quiet, model, driver, room)
+        listed, searched = search(box, model, driver, feed_of(box, model, driver), room_m3=room, known=known)
         result = replace(result, alternatives=listed, search=searched)
     result = replace(result, in_car=heard_in_car(result, placed))
     return result, [*doubts(box, model, result, cone_m2=float(driver.sd_m2)), *found]
+
+
+def _answers(_: Build, box: Box, model: SpeakerModel, driver: Driver, room_m3: float) -> Answers:
+    return answered(box, model, driver, feed_of(box, model, driver), room_m3=room_m3)
+
+
+def _whole(
+    build: Build, draft: Draft, port: PortResult | None, files: Files, keep: Keeper
+) -> tuple[ShapeResult | None, list[Finding]]:
+    """The finished shape; the speed of the air in its port changes nothing of it."""
+    still = None if port is None else tuple(vars(replace(port, peak_velocity_m_s=0.0, peak_velocity_hz=0.0)).values())
+
+    def work(_: Build, draft: Draft, __: object, files: Files) -> tuple[ShapeResult | None, list[Finding]]:
+        return finished(draft, port, files)
+
+    shape, found = keep(("enclosure: shape", draft.box.name), work, build, draft, still, files)
+    return shape, list(found)
 
 
 def _in_shape(box: Box, model: SpeakerModel, driver: Driver, draft: Draft) -> BoxResult:

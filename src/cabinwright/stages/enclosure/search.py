@@ -5,6 +5,8 @@ within the room, and a port no longer than the box bends it. The port is as wide
 no such port fits, the widest that does, and then the speed of its air holds the level back. Passive radiators are tried
 by size, number and mass (``search_radiators``). Forgiveness is the spread of the curve over drive units as they come,
 drawn once (Monte Carlo) and the same for every alignment.
+
+The circuit is linear: what one volt does is solved once for all alignments (``Answers``) and holds for any power.
 """
 
 from __future__ import annotations
@@ -26,7 +28,7 @@ from cabinwright.stages.enclosure.ports import LONGEST_EDGES, PLAYS_FROM_HZ, SMA
 from cabinwright.stages.enclosure.result import Alternative, RadiatorSet, Search
 from cabinwright.stages.enclosure.search_radiators import Family, family
 
-__all__ = ["search"]
+__all__ = ["Answers", "answered", "search"]
 
 Real = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -46,6 +48,7 @@ SPREADS = {"mms_kg": 0.03, "cms_m_per_n": 0.10, "rms_kg_s": 0.15, "bl_t_m": 0.03
 WEIGHTS = {"f3_hz": 0.35, "level_db": 0.3, "group_delay_s": 0.2, "spread_db": 0.15}
 FULL_SCALE = {"f3_hz": 1.0, "level_db": 12.0, "group_delay_s": 0.02, "spread_db": 3.0}
 """What a whole step of each criterion is worth as much as: an octave, 12 dB, 20 ms, 3 dB."""
+NEARLY = 1e-9  #: sums nearer than this may stand in either order
 APART = 0.15  #: listed alignments differ by so much in volume or tuning
 
 
@@ -69,18 +72,31 @@ class _Table:
         return _Table(*(getattr(self, name)[rows] for name in self.__dataclass_fields__))
 
 
+@dataclass(frozen=True)
+class Answers:
+    """What one volt does in every alignment; columns of (n,), and of (n, f) over the band that levels are compared in."""
+
+    f3: Real
+    delay: Real
+    peak: Real
+    level: Real  #: (n, f) dB
+    volts: Real  #: (n, f) most volts that heat and travel allow; infinite where neither is stated
+    flow: Real  #: (n, f) m³/s, peak
+    most_flow: Real  #: (n,) the highest from the lowest frequency that is played up
+
+
 def search(
-    box: Box, model: SpeakerModel, driver: Driver, feed: Feed, *, room_m3: float
+    box: Box, model: SpeakerModel, driver: Driver, feed: Feed, *, room_m3: float, known: Answers | None = None
 ) -> tuple[tuple[Alternative, ...], Search]:
-    """The best alignments, far enough apart to be choices, and those that none beats in everything."""
+    """The best alignments, far enough apart to be choices, and those that none beats in everything.
+
+    ``known`` is what ``answered`` gave for the same box and room, at whatever power.
+    """
     kin = family(box, model, driver, feed.units)
     tried = _tried(box, kin, room_m3)
     volume = tried.volume
-    parts = [
-        _judge(box, model, driver, feed, kin, tried.at(slice(at, at + CHUNK)), room=room_m3)
-        for at in range(0, len(volume), CHUNK)
-    ]
-    table = _Table(*(np.concatenate([getattr(p, name) for p in parts]) for name in _Table.__dataclass_fields__))
+    answers = answered(box, model, driver, feed, room_m3=room_m3) if known is None else known
+    table = _judged(box, kin, tried, answers, source_v=feed.source_v, room=room_m3)
     fits = _fits(table, kin, room_m3)
     good = table.at(np.flatnonzero(fits))
     if not len(good.volume):
@@ -150,36 +166,60 @@ def _loads(box: Box, driver: Driver, feed: Feed, kin: Family, table: _Table) -> 
     )
 
 
-def _judge(
-    box: Box, model: SpeakerModel, driver: Driver, feed: Feed, kin: Family, tried: _Table, *, room: float
-) -> _Table:
-    volume, radiator = tried.volume, ~np.isnan(tried.count)
+def answered(box: Box, model: SpeakerModel, driver: Driver, feed: Feed, *, room_m3: float) -> Answers:
+    """One volt in every alignment that is tried; the power of ``box`` and the voltage of ``feed`` do not count."""
+    kin = family(box, model, driver, feed.units)
+    tried, one = _tried(box, kin, room_m3), replace(feed, source_v=1.0)
+    parts = [
+        _solved(box, model, driver, one, kin, tried.at(slice(at, at + CHUNK)))
+        for at in range(0, len(tried.volume), CHUNK)
+    ]
+    return Answers(*(np.concatenate([getattr(p, name) for p in parts]) for name in Answers.__dataclass_fields__))
+
+
+def _solved(box: Box, model: SpeakerModel, driver: Driver, feed: Feed, kin: Family, tried: _Table) -> Answers:
     load = _loads(box, driver, feed, kin, tried)
     answer = solve(driver, load, frequency_hz=GRID_HZ, **feed.circuit(), inductance=False)
     level = level_db(answer.pressure_pa)
     passband = passband_db(driver, load, **feed.circuit())
-    gain = np.full_like(level, np.inf)
+    band = _band(LEVEL_BAND_HZ)
+    volts = np.full((len(level), int(band.sum())), np.inf)
     if model.pe_w is not None:
-        gain = np.minimum(gain, sqrt(model.pe_w * float(driver.re_ohm)) / np.abs(answer.coil_v))
+        volts = np.minimum(volts, sqrt(model.pe_w * float(driver.re_ohm)) / np.abs(answer.coil_v[:, band]))
     if model.xmax_m is not None:
-        gain = np.minimum(gain, model.xmax_m / (PEAK * np.abs(answer.displacement_m)))
+        volts = np.minimum(volts, model.xmax_m / (PEAK * np.abs(answer.displacement_m[:, band])))
     flow = PEAK * np.abs(answer.branch_flow_m3_s)
+    delay_band = _band(DELAY_BAND_HZ)
+    return Answers(
+        f3=_crossing(level - (passband - 10.0 * np.log10(2.0))[:, None]),
+        delay=_delay(np.angle(answer.pressure_pa))[:, delay_band].max(axis=1),
+        peak=(level - passband[:, None]).max(axis=1),
+        level=level[:, band],
+        volts=volts,
+        flow=flow[:, band],
+        most_flow=flow[:, GRID_HZ >= PLAYS_FROM_HZ].max(axis=1),
+    )
+
+
+def _judged(box: Box, kin: Family, tried: _Table, answers: Answers, *, source_v: float, room: float) -> _Table:
+    """With the port that the voltage asks for, and what then gives in first."""
+    volume, radiator = tried.volume, ~np.isnan(tried.count)
     limit = (box.port.speed_limit_m_s if box.port is not None else None) or SPEED_LIMIT_M_S
-    wanted = np.sqrt(4.0 / pi * flow[:, GRID_HZ >= PLAYS_FROM_HZ].max(axis=1) / limit)
+    wanted = np.sqrt(4.0 / pi * source_v * answers.most_flow / limit)
     tuned = np.where(radiator, np.nan, tried.tuning)
     diameter, length = _port(wanted, volume, tuned, seeming=volume * box.filling_factor, room=room)
     carried = np.where(np.isnan(tuned), np.inf, limit * pi / 4.0 * diameter**2)[:, None]
     if kin.xmax_m is not None and radiator.any():
-        most_flow = 2.0 * pi * GRID_HZ * kin.xmax_m * (tried.area * tried.count)[:, None]
+        most_flow = 2.0 * pi * GRID_HZ[_band(LEVEL_BAND_HZ)] * kin.xmax_m * (tried.area * tried.count)[:, None]
         carried = np.where(radiator[:, None], most_flow, carried)
-    gain = np.minimum(gain, carried / np.maximum(flow, 1e-30))
-    most = level + 20.0 * np.log10(np.where(np.isfinite(gain), gain, 1.0))
+    volts = np.minimum(answers.volts, carried / np.maximum(answers.flow, 1e-30))
+    most = answers.level + 20.0 * np.log10(np.where(np.isfinite(volts), volts, source_v))
     return replace(
         tried,
-        f3=_crossing(level - (passband - 10.0 * np.log10(2.0))[:, None]),
-        level=most[:, _band(LEVEL_BAND_HZ)].min(axis=1),
-        delay=_delay(np.angle(answer.pressure_pa))[:, _band(DELAY_BAND_HZ)].max(axis=1),
-        peak=(level - passband[:, None]).max(axis=1),
+        f3=answers.f3,
+        level=most.min(axis=1),
+        delay=answers.delay,
+        peak=answers.peak,
         diameter=diameter,
         length=length,
     )
@@ -244,24 +284,23 @@ def _score(table: _Table, spread: Real | None) -> Real:
 
 def _unbeaten(costs: Real) -> Flags:
     """Rows that no other row beats or equals in everything and beats in something; costs (rows, criteria)."""
-    left = np.arange(len(costs))
-    kept = np.zeros(len(costs), dtype=bool)
-    order = np.argsort(costs.sum(axis=1) / 1.0, kind="stable")
-    left = order
+    total = costs.sum(axis=1)
+    left = np.argsort(total, kind="stable")  # whoever beats another stands before it, or beside it within rounding
+    first: list[int] = []
     while left.size:
-        first = left[0]
-        kept[first] = True
+        first.append(int(left[0]))
         left = left[1:]
-        left = left[(costs[left] < costs[first]).any(axis=1)]
-    rows = np.flatnonzero(kept)
-    sure = [row for row in rows if not _beaten(costs[row], costs[rows])]
-    kept[:] = False
+        left = left[(costs[left] < costs[first[-1]]).any(axis=1)]
+    rows = np.asarray(first, dtype=np.intp)
+    beside = np.searchsorted(total[rows], total[rows] + NEARLY * (1.0 + np.abs(total[rows])))
+    sure = [row for k, row in enumerate(rows) if not _beaten(costs[row], costs[rows[k + 1 : beside[k]]])]
+    kept = np.zeros(len(costs), dtype=bool)
     kept[sure] = True
     return kept
 
 
 def _beaten(cost: Real, others: Real) -> bool:
-    return bool(((others <= cost).all(axis=1) & (others < cost).any(axis=1)).any())
+    return bool(len(others)) and bool(((others <= cost).all(axis=1) & (others < cost).any(axis=1)).any())
 
 
 def _spread(box: Box, driver: Driver, feed: Feed, kin: Family, table: _Table) -> Real:

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from cabinwright.build.document import Build
 from cabinwright.physics.convex import clearance_m
-from cabinwright.stages.layout.keep_outs import AIRBAGS, SURE, clearances
+from cabinwright.stages.layout.keep_outs import AIRBAGS, SURE, Clearance
 from cabinwright.stages.layout.ranking import Choice, beaten, choices_of, criteria_of, dominates, score_all
 from cabinwright.stages.layout.reasons import reasons_for
 from cabinwright.stages.layout.result import Pair, PlaceResult, Ranked
@@ -29,12 +29,13 @@ def ranked(
     *,
     seat: str,
     view: ViewResult | None,
+    gaps: Sequence[Clearance],
 ) -> tuple[Ranked, ...]:
     """Every choice of every role, best first within its role. ``draws``: (1 + draws,) sound of each place, as stated first."""
     wishes = {item.name: item for item in build.places}
     added: dict[str, float | None] = {pod.place: pod.added_deg for pod in view.pods} if view else {}
     added |= {name: None for name in _beside_pillars(build) if name not in added}
-    forbidden = _forbidden(build)
+    forbidden = _forbidden(gaps)
     every = choices_of(places, pairs)
     out: list[Ranked] = []
     for role in dict.fromkeys(choice.role for choice in every):
@@ -124,8 +125,6 @@ def _beside_pillars(build: Build) -> Iterator[str]:
             yield place.name
 
 
-def _forbidden(build: Build) -> dict[str, str]:
+def _forbidden(gaps: Sequence[Clearance]) -> dict[str, str]:
     """Places that a stop keeps anything out of."""
-    return {
-        gap.place: gap.keep_out for gap in clearances(build) if gap.kind in AIRBAGS and gap.gap_m < SURE * gap.sigma_m
-    }
+    return {gap.place: gap.keep_out for gap in gaps if gap.kind in AIRBAGS and gap.gap_m < SURE * gap.sigma_m}

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from cabinwright.build.cabin import Place
 from cabinwright.build.document import Build
 from cabinwright.findings import Finding, finding
 from cabinwright.physics.cavity import Shell
@@ -16,6 +17,7 @@ from cabinwright.physics.image_sources import FLUSH_M
 from cabinwright.stages.layout.pose import aim_of, normal_of
 from cabinwright.stages.layout.result import Pair, PlaceResult
 from cabinwright.stages.layout.room import MANY, Room, front_row
+from cabinwright.stages.memory import Keeper, afresh
 
 __all__ = ["doubts"]
 
@@ -38,17 +40,24 @@ def doubts(
     pairs: Sequence[Pair],
     *,
     seat: str,
+    keep: Keeper = afresh,
 ) -> Iterator[Finding]:
     """Findings about a located build's places and heads; ``seat`` is the one that decides."""
-    yield from _heads(room, shell)
+    yield from keep("layout: doubts about heads", lambda _, *given: tuple(_heads(*given)), build, room, shell)
     yield from _enclosed(build, places)
-    for name, result in places.items():
-        yield from _where(room, shell, result)
-        yield from _near(room, result)
-        yield from _sight(result, seat)
-        yield from _aim(build, shell, room, name)
+    for place in build.places:
+        if place.name in places:
+            given = (place, room, shell, places[place.name], seat)
+            yield from keep(("layout: doubts", place.name), _about, build, *given)
     yield from _partners(places, pairs)
     yield from _assumed(build)
+
+
+def _about(
+    build: Build, place: Place, room: Room, shell: Shell | None, result: PlaceResult, seat: str
+) -> tuple[Finding, ...]:
+    found = (_where(room, shell, result), _near(room, result), _sight(result, seat), _aim(build, shell, room, place))
+    return tuple(item for items in found for item in items)
 
 
 def _outside_m(room: Room, shell: Shell | None, point: Real) -> float:
@@ -132,8 +141,8 @@ def _sight(place: PlaceResult, seat: str) -> Iterator[Finding]:
         yield finding("layout.faces_away", where=place.name, value=angle, limit=90, unit="°", seat=seat)
 
 
-def _aim(build: Build, shell: Shell | None, room: Room, name: str) -> Iterator[Finding]:
-    place = next(item for item in build.places if item.name == name)
+def _aim(build: Build, shell: Shell | None, room: Room, place: Place) -> Iterator[Finding]:
+    name = place.name
     aim, normal = aim_of(build, place), normal_of(build, place)
     turn = float(np.degrees(np.arccos(np.clip(aim @ normal, -1.0, 1.0))))
     if place.aim_limit_deg is not None and turn > place.aim_limit_deg + SLACK_DEG:

@@ -60,14 +60,20 @@ def clearances(build: Build, places: Iterable[Place] | None = None) -> tuple[Cle
     return tuple(found)
 
 
-def keep_out_findings(build: Build, places: Iterable[Place] | None = None) -> tuple[Finding, ...]:
+def keep_out_findings(
+    build: Build, places: Iterable[Place] | None = None, *, known: Iterable[Clearance] | None = None
+) -> tuple[Finding, ...]:
     """What stands where nothing may: a stop in an airbag's way, a caution elsewhere; flat volumes are named too.
 
-    Unless ``places`` are given, the places of the build and its speakers, which may have got there without being chosen.
+    Unless ``places`` are given, the places of the build and its speakers, which may have got there without being chosen;
+    ``known`` are the clearances of the build's places, where they were worked out already.
     """
     found = [_flat(volume) for volume in (build.cabin.keep_outs if build.cabin else ()) if is_flat(_corners(volume))]
-    chosen = (*build.places, *_speakers(build)) if places is None else places
-    return (*found, *(item for gap in clearances(build, chosen) if (item := _judge(gap)) is not None))
+    if places is None:
+        gaps = (*(clearances(build) if known is None else known), *clearances(build, tuple(_speakers(build))))
+    else:
+        gaps = clearances(build, places)
+    return (*found, *(item for gap in gaps if (item := _judge(gap)) is not None))
 
 
 def _speakers(build: Build) -> Iterator[Place]:

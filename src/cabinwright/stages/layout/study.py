@@ -34,7 +34,7 @@ from cabinwright.stages.layout.errors import (
     turns_of,
 )
 from cabinwright.stages.layout.heard import Source, hear
-from cabinwright.stages.layout.keep_outs import clearances, keep_out_findings
+from cabinwright.stages.layout.keep_outs import Clearance, clearances, keep_out_findings
 from cabinwright.stages.layout.low import (
     BASS,
     LOW_HZ,
@@ -289,15 +289,15 @@ class Study:
         """Pairs, ranking and findings from what each place gave."""
         places = {name: row[0] for name, row in done.items()}
         pairs = find_pairs(self.build, places, self.room.speed_m_s)
-        gaps = clearances(self.build)
-        ranking = ranked(
-            self.build, places, pairs, {name: row[1] for name, row in done.items()}, seat=self.seat, view=self.view
-        )
+        gaps = tuple(gap for place in self.build.places for gap in self._gaps(place))
+        draws = {name: row[1] for name, row in done.items()}
+        ranking = ranked(self.build, places, pairs, draws, seat=self.seat, view=self.view, gaps=gaps)
         cavity, low, low_found = self._low
         if cavity is not None and low is not None:
             low = self._mapped(low, cavity, ranking, places)
-        found = [*self._made[1], *low_found, *keep_out_findings(self.build)]
-        found += doubts(self.build, self.room, cavity.shell if cavity else None, places, pairs, seat=self.seat)
+        found = [*self._made[1], *low_found, *keep_out_findings(self.build, known=gaps)]
+        shell = cavity.shell if cavity else None
+        found += doubts(self.build, self.room, shell, places, pairs, seat=self.seat, keep=self.keep)
         found += self.view.findings if self.view else ()
         order = {"stop": 0, "caution": 1, "note": 2}
         return LayoutResult(
@@ -313,6 +313,12 @@ class Study:
             draws=self.build.layout.draws,
             findings=tuple(sorted(found, key=lambda item: order[item.severity])),
         )
+
+    def _gaps(self, place: Place) -> tuple[Clearance, ...]:
+        gaps: tuple[Clearance, ...] = self.keep(
+            ("layout: clearances", place.name), lambda build, place: clearances(build, (place,)), self.build, place
+        )
+        return gaps
 
     def _mapped(
         self, low: LowFrequency, cavity: Cavity, ranking: tuple[Ranked, ...], places: Mapping[str, PlaceResult]
