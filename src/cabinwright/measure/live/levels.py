@@ -69,7 +69,7 @@ class LevelMeter:
     def __init__(self, *, sample_rate_hz: float) -> None:
         self._rate_hz = sample_rate_hz
         self._weighted = {name: _Weighted(name, sample_rate_hz) for name in WEIGHTINGS}
-        self._heard, self._began, self.peak = 0, 0, 0.0
+        self._heard = self._began = 0
 
     def feed(self, samples: NDArray[np.floating]) -> None:
         """Take the next samples, (frames,)."""
@@ -77,13 +77,12 @@ class LevelMeter:
         if not len(data):
             return
         self._heard += len(data)
-        self.peak = max(self.peak, float(np.max(np.abs(data))))
         for weighted in self._weighted.values():
             weighted.feed(data, self._heard > SETTLED_S * self._rate_hz)
 
     def restart(self) -> None:
-        """Mean, maxima and peak begin anew; filters and time weightings run on."""
-        self._began, self.peak = self._heard, 0.0
+        """Mean and maxima begin anew; filters and time weightings run on."""
+        self._began = self._heard
         for weighted in self._weighted.values():
             weighted.restart()
 
