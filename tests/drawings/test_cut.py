@@ -23,8 +23,10 @@ from cabinwright.drawings.cut_pdf import pdf_pages, template_pdf
 from cabinwright.drawings.cut_svg import COLOURS, svg_text
 from cabinwright.errors import RefusedError
 from cabinwright.measure.outlines import parse_drawing
+from cabinwright.physics.arcs import Segment
 from cabinwright.physics.outline import Contour, Corner, circle, from_corners
 from cabinwright.physics.perforation import Field
+from cabinwright.stages.workshop.joinery import FaceBore, Joinery, Scribe
 from cabinwright.stages.workshop.result import Nesting, Part, Placed
 
 OUTLINE = Contour(
@@ -50,7 +52,7 @@ def part(**more: object) -> Part:
         "openings": (circle(0.15 + 0.1j, 0.08),),
         "holes": Field(np.array([0.05 + 0.05j, 0.05 + 0.1j]), np.array([0.006, 0.004])),
         "drills": Field(np.array([0.27 + 0.03j]), np.array([0.004])),
-        "lines": (("mark", curve),),
+        "lines": (Scribe("mark", curve),),
     }
     return Part(**{**row, **more})
 
@@ -194,3 +196,31 @@ def test_four_thousand_holes_go_into_one_file() -> None:
     drawing = part_drawing(part(outline=wide, openings=(), holes=Field(grid, np.full(4000, 0.002))))
     document = ezdxf.read(io.StringIO(dxf_text(drawing)))
     assert len(document.modelspace().query("CIRCLE")) == 4001
+
+
+def test_what_goes_part_through_says_how_deep_on_its_layer() -> None:
+    """Depths in every kind of file: name of the layer, thickness of the entity, colour by a rule, words beside the bar."""
+    straight = (Segment(0.05 + 0.02j, 0.2 + 0.02j),)
+    lines = (
+        Scribe("score", straight, 0.0025),
+        Scribe("score", straight, 0.0091),
+        Scribe("score", straight),
+        Scribe("mark", straight),
+    )
+    deep = Joinery(face_bores=(FaceBore(0.1 + 0.15j, 0.008, 0.012),))
+    drawing = part_drawing(part(lines=lines, joinery=deep))
+    assert [layer for layer, _ in drawing.layers] == [
+        "mark", "score", "score-2.5mm", "score-9.1mm", "drill", "drill-12mm", "cut",
+    ]  # fmt: skip
+    document = ezdxf.read(io.StringIO(dxf_text(drawing)))
+    assert not document.audit().errors
+    scores = {(item.dxf.layer, item.dxf.thickness) for item in document.modelspace() if "score" in item.dxf.layer}
+    assert scores == {("score", 0.0), ("score-2.5mm", -2.5), ("score-9.1mm", -9.1)}
+    root = fromstring(svg_text(drawing))
+    inks = {group.get("id"): group.get("stroke") for group in root if group.tag.endswith("}g")}
+    assert inks["score-2.5mm"] == "#008c" + f"{25:02x}" and inks["drill-12mm"] == "#d27a" + f"{120:02x}"
+    assert len(set(inks.values())) == len(inks)
+    said = [item.text for item in root.iter() if item.tag.endswith("}title")]
+    assert said[1:] == ["score 2.5 mm deep", "score 9.1 mm deep", "drill 12 mm deep"]
+    (page, *_) = pdf_pages(drawing, paper="A4")
+    assert "score 2.5 mm deep" in page and "drill 12 mm deep" in page

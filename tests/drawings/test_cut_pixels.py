@@ -52,11 +52,12 @@ def traced_dxf(text: str) -> Rings:
     unit = UNIT_MM[document.header["$INSUNITS"]]
     rings: Rings = {layer: [] for layer in LAYERS}
     for entity in document.modelspace():
-        if entity.dxf.layer not in LAYERS:
+        layer = entity.dxf.layer.partition("-")[0]  # a blind hole's layer names its depth
+        if layer not in LAYERS:
             continue
         points = unit * np.array([(at.x, at.y) for at in make_path(entity).flattening(0.005, 8)])
-        assert np.allclose(points[0], points[-1], atol=1e-9), f"an open {entity.dxftype()} on {entity.dxf.layer}"
-        rings[entity.dxf.layer].append(points)
+        assert np.allclose(points[0], points[-1], atol=1e-9), f"an open {entity.dxftype()} on {layer}"
+        rings[layer].append(points)
     return rings
 
 
@@ -65,7 +66,8 @@ def traced_svg(text: str) -> Rings:
     rings: Rings = {layer: [] for layer in LAYERS}
     inks = {COLOURS[layer]: layer for layer in LAYERS}
     for item in SVG.parse(io.StringIO(text), ppi=25.4, reify=True).elements():
-        layer = None if isinstance(item, Group) else inks.get(str(item.values.get("stroke")))
+        ink = str(item.values.get("stroke"))
+        layer = None if isinstance(item, Group) else "drill" if ink.startswith("#d27a") else inks.get(ink)
         if layer is None:
             continue
         path = SvgPath(item)

@@ -46,6 +46,7 @@ def test_the_page_is_whole_and_every_listed_file_is_written() -> None:
     assert seen.faults == []
     plan = json.loads(made["plan.json"])["workshop"]
     assert set(plan["files"]) == {name for name in made if name.startswith("workshop/")} - {
+        "workshop/assembly.pdf",
         "workshop/assembly.txt",
         "workshop/cut-list.csv",
     }
@@ -145,7 +146,7 @@ def test_files_of_others_go_through_the_whole_plan(tmp_path: Path) -> None:
     assert results.workshop is not None
     (part,) = results.workshop.panels["traced"].parts
     assert part.size_m == pytest.approx((0.05, 0.02), abs=1e-6)
-    assert [operation for operation, _ in part.lines] == ["mark"]
+    assert [line.operation for line in part.lines] == ["mark"]
     assert "open" not in results.workshop.panels
     assert "open by 30.000 mm" in next(item.message for item in results.workshop.findings if item.severity == "stop")
 

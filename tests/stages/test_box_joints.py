@@ -181,7 +181,7 @@ def test_depths_go_with_the_file() -> None:
     part = cut.parts["bay, wall 2"]
     document, auditor = recover.read(io.BytesIO(dxf_text(part_drawing(part)).encode()))
     assert not auditor.has_errors
-    rounds = document.modelspace().query('CIRCLE[layer=="drill"]')
+    rounds = document.modelspace().query('CIRCLE[layer=="drill-8mm"]')
     assert len(rounds) == len(part.joinery.face_bores) > 1
     assert {round(item.dxf.thickness, 6) for item in rounds} == {-8.0}  # two thirds of 12 mm
 
@@ -238,7 +238,7 @@ def test_a_bent_wall_is_as_long_as_its_skin_and_scored_where_it_bends() -> None:
     assert walls[0].size_m[1] == pytest.approx(0.3 - 2 * BOARD)
     bends = walls[0].joinery.bends
     assert [round(math.degrees(item.cuts.angle_rad), 6) for item in bends] == [90.0] * 4
-    scores = sorted(chain[0].start.real for how, chain in walls[0].lines if how == "score")
+    scores = sorted(line.chain[0].start.real for line in walls[0].lines if line.operation == "score")
     assert len(scores) == sum(item.cuts.cuts for item in bends)
     wanted = [item.from_m + place for item in bends for place in item.cuts.places_m]
     assert np.allclose(scores, sorted(wanted))

@@ -57,7 +57,7 @@ def test_the_floor_shows_where_braces_stand_and_the_baffle_lets_the_cable_out() 
     shape = "size_m = [0.5, 0.4]\nheight_m = 0.3\nbraces = [{from_m = [0.05, 0.012], to_m = [0.05, 0.388]}]\n"
     _, cut = made(shape + "cable_holes = [{at_m = [0.44, 0.06], diameter_m = 0.016}]")
     assert not any(part.stopped for part in cut.parts.values())
-    ((operation, chain),) = cut.parts["bay, floor"].lines
+    ((operation, chain, _),) = cut.parts["bay, floor"].lines
     assert operation == "mark"
     print_ = Polygon([(item.start.real, item.start.imag) for item in chain])
     assert print_.bounds == pytest.approx((0.044, 0.012, 0.056, 0.388))
@@ -81,7 +81,7 @@ def test_rabbets_go_half_a_board_into_their_neighbours() -> None:
     walls = [part for name, part in cut.parts.items() if "wall" in name]
     assert {round(part.size_m[1], 6) for part in walls} == {0.3 - 0.024 + 0.012}
     assert sorted(round(part.size_m[0], 6) for part in walls) == [0.394, 0.394, 0.494, 0.494]
-    assert all(any(operation == "score" for operation, _ in part.lines) for part in cut.parts.values())
+    assert all(any(line.operation == "score" and line.depth_m == 0.006 for line in part.lines) for part in cut.parts.values())
 
 
 def test_fingers_of_neighbours_fill_the_corner() -> None:

@@ -236,7 +236,8 @@ def test_trim_has_a_rebate_as_its_machine_makes_it(made: WorkshopResult) -> None
     assert across == pytest.approx([0.05, 0.06, 0.05])
     assert frame.size_m[0] == pytest.approx(0.06 - 2 * 0.0008 - 2 * 0.0002)
     one = part(made, "ring, trim")
-    ((operation, line),) = one.lines
+    ((operation, line, depth),) = one.lines
+    assert depth == one.thickness_m / 2.0
     assert operation == "score"
     assert max(segment.end.real for segment in line) == pytest.approx(0.143 / 2 + 0.005)
 
@@ -261,7 +262,7 @@ def test_angles_are_marked_and_everything_is_laid_out(made: WorkshopResult) -> N
     }
     assert [item.code for item in made.findings if item.severity == "stop"] == []
     for name in ("ring, layer 1", "pod, ring", "pod, foot", "drill", "angle"):
-        assert any(operation == "mark" for operation, _ in part(made, name).lines), name
+        assert any(line.operation == "mark" for line in part(made, name).lines), name
     placed = {item.part for sheet in made.nesting for item in sheet.placed}
     assert placed == set(made.parts)
     rows = mounts_dict(made)

@@ -45,6 +45,14 @@ def _one_of(model: Model, keys: tuple[str, ...], what: str) -> None:
     require(given == 1, keys[0], f"{what} has exactly one of {', '.join(keys[:-1])} and {keys[-1]}")
 
 
+def _scored(operation: str, depth_m: float | None) -> None:
+    require(
+        depth_m is None or operation == "score",
+        "depth_m",
+        'only a score has a depth: write operation = "score" with it',
+    )
+
+
 class CutOut(Model):
     """An opening, or a line to score or mark, of a shape of its own."""
 
@@ -62,10 +70,13 @@ class CutOut(Model):
     """Rounding of its corners; absent: 3 mm."""
     operation: Literal["cut", "score", "mark"] = "cut"
     """What the machine does along it."""
+    depth_m: Small | None = None
+    """How deep it is scored; absent: as the machine is set."""
 
     @model_validator(mode="after")
     def _one_shape(self) -> Self:
         _one_of(self, ("outline", "diameter_m", "size_m"), "a cut-out")
+        _scored(self.operation, self.depth_m)
         return self
 
 
@@ -148,6 +159,13 @@ class Motif(Model):
     """Layer it is made in; absent: the first clear one, or the first."""
     operation: Literal["mark", "score"] = "mark"
     """What the machine does along it."""
+    depth_m: Small | None = None
+    """How deep it is scored; absent: as the machine is set."""
+
+    @model_validator(mode="after")
+    def _deep(self) -> Self:
+        _scored(self.operation, self.depth_m)
+        return self
 
 
 class Drill(Model):

@@ -19,7 +19,7 @@ from cabinwright.drawings.cut_svg import chain_path
 from cabinwright.physics.outline import Contour, OutlineFault
 from cabinwright.stages.enclosure.shape_result import ShapeResult
 
-__all__ = ["solid_view"]
+__all__ = ["solid_view", "turn_towards_deg"]
 
 MM = 1e3
 CHORD_M = 4e-4
@@ -60,7 +60,8 @@ def solid_view(
 ) -> str:
     """The picture as one ``<svg>``; ``number`` keeps its ids apart on a page, ``length`` words a length in metres."""
     body, tag = result.body, f"s{number}"
-    eye = _Eye(_turn(result))
+    turn = math.radians(turn_towards_deg(result))
+    eye = _Eye(complex(math.cos(turn), math.sin(turn)))
     bay = _bay(body.plan, shape.offset_m)
     rim = body.height_m + (shape.cover_gap_m or 0.0)
     rows = [*_hollow(bay, rim, eye)]
@@ -85,8 +86,8 @@ def solid_view(
     )
 
 
-def _turn(result: ShapeResult) -> complex:
-    """So that a loudspeaker in a wall looks towards the eye."""
+def turn_towards_deg(result: ShapeResult) -> float:
+    """How far the plan is turned, so that a loudspeaker in a wall looks towards the eye."""
     wall = result.body.wall
     degrees = TURN_DEG
     if wall is not None:
@@ -94,7 +95,7 @@ def _turn(result: ShapeResult) -> complex:
         side = outline.segments[wall]
         out = (side.end - side.start) * (-1j if outline.area_m2 > 0.0 else 1j)
         degrees = FACED_DEG - math.degrees(math.atan2(out.imag, out.real))
-    return complex(math.cos(math.radians(degrees)), math.sin(math.radians(degrees)))
+    return degrees
 
 
 def _bay(plan: Contour, gap_m: float) -> Contour:

@@ -16,7 +16,7 @@ from cabinwright.physics.arcs import Segment
 from cabinwright.physics.outline import Contour
 from cabinwright.stages.workshop.result import Nesting, Part
 
-__all__ = ["OPERATIONS", "CutDrawing", "Line", "Round", "part_drawing", "sheet_drawing"]
+__all__ = ["OPERATIONS", "CutDrawing", "Line", "Round", "layer_of", "layer_words", "part_drawing", "sheet_drawing"]
 
 OPERATIONS = ("mark", "score", "drill", "cut")
 """In the order in which a machine does them."""
@@ -32,6 +32,11 @@ class Round:
     diameter_m: float
     depth_m: float = 0.0  #: of a blind one; 0: through
 
+    @property
+    def layer(self) -> str:
+        """The layer it is on."""
+        return layer_of(self.operation, self.depth_m)
+
 
 @dataclass(frozen=True, slots=True)
 class Line:
@@ -40,6 +45,23 @@ class Line:
     operation: str
     segments: tuple[Segment, ...]
     closed: bool
+    depth_m: float = 0.0  #: of a score; 0: as the machine is set
+
+    @property
+    def layer(self) -> str:
+        """The layer it is on."""
+        return layer_of(self.operation, self.depth_m)
+
+
+def layer_of(operation: str, depth_m: float = 0.0) -> str:
+    """The operation, and its depth where it has one of its own: ``score-2.5mm``. Whoever sets the machine reads it there."""
+    return f"{operation}-{round(1e3 * depth_m, 1):g}mm" if depth_m else operation
+
+
+def layer_words(layer: str) -> str:
+    """The same for people: score 2.5 mm deep."""
+    operation, _, deep = layer.partition("-")
+    return f"{operation} {deep.removesuffix('mm')} mm deep" if deep else operation
 
 
 @dataclass(frozen=True)
@@ -52,6 +74,13 @@ class CutDrawing:
     lines: tuple[Line, ...]
     low: tuple[float, float]
     high: tuple[float, float]
+
+    @property
+    def layers(self) -> tuple[tuple[str, str], ...]:
+        """Layer and operation, in the order in which a machine does them, shallow ones first."""
+        items: tuple[Round | Line, ...] = (*self.rounds, *self.lines)
+        found = {(OPERATIONS.index(item.operation), item.depth_m, item.layer, item.operation) for item in items}
+        return tuple(dict.fromkeys((layer, operation) for _, _, layer, operation in sorted(found)))
 
 
 def part_drawing(part: Part, notes: tuple[str, ...] = ()) -> CutDrawing:
@@ -73,7 +102,7 @@ def sheet_drawing(sheet: Nesting, parts: Mapping[str, Part], notes: tuple[str, .
         rounds += [replace(item, centre=item.centre * turn + shift) for item in some]
         for item in chains:
             moved = tuple(segment.moved(turn=turn, shift=shift) for segment in item.segments)
-            lines.append(Line(item.operation, moved, item.closed))
+            lines.append(replace(item, segments=moved))
     title = f"{sheet.sheet}, sheet {sheet.number}"
     return CutDrawing(title, notes, tuple(rounds), tuple(lines), (0.0, 0.0), (sheet.length_m, sheet.width_m))
 
@@ -93,7 +122,7 @@ def _content(part: Part) -> tuple[tuple[Round, ...], tuple[Line, ...]]:
         if operation == "drill" or size > part.kerf_m
     ]
     rounds += [Round("drill", item.at, item.diameter_m, item.depth_m) for item in part.joinery.face_bores]
-    lines = [Line(operation, chain, _closes(chain)) for operation, chain in part.lines]
+    lines = [Line(item.operation, item.chain, _closes(item.chain), item.depth_m) for item in part.lines]
     for opening in part.openings:
         lines += [Line("cut", contour.segments, True) for contour in _moved(opening, -half)]
     lines += [Line("cut", contour.segments, True) for contour in _moved(_unbanded(part), half)]

@@ -1,7 +1,7 @@
 """Cut files as DXF (R2000): layers cut, score, mark and drill, arcs as arcs, circles as circles, millimetres stated.
 
-A chain is one polyline whose bulges are its arcs, closed where it is closed, so that no program has to join loose ends. A
-blind hole's circle has its depth, downwards, as its thickness.
+A chain is one polyline whose bulges are its arcs, closed where it is closed, so that no program has to join loose ends. What
+goes part through is on a layer of its depth (``score-2.5mm``) and has that, downwards, as its thickness.
 """
 
 from __future__ import annotations
@@ -42,19 +42,22 @@ def _fill(document: Any, drawing: CutDrawing) -> None:
     document.header["$MEASUREMENT"] = 1
     document.header["$EXTMIN"] = (MM * drawing.low[0], MM * drawing.low[1], 0.0)
     document.header["$EXTMAX"] = (MM * drawing.high[0], MM * drawing.high[1], 0.0)
-    for operation in OPERATIONS:
-        document.layers.add(operation, color=DXF_COLOURS[operation])
+    layers = dict.fromkeys([*((operation, operation) for operation in OPERATIONS), *drawing.layers])
+    for layer, operation in layers:
+        document.layers.add(layer, color=DXF_COLOURS[operation])
     space = document.modelspace()
-    for operation in OPERATIONS:
-        looks = {"layer": operation}
+    for layer, _ in drawing.layers:
         for item in drawing.rounds:
-            if item.operation == operation:
-                deep = {"thickness": -MM * item.depth_m} if item.depth_m else {}
+            if item.layer == layer:
                 at = MM * item.centre.real, MM * item.centre.imag
-                space.add_circle(at, MM * item.diameter_m / 2.0, {**looks, **deep})
+                space.add_circle(at, MM * item.diameter_m / 2.0, _looks(layer, item.depth_m))
         for line in drawing.lines:
-            if line.operation == operation:
+            if line.layer == layer:
                 rows = [(MM * s.start.real, MM * s.start.imag, s.bulge) for s in line.segments]
                 if not line.closed:
                     rows.append((MM * line.segments[-1].end.real, MM * line.segments[-1].end.imag, 0.0))
-                space.add_lwpolyline(rows, format="xyb", close=line.closed, dxfattribs=looks)
+                space.add_lwpolyline(rows, format="xyb", close=line.closed, dxfattribs=_looks(layer, line.depth_m))
+
+
+def _looks(layer: str, depth_m: float) -> dict[str, Any]:
+    return {"layer": layer, "thickness": -MM * depth_m} if depth_m else {"layer": layer}

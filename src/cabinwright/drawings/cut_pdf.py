@@ -7,8 +7,8 @@ from html import escape
 
 import numpy as np
 
-from cabinwright.drawings.cut import OPERATIONS, CutDrawing
-from cabinwright.drawings.cut_svg import COLOURS, shapes_svg
+from cabinwright.drawings.cut import CutDrawing, layer_words
+from cabinwright.drawings.cut_svg import colour_of, shapes_svg
 from cabinwright.drawings.diagram_text import FONT
 from cabinwright.drawings.pdf import page_size_mm, pdf_from_svg
 
@@ -18,6 +18,7 @@ MM = 1000.0
 MARGIN_MM, FOOT_MM, OVERLAP_MM = 12.0, 16.0, 10.0
 CHECK_MM = 100.0
 LINE_MM = 0.15
+KEY_MM = 2.6  #: letters beside the bar
 MOST_PAGES = 80  #: more is no template any more
 
 
@@ -52,9 +53,8 @@ def _page(
     """One tile: ``corner`` [mm] is its upper left one in the drawing's own axes."""
     seen = _seen(drawing, corner, tile)
     body = "".join(
-        f'<g fill="none" stroke="{COLOURS[operation]}" stroke-width="{LINE_MM}">{part}</g>'
-        for operation in OPERATIONS
-        if (part := shapes_svg(seen, operation, corner))
+        f'<g fill="none" stroke="{colour_of(layer)}" stroke-width="{LINE_MM}">{shapes_svg(seen, layer, corner)}</g>'
+        for layer, _ in seen.layers
     )
     text = f'font-family="{FONT}" font-size="3" fill="#1f2a33"'
     foot = paper[1] - MARGIN_MM
@@ -69,8 +69,25 @@ def _page(
         f'viewBox="0 0 {paper[0]} {paper[1]}" aria-label="{escape(says)}">'
         f'<clipPath id="tile"><rect width="{tile[0]}" height="{tile[1]}"/></clipPath>'
         f'<g transform="translate({MARGIN_MM} {MARGIN_MM})"><g clip-path="url(#tile)">{body}</g>{_crosses(tile)}</g>'
-        f'{bar}<text x="{MARGIN_MM}" y="{foot}" {text}>{escape(says)}</text>{made}</svg>'
+        f"{bar}{_key(drawing, MARGIN_MM + CHECK_MM + 4.0, foot, paper[0] - MARGIN_MM)}"
+        f'<text x="{MARGIN_MM}" y="{foot}" {text}>{escape(says)}</text>{made}</svg>'
     )
+
+
+def _key(drawing: CutDrawing, left: float, foot: float, right: float) -> str:
+    """What the colours stand for, beside the bar, in one or two rows."""
+    rows, x, y = [], left, foot - 9.0
+    for layer, _ in drawing.layers:
+        words = layer_words(layer)
+        wide = 6.0 + KEY_MM * 0.62 * len(words) + 3.0
+        if x + wide > right and x > left:
+            x, y = left, y + 1.4 * KEY_MM
+        rows.append(
+            f'<path d="M{x:.1f} {y - 0.9:.1f}h5" stroke="{colour_of(layer)}" stroke-width="0.6"/>'
+            f'<text x="{x + 6.0:.1f}" y="{y:.1f}" font-family="{FONT}" font-size="{KEY_MM}" fill="#1f2a33">{words}</text>'
+        )
+        x += wide
+    return "".join(rows)
 
 
 def _seen(drawing: CutDrawing, corner: complex, tile: tuple[float, float]) -> CutDrawing:

@@ -57,7 +57,7 @@ def front_view(name: str, panel: PanelResult, lights: Mapping[str, LightResult],
         body += _lit_openings(front, corner, line, tag)
     body += _holes(front, corner, line)
     body += [f'<path d="{chain_path(chain, corner, closed=False)}" fill="none" stroke="#fff" stroke-opacity=".45" '
-             f'stroke-width=".4"/>' for part in panel.parts for _, chain in part.lines]  # fmt: skip
+             f'stroke-width=".4"/>' for part in panel.parts for _, chain, _ in part.lines]  # fmt: skip
     says = f"{name} from the front: {len(front.holes.centres)} holes"
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width:.1f} {height:.1f}" role="img" '

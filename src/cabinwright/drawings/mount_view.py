@@ -117,7 +117,7 @@ def part_view(part: Part) -> str:
     stroke = max(width, height) / 180.0
     d = " ".join(chain_path(item.segments, corner, closed=True) for item in (part.outline, *part.openings))
     rows = [f'<path d="{d}" fill="{FILL}" fill-rule="evenodd" stroke="{INK}" stroke-width="{stroke:.2f}"/>']
-    marks = " ".join(chain_path(chain, corner, closed=False) for _, chain in part.lines)
+    marks = " ".join(chain_path(chain, corner, closed=False) for _, chain, _ in part.lines)
     rows.append(f'<path d="{marks}" fill="none" stroke="{MARK}" stroke-width="{0.8 * stroke:.2f}"/>' if marks else "")
     rows += [
         f'<circle cx="{MM * at.real - corner.real:.2f}" cy="{corner.imag - MM * at.imag:.2f}" r="{MM * size / 2.0:.2f}" '

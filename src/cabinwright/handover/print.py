@@ -13,7 +13,7 @@ from cabinwright.handover.labels import qr_svg
 from cabinwright.handover.lists import Lists
 from cabinwright.handover.pages import template_text
 
-__all__ = ["CARE", "COMMON_MM", "print_files"]
+__all__ = ["CARE", "COMMON_MM", "print_files", "typst_pdf"]
 
 COMMON_MM = (210.0, 279.4)
 """What A4 and Letter have in common: such a page prints at actual size on both."""
@@ -36,17 +36,18 @@ def print_files(title: str, found: Lists, shown: dict[str, Any]) -> dict[str, by
     ]
     about = "Print at actual size: 62 by 22 mm each."
     files = {
-        f"labels-{paper.lower()}.pdf": _pdf("labels", page_size_mm(paper), title=title, about=about, labels=rows)
+        f"labels-{paper.lower()}.pdf": typst_pdf("labels", page_size_mm(paper), title=title, about=about, labels=rows)
         for paper in ("A4", "Letter")
         if rows
     }
     if shown["fuses"]:
-        files["fuse-chart.pdf"] = _pdf("fuse_card", COMMON_MM, title=title, fuses=shown["fuses"])
-    files["commissioning.pdf"] = _pdf("commissioning", COMMON_MM, title=title, care=CARE, phases=shown["phases"])
+        files["fuse-chart.pdf"] = typst_pdf("fuse_card", COMMON_MM, title=title, fuses=shown["fuses"])
+    files["commissioning.pdf"] = typst_pdf("commissioning", COMMON_MM, title=title, care=CARE, phases=shown["phases"])
     return files
 
 
-def _pdf(template: str, size_mm: tuple[float, float], **data: Any) -> bytes:
+def typst_pdf(template: str, size_mm: tuple[float, float], **data: Any) -> bytes:
+    """The PDF that a template of ``templates`` makes of ``data`` on paper of that size."""
     width, height = size_mm
     words = json.dumps({"width": width, "height": height, **data}, ensure_ascii=False)
     return pdf_from_typst(template_text(f"{template}.typ"), {"data": words})

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from cabinwright.build.document import Build
 from cabinwright.drawings.box_panels import box_view
 from cabinwright.drawings.box_solid import solid_view
 from cabinwright.drawings.front_view import front_view, measured_view
+from cabinwright.handover.assembly import assemblies
 from cabinwright.handover.workshop_page import length_words
 from cabinwright.stages.enclosure.result import BoxResult, EnclosureResult
 from cabinwright.stages.workshop.result import PanelResult, WorkshopResult
@@ -27,6 +28,7 @@ class Piece:
     pictures: tuple[tuple[str, str], ...]  #: caption and ``<svg>``
     figures: tuple[tuple[str, str], ...]
     drawing: str
+    apart: str = ""  #: how it goes together, where it is put together of several parts
 
 
 def pieces(build: Build, enclosure: EnclosureResult | None, workshop: WorkshopResult | None) -> list[Piece]:
@@ -41,7 +43,9 @@ def pieces(build: Build, enclosure: EnclosureResult | None, workshop: WorkshopRe
     for number, (name, panel) in enumerate(workshop.panels.items() if workshop else ()):
         if workshop is not None and panel.parts and name in drawn:
             found.append(_panel(name, panel, workshop, number, length))
-    return found
+    together = assemblies(build, workshop, length) if workshop is not None else []
+    apart = {item.name: item.picture for item in together}
+    return [replace(piece, apart=apart.get(piece.name, "")) for piece in found]
 
 
 def box_piece(build: Build, name: str, box: BoxResult, number: int) -> Piece | None:
@@ -82,7 +86,9 @@ def _panel(name: str, panel: PanelResult, workshop: WorkshopResult, number: int,
     if lights:
         views.insert(0, ("Lit, in the dark.", front_view(name, panel, lights, 2 * number + 501)))
     across, up = panel.parts[0].size_m
-    figures = [("size", f"{length(across)} × {length(up)}"), ("holes", str(len(panel.parts[0].holes.centres)))]
+    figures = [("size", f"{length(across)} × {length(up)}")]
+    holes = len(panel.parts[0].holes.centres)
+    figures += [("holes", str(holes))] if holes else []
     figures += [
         (f"open before the {item.speaker}", f"{100.0 * item.open_share:.0f} %") for item in panel.behind
     ]  # fmt: skip

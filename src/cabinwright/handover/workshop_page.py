@@ -11,12 +11,12 @@ from typing import Any
 from markupsafe import Markup
 
 from cabinwright.build.document import Build
-from cabinwright.drawings.cut import part_drawing, sheet_drawing
+from cabinwright.drawings.cut import layer_of, part_drawing, sheet_drawing
 from cabinwright.drawings.cut_dxf import dxf_text
 from cabinwright.drawings.cut_pdf import template_pdf
 from cabinwright.drawings.cut_svg import COLOURS, svg_text
 from cabinwright.drawings.front_view import front_view, measured_view, sheet_view
-from cabinwright.handover.assembly import assemblies, assembly_text
+from cabinwright.handover.assembly import Assembly, assemblies, assembly_files
 from cabinwright.handover.csv_text import csv_text
 from cabinwright.handover.mount_page import board_sections, jig_sections, mount_sections
 from cabinwright.handover.pages import page
@@ -58,11 +58,11 @@ def workshop_documents(build: Build, result: WorkshopResult) -> dict[str, str | 
     """The page, the cut list and every file for a machine that nothing stands against."""
     result = made_solids(result)
     documents: dict[str, str | bytes] = {}
+    together = assemblies(build, result, length_words(build))
     if build.panels or build.rings or build.pods or build.jigs or result.panels:
-        documents = {"workshop.html": _html(build, result), f"{FOLDER}/cut-list.csv": _cut_csv(result)}
-    together = assembly_text(build, result, length_words(build))
-    if together is not None:
-        documents[f"{FOLDER}/assembly.txt"] = together
+        documents = {"workshop.html": _html(build, result, together), f"{FOLDER}/cut-list.csv": _cut_csv(result)}
+    put = assembly_files(together, title=build.title, paper=build.workshop.paper)
+    documents |= {f"{FOLDER}/{name}": content for name, content in put.items()}
     service = service_html(build, result, length_words(build))
     if service is not None:
         documents["service.html"] = service
@@ -116,13 +116,17 @@ def _notes(result: WorkshopResult, sheet: str) -> tuple[str, ...]:
 
 def _work(part: Part, length: Words) -> list[str]:
     """What is worked into a part besides what is cut through."""
-    return part.joinery.words(length, part.thickness_m, complex(*part.outline.bounds[:2]))
+    bent = {bend.cuts.depth_m for bend in part.joinery.bends}  # told with the bend
+    deep = sorted({line.depth_m for line in part.lines if line.operation == "score" and line.depth_m} - bent)
+    said = [f"lines on layer {layer_of('score', item)} are scored {length(item)} deep" for item in deep]
+    return [*part.joinery.words(length, part.thickness_m, complex(*part.outline.bounds[:2])), *said]
 
 
 def _worked(sheet: Nesting, result: WorkshopResult) -> tuple[str, ...]:
     """A word where parts of a sheet are worked part through."""
-    some = any(result.parts[item.part].joinery.face for item in sheet.placed)
-    return ("Some holes and scores go part through: their depths stand in cut-list.csv.",) if some else ()
+    parts = [result.parts[item.part] for item in sheet.placed]
+    some = any(part.joinery.face or any(line.depth_m for line in part.lines) for part in parts)
+    return ("Some holes and scores go part through: layers name their depths.",) if some else ()
 
 
 def _cut_csv(result: WorkshopResult) -> str:
@@ -142,7 +146,7 @@ def length_words(build: Build) -> Words:
     return inches if build.workshop.units == "US" else millimetres
 
 
-def _html(build: Build, result: WorkshopResult) -> str:
+def _html(build: Build, result: WorkshopResult, together: list[Assembly]) -> str:
     length = length_words(build)
     planned, drawn = planned_files(result), {panel.name for panel in build.panels}
     return page(
@@ -161,7 +165,7 @@ def _html(build: Build, result: WorkshopResult) -> str:
         lights=[_light(name, light, length) for name, light in result.lights.items()],
         sheets=[_sheet(sheet, result, length) for sheet in result.nesting],
         cuts=[_cut(row, length) for row in result.cut_list],
-        together=assemblies(build, result, length),
+        together=together,
         files=[item.name for item in planned],
         refused=[(part.name, ", ".join(part.stopped)) for part in result.parts.values() if part.stopped],
         colours=[

@@ -83,6 +83,8 @@ def _made(given: Given) -> Iterator[Block]:
         yield facts(((piece.says, piece.name), *piece.figures))
         for caption, svg in piece.pictures:
             yield figure(svg, f"{piece.name}. {caption}", width_mm=HUNG_MM)
+        if piece.apart:
+            yield figure(piece.apart, f"{piece.name}, drawn apart: it comes apart from above.", width_mm=HUNG_MM)
     if not made:
         yield missing("Not in this book: it needs [[boxes]] with a shape, or [[panels]].")
 

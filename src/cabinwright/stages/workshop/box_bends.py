@@ -19,7 +19,7 @@ from cabinwright.physics.outline import Contour
 from cabinwright.stages.enclosure.shape_result import ShapeResult
 from cabinwright.stages.workshop.box_board import Computed, hard_points
 from cabinwright.stages.workshop.box_walls import Turns, bevels_of, ends_of, rabbet_strip, wall_height
-from cabinwright.stages.workshop.joinery import Bent, Joinery
+from cabinwright.stages.workshop.joinery import Bent, Joinery, Scribe
 
 __all__ = ["bent_walls"]
 
@@ -74,7 +74,7 @@ def bent_walls(
         left, right = ends_of(shape, board, piece.turns)
         low, high = left, piece.length_m - right
         corners = [complex(low, 0.0), complex(high, 0.0), complex(high, height), complex(low, height)]
-        places = [bend.from_m + at for bend in piece.bends for at in bend.cuts.places_m]
+        places = [(bend.from_m + at, bend.cuts.depth_m) for bend in piece.bends for at in bend.cuts.places_m]
         panel = Panel(
             name=f"{name}, wall {number}{' (bent)' if piece.bends else ''}",
             sheet=sheet.name,
@@ -82,7 +82,7 @@ def bent_walls(
             fillet_m=0.0,
             cut_outs=tuple(rabbet_strip(shape, board, height, piece.turns[0])),
         )
-        lines = tuple(("score", (Segment(complex(x, 0.0), complex(x, height)),)) for x in places)
+        lines = tuple(Scribe("score", (Segment(complex(x, 0.0), complex(x, height)),), deep) for x, deep in places)
         joinery = Joinery("outside", bevels=tuple(bevels_of(piece.turns)), bends=tuple(piece.bends))
         tight = () if stops else tuple(_tight(panel.name, piece, found))
         yield Computed(panel, stopped=(*stops, *tight), lines=lines, joinery=joinery)

@@ -16,7 +16,7 @@ from cabinwright.build.workshop import CutOut, Drill, Panel
 from cabinwright.physics.arcs import Segment
 from cabinwright.physics.outline import Contour
 from cabinwright.stages.enclosure.shape_result import ShapeResult
-from cabinwright.stages.workshop.joinery import PLAIN, Joinery
+from cabinwright.stages.workshop.joinery import PLAIN, Joinery, Scribe
 
 __all__ = ["Computed", "hard_points", "mounts", "pair", "points", "screws", "turned_over"]
 
@@ -30,7 +30,7 @@ class Computed:
     panel: Panel
     exact: tuple[Contour, tuple[Contour, ...]] | None = None  #: outline and opening; None: as the panel's points say
     stopped: tuple[str, ...] = ()  #: stops that stand against its box
-    lines: tuple[tuple[str, tuple[Segment, ...]], ...] = ()  #: (mark or score, chain) besides
+    lines: tuple[Scribe, ...] = ()  #: besides
     joinery: Joinery = PLAIN
 
 
@@ -101,7 +101,9 @@ def turned_over(board: Computed) -> Computed:
         board,
         panel=panel.model_copy(update=over),
         exact=exact,
-        lines=tuple((how, tuple(_segment_over(item, sum_m) for item in chain)) for how, chain in board.lines),
+        lines=tuple(
+            line._replace(chain=tuple(_segment_over(item, sum_m) for item in line.chain)) for line in board.lines
+        ),
         joinery=board.joinery.turned_over(sum_m),
     )
 

@@ -38,7 +38,7 @@ from cabinwright.stages.workshop.box_walls import (
     steep,
 )
 from cabinwright.stages.workshop.dowels import CLEAR_M, Bored, Joint, bore, peg_of, square
-from cabinwright.stages.workshop.joinery import Joinery
+from cabinwright.stages.workshop.joinery import Joinery, Scribe
 
 __all__ = ["box_panels"]
 
@@ -163,22 +163,23 @@ def _end(box: _Box, run: Run) -> Iterator[Computed]:
         yield Computed(outer, exact)
 
 
-def _footprints(box: _Box) -> Iterator[tuple[str, tuple[Segment, ...]]]:
+def _footprints(box: _Box) -> Iterator[Scribe]:
     """Where braces and posts stand on the floor, marked so that nobody has to measure."""
     for item in box.shape.braces:
         start, end = complex(*item.from_m), complex(*item.to_m)
         half = 0.5j * (end - start) / abs(end - start) * (item.board_m or box.result.body.board_m)
         corners = start - half, end - half, end + half, start + half
-        yield "mark", tuple(Segment(a, b) for a, b in zip(corners, (*corners[1:], corners[0]), strict=True))
+        yield Scribe("mark", tuple(Segment(a, b) for a, b in zip(corners, (*corners[1:], corners[0]), strict=True)))
     for post in box.shape.posts:
-        yield "mark", circle(complex(*post.at_m), post.diameter_m).segments
+        yield Scribe("mark", circle(complex(*post.at_m), post.diameter_m).segments)
 
 
 def _rabbet(box: _Box) -> Iterator[CutOut]:
     """Where walls stand in floor and top."""
     inside = box.result.body.hollow_runs[0].opening
     if box.shape.joint == "rabbet" and box.result.body.construction != "stacked" and inside is not None:
-        yield CutOut(name=RABBET, outline=points(inside), fillet_m=0.0, operation="score")
+        deep = box.result.body.board_m / 2.0
+        yield CutOut(name=RABBET, outline=points(inside), fillet_m=0.0, operation="score", depth_m=deep)
 
 
 def _dowelled(

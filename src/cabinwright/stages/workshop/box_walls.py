@@ -103,7 +103,7 @@ def rabbet_strip(shape: BoxShape, board: float, height: float, turn: float) -> l
     if shape.joint != "rabbet" or not is_right(turn):
         return []
     corners = [0j, complex(board, 0.0), complex(board, height), complex(0.0, height)]
-    return [CutOut(name=RABBET, outline=hard_points(corners), fillet_m=0.0, operation="score")]
+    return [CutOut(name=RABBET, outline=hard_points(corners), fillet_m=0.0, operation="score", depth_m=board / 2.0)]
 
 
 def is_right(turn: float) -> bool:

@@ -5,14 +5,23 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, NamedTuple
 
+from cabinwright.physics.arcs import Segment
 from cabinwright.physics.kerf_bend import KerfBend
 
-__all__ = ["PLAIN", "Bent", "Bevel", "EdgeBore", "FaceBore", "Joinery"]
+__all__ = ["PLAIN", "Bent", "Bevel", "EdgeBore", "FaceBore", "Joinery", "Scribe"]
 
 Words = Callable[[float], str]
 SIDES = {1: "left", -1: "right", 1j: "bottom", -1j: "top"}  #: by the way into the board
+
+
+class Scribe(NamedTuple):
+    """A line worked into the face that is drawn: marked, or scored to a depth (0: as the machine is set)."""
+
+    operation: str  #: mark or score
+    chain: tuple[Segment, ...]
+    depth_m: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,6 +14,7 @@ from cabinwright.physics.arcs import Segment
 from cabinwright.physics.outline import Contour, circle
 from cabinwright.physics.wedge import Wedge, ellipse
 from cabinwright.stages.workshop.box_board import Computed
+from cabinwright.stages.workshop.joinery import Scribe
 from cabinwright.stages.workshop.mount_result import MountResult
 from cabinwright.stages.workshop.mount_shapes import (
     CLEAR_M,
@@ -88,14 +89,14 @@ def _part(
     openings: tuple[Contour, ...] = (),
     *,
     marks: tuple[Chain, ...] = (),
-    scores: tuple[Chain, ...] = (),
+    scores: tuple[Scribe, ...] = (),
     drills: tuple[complex, ...] = (),
     count: int = 1,
 ) -> Computed:
     x0, _, x1, _ = outline.bounds
     holes = (Drill(at_m=tuple((at.real, at.imag) for at in drills), diameter_m=PILOT_M),) if drills else ()
     panel = Panel(name=name, sheet=sheet, diameter_m=max(x1 - x0, 1e-3), count=count, drills=holes)
-    lines = (*(("mark", chain) for chain in marks), *(("score", chain) for chain in scores))
+    lines = (*(Scribe("mark", chain) for chain in marks), *scores)
     return Computed(panel, (outline, openings), lines=lines)
 
 
@@ -187,7 +188,8 @@ def _trim(mount: Mount, body: Wedge, sheets: Sheets) -> Iterator[Computed]:
     face = circle(0j, outer)
     if sheets[trim.sheet].cutter in BORING:
         name = f"{mount.name}, trim (rebate from behind to the line, half the board deep)"
-        yield _part(name, trim.sheet, face, (circle(0j, sight),), scores=(circle(0j, wide).segments,))
+        rebate = Scribe("score", circle(0j, wide).segments, sheets[trim.sheet].thickness_m / 2.0)
+        yield _part(name, trim.sheet, face, (circle(0j, sight),), scores=(rebate,))
     else:
         yield _part(f"{mount.name}, trim face", trim.sheet, face, (circle(0j, sight),))
         yield _part(f"{mount.name}, trim back", trim.sheet, face, (circle(0j, wide),))

@@ -15,6 +15,7 @@ from cabinwright.physics.arcs import Segment
 from cabinwright.physics.outline import Contour, Corner, Drawn, OutlineFault, circle, from_corners, slot
 from cabinwright.physics.perforation import Field
 from cabinwright.stages.workshop.drawn import drawn_key
+from cabinwright.stages.workshop.joinery import Scribe
 
 __all__ = ["CURVE_FILLET_M", "FILLET_M", "Shapes", "apart", "corners_of", "faulty", "shapes_of"]
 
@@ -32,7 +33,7 @@ class Shapes:
     outline: Contour
     cut_outs: list[Contour] = field(default_factory=list)
     slots: dict[str, tuple[tuple[Segment, ...], float]] = field(default_factory=dict)  #: name: curve, width
-    lines: list[tuple[str, str | None, tuple[Segment, ...]]] = field(default_factory=list)  #: operation, layer, chain
+    lines: list[tuple[str | None, Scribe]] = field(default_factory=list)  #: layer and line
     drills: Field = field(default_factory=lambda: Field(np.zeros(0, dtype=np.complex128), np.zeros(0)))
 
 
@@ -66,7 +67,7 @@ def shapes_of(
         if item.operation == "cut":
             shapes.cut_outs.append(contour)
         else:
-            shapes.lines.append((item.operation, None, contour.segments))
+            shapes.lines.append((None, Scribe(item.operation, contour.segments, item.depth_m or 0.0)))
     for line in panel.slots:
         fillet = CURVE_FILLET_M if line.fillet_m is None else line.fillet_m
         try:
@@ -80,7 +81,10 @@ def shapes_of(
         if isinstance(content, str):
             found.append(finding("workshop.file_refused", where=f"{where}, motif “{motif.name}”", reason=content))
         else:
-            shapes.lines += [(motif.operation, motif.layer or "", chain) for chain in _placed(motif, content)]
+            deep = motif.depth_m or 0.0
+            shapes.lines += [
+                (motif.layer or "", Scribe(motif.operation, chain, deep)) for chain in _placed(motif, content)
+            ]
     centres = [complex(*at) for item in panel.drills for at in item.at_m]
     sizes = [item.diameter_m for item in panel.drills for _ in item.at_m]
     shapes.drills = Field(np.array(centres, dtype=np.complex128), np.array(sizes, dtype=float))

@@ -29,6 +29,7 @@ WEB_M = 0.002  #: least web is never asked to be more than this unless said
 ROUTER_M = 0.003  #: diameter of a router's bit unless said
 SOLID_M = 0.002  #: least material between two openings, and between an opening and the edge
 
+THIN_M = 0.0002  #: a score leaves at least so much
 STEP_M = 0.0005  #: along a motif, between points that are asked where they lie
 SHARP_M = 0.0002  #: an inside corner that comes out rounder than this is worth a word
 
@@ -50,13 +51,14 @@ def parts_of(
                 part, holes=Field(wide.centres[wide.diameters_m > 0], wide.diameters_m[wide.diameters_m > 0])
             )
         lines = tuple(
-            (operation, chain)
-            for operation, wanted, chain in shapes.lines
+            line
+            for wanted, line in shapes.lines
             if (wanted or clear) == layer.name or (wanted is None and layer is made[0][0])
         )
         part = replace(part, lines=lines)
-        drawn = [chain for _, wanted, chain in shapes.lines if wanted is not None and (wanted or clear) == layer.name]
+        drawn = [line.chain for wanted, line in shapes.lines if wanted is not None and (wanted or clear) == layer.name]
         _strayed(part, drawn, found)
+        _through(part, found)
         stops = tuple(item.code for item in _solid(part, sheets[part.sheet], found) if item.severity == "stop")
         parts.append(replace(part, stopped=(*part.stopped, *stops)))
     return tuple(parts), holes, web
@@ -233,6 +235,16 @@ def _strayed(part: Part, motifs: list[tuple[Segment, ...]], found: list[Finding]
                 unit="%",
                 at=place,
             )
+        )
+
+
+def _through(part: Part, found: list[Finding]) -> None:
+    """A stop where a score would go through its sheet."""
+    deepest = max((line.depth_m for line in part.lines), default=0.0)
+    if deepest > part.thickness_m - THIN_M:
+        value, limit = round(1e3 * deepest, 2), round(1e3 * part.thickness_m, 2)
+        found.append(
+            finding("workshop.score_through", where=f"part “{part.name}”", value=value, limit=limit, unit="mm")
         )
 
 

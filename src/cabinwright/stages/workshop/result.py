@@ -15,7 +15,7 @@ from cabinwright.physics.colour import Match
 from cabinwright.physics.outline import Contour
 from cabinwright.physics.perforation import Field
 from cabinwright.stages.enclosure.shape_result import ShapeResult
-from cabinwright.stages.workshop.joinery import PLAIN, Joinery
+from cabinwright.stages.workshop.joinery import PLAIN, Joinery, Scribe
 from cabinwright.stages.workshop.mount_result import MountResult
 from cabinwright.stages.workshop.service import ServiceResult
 from cabinwright.stages.workshop.service_result import FixingResult, FloorResult, MassResult
@@ -45,7 +45,7 @@ class Part:
     openings: tuple[Contour, ...] = ()
     holes: Field = field(default_factory=lambda: Field(np.zeros(0, dtype=np.complex128), np.zeros(0)))
     drills: Field = field(default_factory=lambda: Field(np.zeros(0, dtype=np.complex128), np.zeros(0)))
-    lines: tuple[tuple[str, tuple[Segment, ...]], ...] = ()  #: (mark or score, chain)
+    lines: tuple[Scribe, ...] = ()
     rectangle: bool = False
     banded: tuple[str, ...] = ()
     banding_m: float = 0.0

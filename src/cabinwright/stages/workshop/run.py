@@ -87,7 +87,7 @@ def run(
         shapes = shapes_of(panel, drawn or {}, found, exact=item.exact)
         if shapes is None:
             continue
-        shapes.lines += [(operation, None, chain) for operation, chain in item.lines]
+        shapes.lines += [(None, line) for line in item.lines]
         drawings[panel.name] = shapes
         panels[panel.name] = _panel(panel, shapes, sheets, build, boxed, found)
     for item in computed:  # what stands against a box, ring or pod stands against its panels

@@ -70,7 +70,7 @@ def _preview(view: View, files: dict[str, str | bytes], drawings: list[str]) -> 
 
 
 def _layers(content: str) -> list[str]:
-    return re.findall(r'<g[^>]* id="([A-Za-z0-9_-]+)"', content)
+    return re.findall(r'<g[^>]* id="([A-Za-z0-9_.-]+)"', content)
 
 
 PAGE = Page(
