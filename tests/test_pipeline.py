@@ -11,7 +11,7 @@ from cabinwright.pipeline import design
 from cabinwright.stages import tuning
 from stages.tune_cases import TWO_WAY, make_case
 
-STAGES = {"survey", "layout", "signal", "enclosure", "power", "workshop"}
+STAGES = {"survey", "layout", "signal", "enclosure", "power", "workshop", "voice"}
 
 
 def _unwatched(what: str, share: float) -> None:

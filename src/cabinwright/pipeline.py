@@ -21,7 +21,7 @@ from cabinwright.physics.impedance import Sweep
 from cabinwright.physics.outline import Drawn
 from cabinwright.physics.response import RecordedResponses
 from cabinwright.physics.solid import Mesh
-from cabinwright.stages import enclosure, layout, power, signal, survey, tuning, workshop
+from cabinwright.stages import enclosure, layout, power, signal, survey, tuning, voice, workshop
 from cabinwright.stages.enclosure.result import EnclosureResult
 from cabinwright.stages.layout.result import LayoutResult, PlaceResult
 from cabinwright.stages.memory import Keeper, afresh
@@ -29,13 +29,15 @@ from cabinwright.stages.power.result import PowerResult
 from cabinwright.stages.signal.result import SignalResult
 from cabinwright.stages.survey.result import SurveyResult
 from cabinwright.stages.tuning.result import TuningResult
+from cabinwright.stages.tuning.settings import Settings
+from cabinwright.stages.voice.result import VoiceResult
 from cabinwright.stages.workshop.result import WorkshopResult
 
 __all__ = ["STAGES", "Files", "Line", "Results", "compare_places", "design", "wiring"]
 
 Progress = Callable[[str, float], None]
 Answer = TypeVar("Answer")
-STAGES = ("survey", "layout", "enclosure", "workshop", "power", "tuning", "signal")
+STAGES = ("survey", "layout", "enclosure", "workshop", "power", "tuning", "voice", "signal")
 NOT_YET = {
     "survey": "needs [[survey.points]] and [[survey.tapes]] between them",
     "layout": "needs [[places]] and [[seats]], and [[cabin.surfaces]] for reflections",
@@ -43,6 +45,7 @@ NOT_YET = {
     "workshop": workshop.NOT_YET,
     "power": "needs [supply], and [[wires]], [[fuses]] and [[loads]] on it",
     "tuning": "needs channels, microphone_positions and recordings of every channel",
+    "voice": voice.NOT_YET,
     "signal": "needs [[sources]] and [[amplifiers]], or [[factory_outputs]] and [[factory_recordings]]",
 }
 
@@ -52,6 +55,7 @@ class Results:
     """One attribute per stage; None where it was skipped."""
 
     tuning: TuningResult | None = None
+    voice: VoiceResult | None = None
     survey: SurveyResult | None = None
     layout: LayoutResult | None = None
     signal: SignalResult | None = None
@@ -68,6 +72,10 @@ class Files:
 
     def recordings(self) -> RecordedResponses | None:
         """Responses of every channel; None where none are listed. Raises ``RefusedError`` where too few are good."""
+        return None
+
+    def loaded(self) -> Settings | None:
+        """The settings that an earlier tune wrote and somebody keyed in; None where none can be read."""
         return None
 
     def polars(self) -> Mapping[str, Polar] | None:
@@ -190,6 +198,20 @@ class Line:
         if "tuning" in self.stopped:
             self.stopped["tuning"] = (*found, *self.stopped["tuning"])
         return answer
+
+    @cached_property
+    def voice(self) -> VoiceResult | None:
+        """Where a centred voice stands."""
+
+        def work() -> VoiceResult | None:
+            tuned = self.tuning
+            if tuned is None:
+                return None
+            given = (self.files.recordings(), tuned, self.files.loaded())
+            answer: VoiceResult | None = self._keep("voice", voice.run, self.located, *given)
+            return answer
+
+        return self._attempt("voice", work)
 
     @cached_property
     def signal(self) -> SignalResult | None:

@@ -4,15 +4,19 @@ from __future__ import annotations
 
 import json
 import tomllib
+from codecs import BOM_UTF8
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Executor
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
+from typing import Any
 
 from cabinwright.build.codec import FILE_NAME, SIZE_LIMIT_BYTES, load, parse, source
 from cabinwright.build.document import Build
+from cabinwright.build.paths import Name, resolved
+from cabinwright.build.rewrite import rewritten_value
 from cabinwright.errors import OutputError, PersonError, RefusedError
 from cabinwright.files import write_all
 from cabinwright.findings import finding
@@ -27,6 +31,7 @@ from cabinwright.handover.solids import made_solids
 from cabinwright.history.log import Log
 from cabinwright.measure.factory_signal import factory_files
 from cabinwright.measure.folder import FolderFiles
+from cabinwright.measure.loaded import read_settings_file
 from cabinwright.measure.polars import read_polars
 from cabinwright.measure.reader import read_recordings
 from cabinwright.measure.signal import sweep_files
@@ -46,7 +51,6 @@ from cabinwright.stages.workshop.files import FOLDER
 __all__ = ["Session", "accepted"]
 
 Progress = Callable[[str, float], None]
-LARGEST_SETTINGS = 5_000_000  #: bytes
 MARK, MARK_WITHIN = (
     "instructions and local rules go before this file",
     4000,
@@ -255,24 +259,7 @@ class Session:
 
     def settings(self, file: Path | None = None) -> Settings:
         """The settings in ``file``; None: those of the last tune, as they stand in ``out/settings.json``."""
-        path = self.out / "settings.json" if file is None else file
-        try:
-            if path.exists() and not path.is_file():
-                raise PersonError(f"{path}: this is no plain file. Name the settings.json of a tune.")
-            with path.open("rb") as stream:
-                content = stream.read(LARGEST_SETTINGS + 1)
-            if len(content) > LARGEST_SETTINGS:
-                raise PersonError(f"{path}: too large to be settings. Name the settings.json of a tune.")
-            data = json.loads(content.decode("utf-8"))
-        except FileNotFoundError:
-            raise PersonError(
-                f'{path}: not found. Run "cabinwright tune" first: it writes what is verified here.'
-            ) from None
-        except OSError as error:
-            raise PersonError(f"{path}: cannot be read: {error.strerror}. Check that you may read it.") from error
-        except (ValueError, RecursionError) as error:
-            raise PersonError(f"{path}: not a settings file ({error}). Run the tune again to write it anew.") from None
-        return Settings.from_dict(data, file=str(path))
+        return read_settings_file(self.out / "settings.json" if file is None else file)
 
     def verify(
         self, progress: Progress = unwatched, *, settings_file: Path | None = None
@@ -311,16 +298,35 @@ def _checked(results: Results) -> Results:
     return replace(results, workshop=made_solids(results.workshop))
 
 
-def accepted(content: bytes, places: Sequence[str], file: Path) -> tuple[tuple[Decision, ...], bytes]:
-    """What was decided about each place, and the bytes of the build with them as speakers. Raises ``PersonError``."""
+def _moved(content: bytes, data: Mapping[str, Any], decisions: Sequence[Decision]) -> bytes:
+    """Speakers that stood elsewhere, where their places are now."""
+    mark = BOM_UTF8 if content.startswith(BOM_UTF8) else b""
+    text = content[len(mark) :].decode("utf-8")
+    for decision in decisions:
+        row = resolved(("speakers", Name(decision.place)), data) if decision.moved else ()
+        for key, value in decision.moved.items():
+            text = rewritten_value(text, (*row, key), value)
+    return mark + text.encode("utf-8")
+
+
+def accepted(
+    content: bytes, places: Sequence[str], file: Path, *, again: bool = False
+) -> tuple[tuple[Decision, ...], bytes]:
+    """What was decided about each place, and the bytes of the build with them as speakers. Raises ``PersonError``.
+
+    ``again``: a place that was moved takes the speaker of its name along.
+    """
     from cabinwright.build.accept import rewritten  # the only command that needs tomlkit
 
     build = parse(content, file=str(file))
-    decisions = decide(survey.locate(build), tomllib.loads(content.decode("utf-8-sig")), places)
+    data = tomllib.loads(content.decode("utf-8-sig"))
+    decisions = decide(survey.locate(build), data, places, again=again)
     rows = [decision.row for decision in decisions if decision.row is not None]
-    if not rows:
+    new = _moved(content, data, decisions)
+    if rows:
+        new = rewritten(new, rows, file=str(file))
+    if new == content:
         return decisions, content
-    new = rewritten(content, rows, file=str(file))
     parse(new, file=str(file))
     if len(new) > SIZE_LIMIT_BYTES:
         raise RefusedError(f"{file}: with these speakers it would be larger than a build may be. Shorten it first.")

@@ -62,6 +62,7 @@ __all__ = [
     "SweepSettings",
     "Tuning",
     "Vehicle",
+    "Voice",
 ]
 
 Decibels = Annotated[float, Quantity("db", ge=-120.0, le=120.0)]
@@ -233,6 +234,15 @@ class MicrophonePosition(Model):
     """Where the microphone stood: x, y, z, or a surveyed point's name."""
     seat: Name
     """The seat it belongs to."""
+    ear: Literal["left", "right"] | None = None
+    """The ear it stood at, of somebody or a dummy in the seat, for where a voice stands; absent: no head was there."""
+
+
+class Voice(Model):
+    """Where a voice in the middle should be heard from."""
+
+    stands_m: Spot | None = None
+    """Where the singer should stand, on the dashboard: x, y, z, or a surveyed point's name; absent: straight ahead of who is tuned for."""
 
 
 class Build(Model):
@@ -266,6 +276,8 @@ class Build(Model):
     """Recordings made after the settings were loaded, one table each."""
     tuning: Tuning | None = None
     """The tune."""
+    voice: Voice = Voice()
+    """Where a voice in the middle should stand."""
     survey: Survey | None = None
     """The cabin measured with a tape."""
     cabin: Cabin | None = None

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, NoReturn
 
 from cabinwright import __version__
 from cabinwright.cli.past import add_past
+from cabinwright.cli.record import add_record
 from cabinwright.cli.terminal import Interruptible, Watched, flush, hush, plain, say, tell
 from cabinwright.errors import PersonError
 
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
     from cabinwright.findings import Finding
     from cabinwright.stages.power.result import PowerResult
     from cabinwright.stages.signal.result import SignalResult
+    from cabinwright.stages.voice.result import VoiceResult
 
 __all__ = ["main"]
 
@@ -127,6 +129,7 @@ def _parser() -> argparse.ArgumentParser:
     accept.add_argument("build", type=Path, metavar="BUILD", help="build folder")
     accept.add_argument("places", nargs="+", metavar="PLACE", help="name of a [[places]] of the build")
     add_past(add)
+    add_record(add)
     builds["survey-sheet"].add_argument(
         "--car",
         choices=SHELLS,
@@ -352,6 +355,16 @@ def _power_line(result: PowerResult) -> str:
     return f"solved in {result.states.count} combinations of states; {promises}"
 
 
+def _voice_line(result: VoiceResult) -> str:
+    told = []
+    for item in result.seats:
+        image = item.image("proposed")
+        if image is not None and image.at_deg == image.at_deg:
+            side = "right" if image.at_deg > 0.0 else "left"
+            told.append(f"{item.seat} hears it {abs(image.at_deg):.0f}° to the {side}, ±{image.spread_deg:.0f}°")
+    return "; ".join(told) or "worked out"
+
+
 #: Stage: what its line says, in the order in which they are told.
 PLANNED: dict[str, Callable[[Any], str]] = {
     "survey": lambda result: f"{len(result.points)} points located from {len(result.tapes)} tapes",
@@ -361,6 +374,7 @@ PLANNED: dict[str, Callable[[Any], str]] = {
     "workshop": lambda result: f"{_counted(len(result.parts), 'part', 'parts')} drawn",
     "power": _power_line,
     "tuning": lambda result: "done",
+    "voice": _voice_line,
 }
 
 

@@ -19,7 +19,12 @@ __all__ = ["Change", "Clash", "held_against", "outdated", "said", "same_place"]
 
 Path = tuple[str | int, ...]
 MOST_WORDS = 6  #: differences that are told one by one
-TAKES = {"enclosure": ("layout",), "workshop": ("layout", "enclosure"), "signal": ("tuning", "power", "enclosure")}
+TAKES = {
+    "enclosure": ("layout",),
+    "workshop": ("layout", "enclosure"),
+    "voice": ("tuning",),
+    "signal": ("tuning", "power", "enclosure"),
+}
 
 
 @dataclass(frozen=True, slots=True)

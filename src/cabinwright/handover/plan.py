@@ -17,13 +17,14 @@ from cabinwright.stages.signal.result import SignalResult
 from cabinwright.stages.survey.result import SurveyResult
 from cabinwright.stages.tuning.result import TuningResult
 from cabinwright.stages.tuning.settings import ChannelSettings
+from cabinwright.stages.voice.result import VoiceResult
 from cabinwright.stages.workshop.files import mounts_dict, planned_files, solid_of_box
 from cabinwright.stages.workshop.result import WorkshopResult
 
 __all__ = ["SCHEMA", "STAGES", "StageResults", "plan_dict", "plan_json"]
 
 SCHEMA = 1  #: version of this format
-STAGES = ("survey", "layout", "signal", "enclosure", "power", "workshop", "tuning")
+STAGES = ("survey", "layout", "signal", "enclosure", "power", "workshop", "tuning", "voice")
 
 
 class StageResults(Protocol):
@@ -54,7 +55,7 @@ def plan_dict(build: Build, results: StageResults, recordings: RecordedResponses
             stages[stage] = {"findings": [item.to_dict() for item in stopped]} if stopped else None
         elif isinstance(result, TuningResult):
             stages[stage] = _tuning(result, recordings)
-        elif isinstance(result, SurveyResult | LayoutResult | SignalResult | PowerResult):
+        elif isinstance(result, SurveyResult | LayoutResult | SignalResult | PowerResult | VoiceResult):
             stages[stage] = result.to_dict()
         elif isinstance(result, EnclosureResult):
             stages[stage] = _enclosure(result, results)

@@ -19,6 +19,7 @@ from cabinwright.stages.signal.result import SignalResult
 from cabinwright.stages.survey.result import SurveyResult
 from cabinwright.stages.tuning.result import TuningResult
 from cabinwright.stages.tuning.settings import ChannelSettings
+from cabinwright.stages.voice.result import VoiceResult
 from cabinwright.stages.workshop.result import WorkshopResult
 
 __all__ = ["result_differences"]
@@ -191,6 +192,14 @@ def _signal(result: SignalResult) -> Iterator[Figure]:
         yield Figure(f"{name}, input sensitivity", channel.sensitivity_v, "V")
 
 
+def _voice(result: VoiceResult) -> Iterator[Figure]:
+    for item in result.seats:
+        image = item.image("proposed")
+        if image is not None:
+            yield Figure(f"{item.seat}, a voice in the middle, right of straight ahead", image.at_deg, "°", digits=0)
+            yield Figure(f"{item.seat}, spread of its bands", image.spread_deg, "°", digits=0)
+
+
 _READERS: dict[type, Any] = {
     SurveyResult: _survey,
     LayoutResult: _layout,
@@ -199,4 +208,5 @@ _READERS: dict[type, Any] = {
     PowerResult: _power,
     WorkshopResult: _workshop,
     TuningResult: _tuning,
+    VoiceResult: _voice,
 }

@@ -12,10 +12,12 @@ from pydantic import BaseModel
 from cabinwright.build.document import Build
 from cabinwright.build.fields import PathRule
 from cabinwright.build.shape import marker_in
+from cabinwright.errors import PersonError
 from cabinwright.findings import Finding
 from cabinwright.measure.factory import read_factory
 from cabinwright.measure.hollows import read_hollows
 from cabinwright.measure.impedance import read_sweeps
+from cabinwright.measure.loaded import read_settings_file
 from cabinwright.measure.outlines import read_drawings
 from cabinwright.measure.polars import read_polars
 from cabinwright.measure.programme import read_programmes
@@ -29,6 +31,7 @@ from cabinwright.physics.solid import Mesh
 from cabinwright.pipeline import Files, crashed
 from cabinwright.stages import survey
 from cabinwright.stages.memory import Keeper, afresh
+from cabinwright.stages.tuning.settings import Settings
 
 __all__ = ["FolderFiles"]
 
@@ -65,6 +68,21 @@ class FolderFiles(Files):
             lambda build: read_recordings(build, self.folder, kind="tuning", progress=self._progress),
             there,
         )
+
+    def loaded(self) -> Settings | None:
+        """What ``out/settings.json`` holds; None where there is none, or none that can be read."""
+        file = self.folder / "out" / "settings.json"
+        try:
+            found = file.stat()
+            read: Settings = self._keep(
+                "files: loaded",
+                lambda there, stamp: read_settings_file(file),
+                self.build,
+                (str(file.absolute()), found.st_size, found.st_mtime_ns),
+            )
+            return read
+        except (OSError, PersonError):
+            return None
 
     def polars(self) -> Mapping[str, Polar] | None:
         """Measured polars. Raises ``RecordingError``."""

@@ -1,0 +1,118 @@
+"""Time and level between two ears, band by band, of the first sound that an impulse response brings.
+
+Each ear's response goes through gammatone filters (``erb``). In each band the first sound counts fully and what follows less and
+less: the weight falls by e over ``HOLD_S`` and ``HOLD_PERIODS`` periods of the band from where the envelope first reaches 30 % of
+its peak. That stands for the precedence effect, roughly (the span of summing localisation is about 1 ms, Blauert 1997).
+
+Time is the lag of the highest cross-correlation: of the fine structure below ``FINE_BELOW_HZ``, of the envelopes above, where
+the ear follows phase no longer. Where several periods fit between the ears, the peak nearest to the envelopes' is meant.
+
+Signs: positive is to the right. Time: the left ear hears later. Level: the right ear is louder.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cabinwright.physics.erb import erb_hz, gammatone
+
+__all__ = ["FINE_BELOW_HZ", "Cues", "cues"]
+
+Real = NDArray[np.float64]
+Complex = NDArray[np.complex128]
+FINE_BELOW_HZ = 1500.0
+HOLD_S, HOLD_PERIODS = (
+    0.0007,
+    1.0,
+)  #: so that delays between two loudspeakers move the image as published; docs/theory/voice.md
+ONSET = 0.3
+LONGEST_LAG_S = 0.0010  #: a head allows 0.8 ms
+LAG_STEP_S = 20e-6  #: between which a parabola is laid
+REACH_ERB = 6.0  #: how far beside its centre a band is looked at
+SILENT = 1e-30
+
+
+@dataclass(frozen=True, eq=False)
+class Cues:
+    """What the two ears tell in each band."""
+
+    time_s: Real  #: (bands,) left ear later by this
+    level_db: Real  #: (bands,) right ear louder by this
+    likeness: Real  #: (bands,) highest cross-correlation, 0 to 1
+
+
+def cues(left: Real, right: Real, *, sample_rate_hz: float, centres_hz: Real) -> Cues:
+    """Cues of a pair of impulse responses (samples,) on one time axis, in bands at ``centres_hz`` (bands,).
+
+    NaN in a band in which one ear is silent. Raises ``ValueError`` where the two differ in length.
+    """
+    if left.shape != right.shape or left.ndim != 1:
+        raise ValueError(f"two responses of one length are compared, got {left.shape} and {right.shape}")
+    size = 2 ** int(np.ceil(np.log2(len(left) + 0.05 * sample_rate_hz)))
+    spectra = np.fft.rfft(np.stack([left, right]), n=size, axis=-1)
+    frequency: Real = np.asarray(np.fft.rfftfreq(size, 1.0 / sample_rate_hz), dtype=np.float64)
+    rows = [_band(spectra, frequency, float(centre), sample_rate_hz, size) for centre in centres_hz]
+    time_s, level_db, likeness = np.array(rows).reshape(-1, 3).T
+    return Cues(time_s, level_db, likeness)
+
+
+def _band(spectra: Complex, frequency: Real, centre: float, rate: float, size: int) -> tuple[float, float, float]:
+    bank = gammatone(frequency_hz=frequency, centre_hz=centre)
+    analytic = np.zeros((2, size), dtype=np.complex128)
+    analytic[:, : len(frequency)] = spectra * bank
+    ears = np.fft.ifft(analytic, axis=-1)
+    ears *= np.sqrt(_weight(np.abs(ears), centre, rate))
+    power = np.sum(np.abs(ears) ** 2, axis=1)
+    if power.min() <= SILENT * max(1.0, power.max()):
+        return float("nan"), float("nan"), 0.0
+    envelope_lag, envelope_peak = _lag(np.abs(ears), 0.0, 4.0 * float(erb_hz(centre)), rate, None)
+    if centre < FINE_BELOW_HZ:
+        lag, peak = _lag(ears, centre, REACH_ERB * float(erb_hz(centre)), rate, envelope_lag)
+    else:
+        lag, peak = envelope_lag, envelope_peak
+    return lag, float(10.0 * np.log10(power[1] / power[0])), peak
+
+
+def _weight(envelopes: Real, centre: float, rate: float) -> Real:
+    """(size,): 1 up to the onset in either ear, falling after it."""
+    both = np.sqrt(np.sum(envelopes**2, axis=0))
+    start = int(np.argmax(both >= ONSET * both.max()))
+    after = np.maximum(np.arange(both.size) - start, 0) / rate
+    return np.asarray(np.exp(-after / (HOLD_S + HOLD_PERIODS / centre)))
+
+
+def _lag(ears: Real | Complex, centre: float, reach: float, rate: float, near: float | None) -> tuple[float, float]:
+    """Lag [s] of the left behind the right at the highest correlation, or at the peak nearest to ``near``, and its height."""
+    size = ears.shape[1]
+    spectra = np.fft.fft(ears, axis=-1)
+    frequency = np.fft.fftfreq(size, 1.0 / rate)
+    inside = np.abs(frequency - centre) <= reach
+    cross = (spectra[0] * np.conj(spectra[1]))[inside]
+    lags = np.asarray(
+        LAG_STEP_S * np.arange(-round(LONGEST_LAG_S / LAG_STEP_S), round(LONGEST_LAG_S / LAG_STEP_S) + 1),
+        dtype=np.float64,
+    )
+    turn = np.exp(2j * np.pi * frequency[inside][None, :] * lags[:, None])
+    norm = np.sqrt(np.prod(np.sum(np.abs(spectra[:, inside]) ** 2, axis=1)))
+    height = (turn @ cross).real / max(float(norm), SILENT)
+    best = int(np.argmax(height))
+    if near is not None:
+        inner = np.arange(1, len(height) - 1)
+        peaks = inner[(height[inner] >= height[inner - 1]) & (height[inner] > height[inner + 1])]
+        peaks = peaks[height[peaks] > 0.0]
+        if len(peaks):
+            best = int(peaks[np.argmin(np.abs(lags[peaks] - near))])
+    return _top(lags, height, best)
+
+
+def _top(lags: Real, height: Real, best: int) -> tuple[float, float]:
+    """Lag and height of the parabola through the highest value and its neighbours."""
+    if not 0 < best < len(height) - 1:
+        return float(lags[best]), float(np.clip(height[best], 0.0, 1.0))
+    before, here, after = (float(value) for value in height[best - 1 : best + 2])
+    bend = before - 2.0 * here + after
+    shift = 0.5 * (before - after) / bend if bend < 0.0 else 0.0
+    return float(lags[best]) + shift * LAG_STEP_S, float(np.clip(here - 0.25 * (before - after) * shift, 0.0, 1.0))
