@@ -16,7 +16,7 @@ from pathlib import Path
 
 from cabinwright.errors import OutputError
 
-__all__ = ["overwrite", "write_all"]
+__all__ = ["overwrite", "told", "write_all"]
 
 CURES = {
     errno.ENOSPC: ("the disk is full", "Free some space and run the command again"),
@@ -60,7 +60,7 @@ def write_all(folder: Path, contents: Mapping[str, bytes | str]) -> tuple[Path, 
             _write(fresh[at], content.encode("utf-8") if isinstance(content, str) else content)
         _swap(fresh, made)
     except OSError as error:
-        raise OutputError(_message(Path(error.filename or at), folder, error)) from error
+        raise OutputError(told(Path(error.filename or at), folder, error)) from error
     finally:
         for path in made:
             with suppress(OSError):  # on a read-only disk there is nothing to take away, and the first error counts
@@ -118,7 +118,8 @@ def _swap(fresh: Mapping[Path, Path], made: list[Path]) -> None:
         raise
 
 
-def _message(path: Path, folder: Path, error: OSError) -> str:
+def told(path: Path, folder: Path, error: OSError) -> str:
+    """What went wrong with ``path`` in ``folder``, in words, with the cure."""
     what, cure = CURES.get(
         error.errno or 0, (error.strerror or str(error), "Check that the folder exists and can be written")
     )

@@ -13,7 +13,8 @@ goes through. One desk a folder in a process: every tab shares it.
     change = desk.edit(path, value, by="screen", why="")   # -> Change; `by` is what a person reads: "screen: places"
     change = desk.add("places", {"name": "a", ...})        # one more [[places]], after the last
     change = desk.remove('places["a"]')                    # a row, a key or an element of a list
-    change = desk.accept(["left pillar"])                  # as the command
+    change = desk.edit_all({path: value, ...})             # several keys as one change
+    change = desk.accept(["left pillar"], again=True)      # as the command; again: moved places take their speakers along
     change = desk.undo() / desk.redo() / desk.restore(n)   # None where there is nothing to undo or redo
     desk.can_undo, desk.can_redo                           # what would be undone or done again, in words, or None
     change = desk.refresh()                                # looks at the file; a Change where it was changed outside, else None
@@ -22,6 +23,7 @@ goes through. One desk a folder in a process: every tab shares it.
         Clash (an editor wrote the same key meanwhile: .place, .before, .outside, .wanted; nothing was written)
 
     desk.result("layout")          # that stage's result; only what changed, and what it needs, is worked out. None: see
+    desk.tried("a", position_m=(1, 2, 3), aim=(0, 0, 1))   # the layout with that place elsewhere; nothing is written
     desk.skipped("layout")         # why there is none ("needs ..."), or ""
     desk.findings("layout")        # findings of the stage, and why it stopped
     desk.results()                 # pipeline.Results of all stages
@@ -41,11 +43,15 @@ goes through. One desk a folder in a process: every tab shares it.
     job.answer                     # tuple of paths written, when done
     job.error                      # words, when failed
     job.cancel()                   # nothing is left half written
+
+    recorder = Recorder(desk, open_card(), settings)       # guided recording into the build; see ``desk.recorder``
+    recorder.view, recorder.press("go"), recorder.turn(), recorder.close()
 """
 
 from cabinwright.desk.changes import Change, Clash
 from cabinwright.desk.desk import Desk
 from cabinwright.desk.forms import FieldView
 from cabinwright.desk.jobs import Job
+from cabinwright.desk.recorder import Recorder
 
-__all__ = ["Change", "Clash", "Desk", "FieldView", "Job"]
+__all__ = ["Change", "Clash", "Desk", "FieldView", "Job", "Recorder"]

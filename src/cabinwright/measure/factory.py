@@ -19,7 +19,7 @@ from cabinwright.measure.factory_signal import LADDER_DB, SIDE_LADDER_DB, Factor
 from cabinwright.measure.factory_take import Clock, SegmentResponse, find_clock, lag_s, read_segment
 from cabinwright.physics.factory import FactoryCapture, FactoryResponses, factory_grid
 
-__all__ = ["read_factory"]
+__all__ = ["read_factory", "unfit"]
 
 Complex = NDArray[np.complex128]
 DEAD = 1e-6  #: of full scale: nothing is connected
@@ -60,6 +60,16 @@ def read_factory(build: Build, folder: Path, progress: Callable[[str, float], No
     captures = tuple(_on_common_time(taken, build.factory_outputs[0].name, frequency)) if taken else ()
     findings = tuple(finding("factory.left_out", where=file, reason=reason) for file, reason in left_out.items())
     return FactoryResponses(rate, frequency, LADDER_DB, captures, left_out, findings)
+
+
+def unfit(build: Build, folder: Path, item: FactoryRecording) -> str:
+    """Why one capture cannot be used; nothing where it can."""
+    signal = make_factory_signal(build)
+    try:
+        found = _read(item, read_audio(folder, item.file, max_channels=2), signal, float(signal.sample_rate_hz))
+    except PersonError as error:
+        return str(error)
+    return found if isinstance(found, str) else ""
 
 
 def _read(item: FactoryRecording, audio: Audio, signal: FactorySignal, rate: float) -> _Read | str:

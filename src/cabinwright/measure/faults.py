@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from cabinwright.measure.deconvolve import THIRDS
 
 __all__ = [
+    "SNR_LIMIT_DB",
     "Fault",
     "clipped",
     "clipped_impulse",

@@ -13,7 +13,7 @@ from cabinwright.measure.deconvolve import THIRDS
 from cabinwright.measure.evidence import Evidence, collect
 from cabinwright.measure.faults import Fault
 from cabinwright.measure.ledger import Ledger, Place
-from cabinwright.measure.roles import core_band_hz, speakers_of
+from cabinwright.measure.roles import speakers_of
 from cabinwright.measure.shape import KEPT_S, ZERO_S, Kept
 from cabinwright.measure.take import EARLY_S, LATE_S, Take
 from cabinwright.physics.air import speed_of_sound_m_s
@@ -26,9 +26,9 @@ class Judge(Ledger):
     """Collects faults by entry. ``decide`` hears them in order: single files, then pairs, then positions."""
 
     def decide(
-        self, kept: Mapping[int, Kept], *, sample_rate_hz: float, zero_sample: int, samples: int
+        self, kept: Mapping[int, Kept], *, sample_rate_hz: float, zero_sample: int, samples: int, complete: bool = True
     ) -> RecordedResponses:
-        """Responses with verdicts and findings. Raises ``RefusedError`` where too little is good."""
+        """Responses with verdicts and findings. Raises ``RefusedError`` where too little is good, unless more is to come."""
         for take in self.takes:
             if take.index in kept:
                 self._alone(take, kept[take.index])
@@ -44,7 +44,8 @@ class Judge(Ledger):
         for place, index in seats.items():
             drift[place] = 1e6 * self.takes[index].drift
         findings = self._findings(seats)
-        self._enough(present, findings)
+        if complete:
+            self._enough(present, findings)
         return RecordedResponses(
             sample_rate_hz=sample_rate_hz, channels=self.channels, positions=self.positions, impulse=impulse,
             zero_sample=zero_sample, present=present, band_centres_hz=THIRDS.centres_hz, noise_power=noise, snr_db=snr,
@@ -97,7 +98,7 @@ class Judge(Ledger):
     def _alone(self, take: Take, item: Kept) -> None:
         """Sound at all, and not distorted; bands are judged after the channel is known to be the right one."""
         speakers = speakers_of(self.build, take.recording.channel) or self.build.speakers
-        core = core_band_hz(speakers)
+        core = self.core_hz(take.recording.channel)
         broken = take.index in self.fault and self.fault[take.index].code == "recording-gap"
         fault = faults.silent(item.snr_db, core, unexplained=take.unexplained, broken=broken)
         if fault is not None and not broken and not self.free_zero:

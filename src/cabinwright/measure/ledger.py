@@ -54,6 +54,16 @@ class Ledger:
         for index, fault in found.items():
             self.fault.setdefault(index, fault)
 
+    def core_hz(self, channel: str) -> tuple[float, float]:
+        """The band in which a recording of ``channel`` must be sound; of all speakers for what sounds together."""
+        return core_band_hz(speakers_of(self.build, channel) or self.build.speakers)
+
+    def told(self, index: int) -> tuple[Finding, ...]:
+        """What was found about one entry, the reason for leaving it out first."""
+        fault = self.fault.get(index)
+        found = [fault] if fault is not None else []
+        return tuple(self._finding(item, index) for item in (*found, *self.remarks.get(index, [])))
+
     def _place(self, take: Take) -> Place:
         return self.channels.index(take.recording.channel), self.positions.index(take.recording.position)
 
@@ -73,7 +83,7 @@ class Ledger:
         fault = self.fault.get(take.index)
         figures: dict[str, float] = {}
         if item is not None:
-            core = faults.core_bands(core_band_hz(speakers_of(self.build, row.channel) or self.build.speakers))
+            core = faults.core_bands(self.core_hz(row.channel))
             figures = {
                 "median_snr_db": float(np.median(item.snr_db[core])),
                 "worst_snr_db": float(item.snr_db[core].min()),

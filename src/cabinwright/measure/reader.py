@@ -24,7 +24,7 @@ from cabinwright.measure.take import EARLY_S, Take, read_take
 from cabinwright.measure.zero import common_latency_s, marker_shifts, odd_clocks
 from cabinwright.physics.response import RecordedResponses
 
-__all__ = ["read_recordings"]
+__all__ = ["read_recordings", "shifts_of"]
 
 Kind = Literal["tuning", "verification"]
 Progress = Callable[[str, float], None]
@@ -58,7 +58,7 @@ def read_recordings(
 
     takes = _side_by_side(read, range(len(rows)), workers, lambda share: tell("reading recordings", 0.9 * share))
     judge = Judge(build, takes, table=table)
-    shifts = _shifts(build, judge, rate)
+    shifts = shifts_of(build, judge, rate)
 
     def shape(take: Take) -> Kept:
         return keep(take, shift_s=shifts.get(take.index, 0.0), calibration=calibration, sample_rate_hz=rate)
@@ -91,8 +91,8 @@ def _check_rows(build: Build, rows: Sequence[Recording], table: str) -> None:
         )
 
 
-def _shifts(build: Build, judge: Judge, rate: float) -> dict[int, float]:
-    """Seconds to add to each take's own times."""
+def shifts_of(build: Build, judge: Judge, rate: float) -> dict[int, float]:
+    """Seconds to add to each take's own times; what markers say against one another goes to the judge."""
     if judge.free_zero:
         marks = make_sweep(build).markers
         shifts, odd = marker_shifts(build, judge.takes, channel=marks.channel if marks else "")

@@ -10,7 +10,7 @@ from cabinwright.build.codec import toml_string
 from cabinwright.build.document import Build, Channel
 from cabinwright.measure.roles import speakers_of
 
-__all__ = ["all_impulses", "recording_list"]
+__all__ = ["all_impulses", "care_of", "plain_name", "recording_list"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +51,7 @@ def _rows(build: Build) -> Iterator[Row]:
             if found is not None:
                 yield Row(channel, place.name, found.file, found.kind, True)
                 continue
-            stem = f"recordings/{_plain(channel.name)}_{_plain(place.name)}"
+            stem = f"recordings/{plain_name(channel.name)}_{plain_name(place.name)}"
             file, number = f"{stem}.wav", 2
             while file.casefold() in taken:  # names that differ by signs only, or a file the build gives to another
                 file, number = f"{stem}_{number}.wav", number + 1
@@ -60,12 +60,12 @@ def _rows(build: Build) -> Iterator[Row]:
 
 
 def _line(build: Build, row: Row) -> str:
-    care = "impulse: no sweep needed" if row.kind == "impulse" else _care(build, row.channel)
+    care = "impulse: no sweep needed" if row.kind == "impulse" else care_of(build, row.channel)
     cells = (row.position, row.channel.name, row.file, care, "☐")
     return "<tr>" + "".join(f"<td>{escape(cell)}</td>" for cell in cells) + "</tr>"
 
 
-def _care(build: Build, channel: Channel) -> str:
+def care_of(build: Build, channel: Channel) -> str:
     """What must be on in the processor while this channel is swept."""
     if channel.recorded_with:
         corners = (f"{item.kind} at {item.frequency_hz:g} Hz" for item in channel.recorded_with)
@@ -93,7 +93,7 @@ def _to_paste(build: Build, missing: list[Row]) -> str:
     return f'<h2>For build.toml</h2><p>{words}</p><pre class="paste">{escape(blocks, quote=False)}</pre>'
 
 
-def _plain(name: str) -> str:
+def plain_name(name: str) -> str:
     """A name as part of a file name that every system accepts."""
     kept = "".join(letter if letter.isalnum() else "-" for letter in name)
     return kept.strip("-") or "channel"
