@@ -277,3 +277,28 @@ def test_true_shapes_save_a_sheet() -> None:
     checked(sheets, left, pieces, stock, 0.004)
     assert len(sheets) == 2
     assert {item.way for item in sheets} == {"true shapes"}
+
+
+@pytest.mark.parametrize(
+    ("strip", "said"),
+    [
+        ('["8 mm", "2 mm"]', []),
+        ('["8 mm", "2.6 mm"]', [("rim", 3.1, 3.0)]),  # 3 mm are left round the guide
+        ('["14 mm", "2 mm"]', [("rim", 14.0, 13.9)]),  # a frame of 4.8 and a carrier of 9.1 mm, and a mesh behind
+        ('["10.8 mm", "2 mm"]', [("upper sweep", 10.8, 11.0)]),  # a slot of 5 mm, 3 mm wider on both sides
+    ],
+)
+def test_a_strip_is_held_against_its_channel(strip: str, said: list[tuple[str, float, float]]) -> None:
+    """The demo's cover, whose channels are plain from its tables."""
+    text = (Path(__file__).parents[2] / "demo/build/build.toml").read_text(encoding="utf-8")
+    sheets = text[text.index("[workshop]") : text.index("[[rings]]")]
+    lit = sheets.replace('strip_m = ["8 mm", "2 mm"]', f"strip_m = {strip}").replace(
+        'speaker = "subwoofer"', 'speaker = "t"'
+    )
+    lit = lit.replace("offset_m = -0.045", "offset_m = -0.005")  # the mesh then lies behind the rim's channel
+    result = run('[[speakers]]\nname = "t"\nrole = "tweeter"\nside = "left"\n' + lit)
+    found = [item for item in result.findings if item.code == "workshop.strip_channel"]
+    assert [(item.where, item.value, item.limit) for item in found if "lower" not in item.where] == [
+        (f"light “{name}”", value, limit) for name, value, limit in said
+    ]
+    assert result.lights["rim"].channel_m == pytest.approx(0.003, abs=1e-6)

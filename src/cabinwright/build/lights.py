@@ -52,6 +52,8 @@ class Light(Model):
     """From emitter to emitter along the strip."""
     medium: Literal["acrylic", "air"] = "acrylic"
     """What the light crosses on the way."""
+    strip_m: Annotated[tuple[Small, Small], Field(strict=False)] | None = None
+    """Width and thickness of the strip; absent: it is not held against its channel."""
     least_bend_m: Radius = 0.02
     """Tightest radius the strip may be bent to."""
     watts_per_metre: Positive

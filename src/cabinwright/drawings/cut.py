@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 from cabinwright.errors import RefusedError
 from cabinwright.physics.arcs import Segment
 from cabinwright.physics.outline import Contour
+from cabinwright.stages.workshop.bands import bands_of
 from cabinwright.stages.workshop.result import Nesting, Part
 
 __all__ = ["OPERATIONS", "CutDrawing", "Line", "Round", "layer_of", "layer_words", "part_drawing", "sheet_drawing"]
@@ -86,7 +87,7 @@ class CutDrawing:
 def part_drawing(part: Part, notes: tuple[str, ...] = ()) -> CutDrawing:
     """One part at its own place. Raises ``RefusedError`` while a ``stop`` stands against it."""
     rounds, lines = _content(part)
-    x0, y0, x1, y1 = _unbanded(part).bounds
+    x0, y0, x1, y1 = bands_of(part).outline.bounds
     half = part.kerf_m / 2.0
     return CutDrawing(part.name, notes, rounds, lines, (x0 - half, y0 - half), (x1 + half, y1 + half))
 
@@ -125,31 +126,8 @@ def _content(part: Part) -> tuple[tuple[Round, ...], tuple[Line, ...]]:
     lines = [Line(item.operation, item.chain, _closes(item.chain), item.depth_m) for item in part.lines]
     for opening in part.openings:
         lines += [Line("cut", contour.segments, True) for contour in _moved(opening, -half)]
-    lines += [Line("cut", contour.segments, True) for contour in _moved(_unbanded(part), half)]
+    lines += [Line("cut", contour.segments, True) for contour in _moved(bands_of(part).outline, half)]
     return tuple(rounds), tuple(lines)
-
-
-def _unbanded(part: Part) -> Contour:
-    """The outline before its edges are banded."""
-    sides, band = part.banded, part.banding_m
-    if not sides or not band:
-        return part.outline
-    if not part.rectangle:  # bands of single sides of other outlines are not told apart: see the cut list
-        moved = part.outline.offset(-band) if "all round" in sides else ()
-        return moved[0] if len(moved) == 1 else part.outline
-    whole = "all round" in sides
-    left, right, top, bottom = (band * (whole or side in sides) for side in ("left", "right", "top", "bottom"))
-    x0, y0, x1, y1 = part.outline.bounds
-    middle = complex(x0 + x1, y0 + y1) / 2.0
-
-    def moved_in(at: complex) -> complex:
-        """Whole corners move, rounded or not; the sides between them grow shorter."""
-        x = left if at.real < middle.real else -right
-        return at + complex(x, bottom if at.imag < middle.imag else -top)
-
-    return Contour(
-        tuple(Segment(moved_in(item.start), moved_in(item.end), item.bulge) for item in part.outline.segments)
-    )
 
 
 def _moved(contour: Contour, distance_m: float) -> tuple[Contour, ...]:

@@ -225,7 +225,8 @@ def _panel_steps(panel: Panel, layers: tuple[Part, ...], result: WorkshopResult,
         slots = [(name, along) for name, along, _ in lights if along != "outline"]
         if slots and part.look == "board" and len(part.openings) >= len(slots):
             for name, along in slots:
-                where = f"over the channel behind {along}, emitters towards the front, on tape or a thin batten"
+                lies = "into" if result.lights[name].lies == "in" else "over"
+                where = f"{lies} the channel behind {along}, emitters towards the front, on tape or a thin batten"
                 says = f"Lay strip “{name}” {where}."
                 yield Step(says, f"strip {name}", (name,))
             lights = [item for item in lights if item[1] == "outline"]

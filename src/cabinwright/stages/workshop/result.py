@@ -107,6 +107,8 @@ class LightResult:
     target_xy: tuple[float, float] | None
     colour: str  #: for pictures
     load: dict[str, Any]  #: what to write as [[loads]]
+    channel_m: float | None = None  #: width of the channel it lies in; None where no layer says so
+    lies: str = ""  #: in or over its channel; empty: not known
 
 
 @dataclass(frozen=True)
@@ -267,6 +269,7 @@ def _light(light: LightResult) -> dict[str, Any]:
         "length_m": light.length_m,
         "emitters": light.emitters,
         "tight_bends": [list(bend) for bend in light.bends],
+        "channel_m": light.channel_m,
         "evenness": light.evenness,
         "widest_even_pitch_m": light.widest_pitch_m,
         "profile": {"along_m": light.along_m, "light": light.light},

@@ -16,6 +16,7 @@ from cabinwright.physics.outline import Drawn, least_inside_radius_m
 from cabinwright.physics.perforation import Field, least_web_m
 from cabinwright.stages.enclosure.result import EnclosureResult
 from cabinwright.stages.layout.result import LayoutResult
+from cabinwright.stages.workshop.bands import bands_of
 from cabinwright.stages.workshop.box_board import Computed
 from cabinwright.stages.workshop.box_panels import box_panels
 from cabinwright.stages.workshop.fixings import fixings_of
@@ -31,6 +32,7 @@ from cabinwright.stages.workshop.result import Nesting, PanelResult, Part, Works
 from cabinwright.stages.workshop.service import service_of
 from cabinwright.stages.workshop.service_result import FixingResult, MassResult
 from cabinwright.stages.workshop.sound import behind_of
+from cabinwright.stages.workshop.strips import channel_of, lies_in, strip_doubts
 from cabinwright.tables import rows
 
 __all__ = ["NOT_YET", "run"]
@@ -105,10 +107,23 @@ def run(
     for light in build.lights:
         lit = light_of(light, drawings, build, found)
         if lit is not None:
-            lights[light.name] = lit
+            of = next(item for item in build.panels if item.name == light.panel)
+            channel = channel_of(light, of, panels[light.panel].parts)
+            found += strip_doubts(light, channel)
+            lies = "in"
+            if channel is not None and light.strip_m is not None and not channel.on_edge:
+                lies = "in" if lies_in(light.strip_m[0], channel) else "over"
+            lies = "" if channel is None or light.strip_m is None else lies
+            lights[light.name] = replace(lit, channel_m=None if channel is None else channel.wide_m, lies=lies)
     nesting = _nest([part for panel in panels.values() for part in panel.parts], build, found)
     panels = _refused(panels, found)  # once more: a part without room on its sheet is not cut either
     cuts = tuple(_cut_row(part) for panel in panels.values() for part in panel.parts)
+    for panel in panels.values():
+        found += [
+            finding("workshop.band", where=f"part “{part.name}”", fault=bands.fault)
+            for part in panel.parts
+            if (bands := bands_of(part)).fault
+        ]
     step = bool(build.workshop.step and (mounts or solids)) and _step(found)
     service = service_of(build, found)
     fixings: dict[str, FixingResult] = {}
@@ -241,16 +256,8 @@ def _nest(parts: list[Part], build: Build, found: list[Finding]) -> tuple[Nestin
 def _cut_row(part: Part) -> dict[str, Any]:
     """A row of the cut list: finished size, size to cut before edges are banded, and the band's length."""
     width, height = part.size_m
-    sides = {"left": height, "right": height, "top": width, "bottom": width}
-    edges = [edge for edge in part.banded if edge != "all round"] or list(sides)
-    banded = edges if part.banded else []
-    if part.rectangle:
-        across = sum(edge in banded for edge in ("left", "right"))
-        up = sum(edge in banded for edge in ("top", "bottom"))
-        length = sum(sides[edge] for edge in banded)
-    else:
-        across = up = 2 if "all round" in part.banded else 0
-        length = part.outline.length_m if "all round" in part.banded else sum(sides[edge] for edge in banded)
+    bands = bands_of(part)
+    x0, y0, x1, y1 = bands.outline.bounds
     return {
         "part": part.name,
         "sheet": part.sheet,
@@ -259,11 +266,11 @@ def _cut_row(part: Part) -> dict[str, Any]:
         "count": part.count,
         "width_m": width,
         "height_m": height,
-        "cut_width_m": width - across * part.banding_m,
-        "cut_height_m": height - up * part.banding_m,
+        "cut_width_m": x1 - x0,
+        "cut_height_m": y1 - y0,
         "grain": part.grain,
-        "banded": banded if part.rectangle or "all round" not in part.banded else ["all round"],
-        "banding_length_m": length,
+        "banded": list(bands.sides),
+        "banding_length_m": bands.length_m,
         "refused": bool(part.stopped),
         "tightest_inside_m": min(
             least_inside_radius_m(part.outline)[0],
