@@ -287,4 +287,25 @@ def test_only_what_reads_a_change_is_worked_out(folder: Path) -> None:
     before = len(worked)
     desk.edit(f'places["{name}"].looks', 1)
     desk.result("layout")
-    assert [item for item in worked[before:] if isinstance(item, tuple)] == [("layout: place", name)]
+    assert {item[1] for item in worked[before:] if isinstance(item, tuple)} == {name}
+
+
+def test_a_moved_place_takes_its_speaker_along_in_one_change(folder: Path) -> None:
+    place = '[[places]]\nname = "pod"\nrole = "tweeter"\nside = "left"\nposition_m = [0.6, -0.6, 0.9]  # taped\naim = [0, 1, 0]\n'
+    (folder / "build.toml").write_text("# my car\n" + TEXT + place, encoding="utf-8", newline="\n")
+    desk = Desk.open(folder)
+    desk.accept(["pod"])
+    desk.edit_all({'places["pod"].position_m': [0.7, -0.6, 0.9], 'places["pod"].aim': [1, 1, 0]})
+    moved = text_of(folder)
+    assert "position_m = [0.7, -0.6, 0.9]  # taped" in moved and moved.count("aim = [1, 1, 0]") == 1
+    with pytest.raises(RefusedError, match="100 mm from this place"):
+        desk.accept(["pod"])
+    change = desk.accept(["pod"], again=True, why="better by 1 dB")
+    (speaker,) = (item for item in desk.build.speakers if item.name == "pod")
+    assert (speaker.position_m, speaker.aim) == ((0.7, -0.6, 0.9), (1.0, 1.0, 0.0))
+    assert desk.history().entries[-1].why == change.why == "better by 1 dB"
+    assert desk.undo() is not None and text_of(folder) == moved
+    assert desk.undo() is not None and text_of(folder) != moved
+    with pytest.raises(BuildError):
+        desk.edit_all({'places["pod"].position_m': [0.8, -0.6, 0.9], 'places["pod"].aim': [0, 0, 0]})
+    assert desk.build.places[-1].position_m == (0.6, -0.6, 0.9)  # both or none

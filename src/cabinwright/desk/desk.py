@@ -23,6 +23,7 @@ from cabinwright.history.log import Entry, History, Log, mark_of
 from cabinwright.measure.folder import FolderFiles
 from cabinwright.pipeline import STAGES, Line, Results
 from cabinwright.session import accepted
+from cabinwright.stages.layout.result import LayoutResult
 from cabinwright.stages.memory import Memory
 
 __all__ = ["Desk"]
@@ -100,6 +101,19 @@ class Desk:
             return self._change(lambda text, at: without(text, at), at, by=by, why=why, wanted=None)
         return self._change(lambda text, at: rewritten_value(text, at, value), at, by=by, why=why, wanted=value)
 
+    def edit_all(self, values: Mapping[str, Any], *, by: str = "screen", why: str = "") -> Change:
+        """Write several keys as one change; all of them or none."""
+        base = self._data
+        places = {path: same_place(resolved(path, base), base) for path in values}
+
+        def make(text: str, _: Path_) -> str:
+            for path, value in values.items():
+                at = held_against(places[path], base, self._data, value)
+                text = without(text, at) if value is None else rewritten_value(text, at, value)
+            return text
+
+        return self._change(make, None, by=by, why=why, wanted=values)
+
     def add(self, table: str, row: Mapping[str, Any], *, by: str = "screen", why: str = "") -> Change:
         """One more row at the end of ``table``."""
         at = resolved(table, self._data)
@@ -109,11 +123,14 @@ class Desk:
         """Take a row, a key or an element of a list out."""
         return self.edit(path, None, by=by, why=why)
 
-    def accept(self, places: Sequence[str], *, by: str = "accept", why: str = "") -> Change:
-        """Keep places as speakers, as the command does. Raises ``RefusedError`` where one may not be."""
+    def accept(self, places: Sequence[str], *, again: bool = False, by: str = "accept", why: str = "") -> Change:
+        """Keep places as speakers, as the command does; ``again``: those that were moved since take theirs along.
+
+        Raises ``RefusedError`` where one may not be.
+        """
 
         def make(text: str, _: Path_) -> str:
-            return decode(accepted(text.encode("utf-8"), places, self.file)[1], str(self.file))
+            return decode(accepted(text.encode("utf-8"), places, self.file, again=again)[1], str(self.file))
 
         return self._change(make, None, by=by, why=why, wanted=places)
 
@@ -254,6 +271,15 @@ class Desk:
         line = self._line  # a change that comes meanwhile makes another
         with self._working:
             return line, getattr(line, _stage(stage))
+
+    def tried(self, place: str, **spot: Any) -> LayoutResult | None:
+        """The comparison of places with one of them elsewhere (``position_m``, ``aim``), and nothing written."""
+        build, memory = self._build, self._memory.copy()
+        rows = tuple(item.model_copy(update=spot) if item.name == place else item for item in build.places)
+        other = build.model_copy(update={"places": rows})
+        files = FolderFiles(other, self.folder, unwatched, keep=memory)
+        with self._working:
+            return Line(other, files, unwatched, keep=memory).layout
 
     def results(self) -> Results:
         """Every stage."""

@@ -22,6 +22,7 @@ __all__ = [
     "axis_chart",
     "low_chart",
     "low_map",
+    "plan_view",
     "response_chart",
     "view_picture",
     "views",
@@ -43,6 +44,23 @@ def views(
     build: Build, result: LayoutResult, numbers: Mapping[str, int], shown: Sequence[str]
 ) -> list[tuple[View, Picture]]:
     """Plan, side and rear, with the direct sound and the strongest early reflections of ``shown`` places."""
+    widths: dict[View, float] = {"plan": WIDE_MM, "side": WIDE_MM, "rear": REAR_MM}
+    return [(view, _view(build, result, numbers, shown, view, width)) for view, width in widths.items()]
+
+
+def plan_view(build: Build, result: LayoutResult, numbers: Mapping[str, int], shown: Sequence[str]) -> Picture:
+    """The plan alone."""
+    return _view(build, result, numbers, shown, "plan", WIDE_MM)
+
+
+def _view(
+    build: Build,
+    result: LayoutResult,
+    numbers: Mapping[str, int],
+    shown: Sequence[str],
+    view: View,
+    width_mm: float,
+) -> Picture:
     aims = {name: item.aim for name, item in result.places.items()}
     first = {name for row in result.ranking if row == _first(result, row.role) for name in row.places}
     head = next(seat.head_m for seat in build.seats if seat.name == result.listening_seat)
@@ -54,11 +72,7 @@ def views(
             rays.append([place.position_m, head])
         early = sorted((r for r in heard.reflections if r.delay_s < 0.010), key=lambda r: -r.level_db)[:RAYS]
         rays += [[place.position_m, *row.points_m, head] for row in early]
-    widths: dict[View, float] = {"plan": WIDE_MM, "side": WIDE_MM, "rear": REAR_MM}
-    return [
-        (view, cabin_picture(build, view, numbers=numbers, aims=aims, first=first, rays=rays, width_mm=width))
-        for view, width in widths.items()
-    ]
+    return cabin_picture(build, view, numbers=numbers, aims=aims, first=first, rays=rays, width_mm=width_mm)
 
 
 def _first(result: LayoutResult, role: str) -> object:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+from collections.abc import Callable
 from itertools import count
 from typing import Any
 
@@ -97,8 +98,9 @@ def csv_of(chart: Chart) -> str:
     return out.getvalue()
 
 
-def curves(chart: Chart, name: str) -> None:
-    """One chart with its name and what can be taken away."""
+def curves(chart: Chart, name: str) -> Callable[[Chart], None]:
+    """One chart with its name and what can be taken away; what is returned shows another chart in its place."""
+    now = [chart]
     with box("figure", "curves"):
         text("figcaption", name)
         drawn = ui.echart(options(chart)).classes("chart")
@@ -108,11 +110,19 @@ def curves(chart: Chart, name: str) -> None:
         with box("div", "row"):
             button(
                 "SVG",
-                lambda: ui.download(render(chart, name=f"d{next(_numbers)}").encode(), f"{file}.svg"),
+                lambda: ui.download(render(now[0], name=f"d{next(_numbers)}").encode(), f"{file}.svg"),
                 says=_("Save as SVG: ") + name,
             )
             button("PNG", lambda: _png(drawn, file), says=_("Save as PNG: ") + name)
-            button("CSV", lambda: ui.download(csv_of(chart).encode(), f"{file}.csv"), says=_("Save as CSV: ") + name)
+            button("CSV", lambda: ui.download(csv_of(now[0]).encode(), f"{file}.csv"), says=_("Save as CSV: ") + name)
+
+    def show(other: Chart) -> None:
+        now[0] = other
+        drawn.options.update(options(other))
+        drawn.props["aria-label"] = other.says
+        drawn.update()
+
+    return show
 
 
 def _png(drawn: ui.echart, file: str) -> None:

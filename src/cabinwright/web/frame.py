@@ -33,7 +33,7 @@ class Page:
     path: str
     name: str
     question: str
-    body: Callable[[View], None]
+    body: Callable[[View], Callable[[], None] | None]  #: draws; what it returns shows later answers in place
     stages: tuple[str, ...] = ()
     tables: tuple[str, ...] = ()  #: of the build, that are edited for it
     piecemeal: bool = False  #: shown with each stage that is ready, not only when all are
@@ -56,6 +56,7 @@ class View:
     def __post_init__(self) -> None:
         self._turn = asyncio.Lock()
         self._kept: dict[tuple[str, int], Any] = {}
+        self._again: Callable[[], None] | None = None
 
     def result(self, stage: str) -> Any:
         """What a stage of this page gave, or None."""
@@ -115,9 +116,12 @@ class View:
             self._mark()
 
     def _show(self) -> None:
+        if self._again is not None:
+            self._again()
+            return
         self._content.clear()
         with self._content:
-            self.page.body(self)
+            self._again = self.page.body(self)
 
     def _mark(self) -> None:
         for made, words, what in (

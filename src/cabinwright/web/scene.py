@@ -1,90 +1,211 @@
-"""The cabin in 3D: edges of surfaces, heads, what must stay free, places with their aim, and the paths of sound of one."""
+"""The cabin in 3D. The scene is made once and lives on: what changes is moved in place, so that a drag is never cut off.
+
+A place is a ball that can be dragged, the chosen one's aim a smaller ball at the end of its line. Seen along an axis, a hand
+cannot move along it: that part stays as it was, to the millimetre.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable, Sequence
-from itertools import pairwise
+from collections.abc import Awaitable, Callable, Mapping
+from pathlib import Path
 from typing import Any
 
 from nicegui import events, ui
+from nicegui.elements.scene.scene_object3d import Object3D
 
 from cabinwright.build.document import Build
+from cabinwright.drawings.cabin_lines import Lines, box_lines, cabin_lines, camera_m, path_lines
+from cabinwright.stages.enclosure.shape_result import ShapeResult
+from cabinwright.stages.layout.by_hand import tip_of
 from cabinwright.stages.layout.result import LayoutResult, PlaceResult
+from cabinwright.web.parts import box, button
+from cabinwright.web.words import _
 
-__all__ = ["cabin_scene"]
+__all__ = ["AIM", "LOOKS", "CabinScene"]
 
-SURFACE, GLASS, FREE, PLACE, CHOSEN, RAY, HEAD = (
-    "#68747d",
-    "#2f7f9f",
-    "#9c1c1c",
-    "#0a5f73",
-    "#d05a00",
-    "#a84a08",
-    "#1f2a33",
-)
-AIM_M = 0.2  #: length of the line that shows where a place aims
-SHOWN = 6  #: reflections drawn, the strongest first
+AIM = "aim of "  #: before a place's name: its handle
+AIM_M = 0.25  #: how far from the place the handle stands
+PLACE, CHOSEN, HEAD = "#0a5f73", "#c24a00", "#1f2a33"
+LEAST_M, HANDLE_M = 0.028, 0.024  #: balls that a finger can hit
+DRAG_S = 0.08  #: how often a drag is followed
+#: name: colour, opacity and radius of its lines, and the words of its switch; surfaces are always shown
+LAYERS: Mapping[str, tuple[str, float, float, str]] = {
+    "surfaces": ("#68747d", 1.0, 0.004, ""),
+    "glass": ("#2f7f9f", 1.0, 0.004, ""),
+    "pillars": ("#68747d", 1.0, 0.003, ""),
+    "seats": (HEAD, 0.8, 0.012, _("Seats and heads")),
+    "heads": (HEAD, 0.8, 0.002, _("Seats and heads")),
+    "aims": (PLACE, 1.0, 0.005, _("Places")),
+    "boxes": ("#5b3b8a", 1.0, 0.003, _("Boxes")),
+    "direct": (CHOSEN, 1.0, 0.005, _("Paths of sound")),
+    "reflections": ("#a8761a", 1.0, 0.0035, _("Paths of sound")),
+    "keep free": ("#9c1c1c", 1.0, 0.004, _("Keep free")),
+}
+#: name: way from the middle of the cabin to the onlooker in halves of its diagonal, and the axis along which nothing moves there
+LOOKS: Mapping[str, tuple[tuple[float, float, float], int | None]] = {
+    _("From above"): ((0.0, -0.004, 2.35), 2),
+    _("From the left"): ((0.0, -2.35, 0.0), 1),
+    _("From behind"): ((2.0, 0.0, 0.0), 0),
+    _("From the corner"): ((-1.5, -1.7, 1.2), None),
+}
+
+Chosen = Callable[[str], Awaitable[None]]
+Dropped = Callable[[str, tuple[float, float, float], int | None], Awaitable[None]]
+Dragged = Callable[[str, tuple[float, float, float], int | None], Awaitable[list[float] | None]]
 
 
-def cabin_scene(
-    build: Build,
-    result: LayoutResult,
-    chosen: PlaceResult,
-    *,
-    choose: Callable[[str], Awaitable[None]],
-    dropped: Callable[[events.SceneDragEventArguments], Awaitable[None]],
-) -> None:
-    """The scene of a located build. Dragging an object named as a place calls ``dropped``; a tap on one ``choose``."""
+class Rods(Object3D, component=Path(__file__).parent / "static" / "rods.js"):
+    """Lines thick enough to see, told anew in place."""
 
-    async def tapped(event: events.SceneClickEventArguments) -> None:
-        name = next((hit.object_name for hit in event.hits if hit.object_name in result.places), None)
-        if name is not None and name != chosen.name:
-            await choose(name)
+    def __init__(self, lines: Lines, radius_m: float) -> None:
+        super().__init__(lines, radius_m)
 
-    scene = ui.scene(grid=False, background_color="#f4f6f7", on_click=tapped, on_drag_end=dropped).classes("scene")
-    scene.props["aria-label"] = (
-        "The cabin in 3D; every place can be chosen and moved with the buttons and fields as well."
-    )
-    scene.props["role"] = "img"
-    with scene:
-        for surface in build.cabin.surfaces if build.cabin else ():
-            _loop(scene, _points(surface.corners_m), GLASS if surface.material == "glass" else SURFACE)
+    def set(self, lines: Lines) -> None:
+        """Other lines."""
+        if lines != self.args[0]:
+            self.args[0] = lines
+            self.run_method("set", lines)
+
+
+class CabinScene:
+    """One scene on one page. ``show`` is called with every new answer."""
+
+    def __init__(self, *, chosen: Chosen, dropped: Dropped, dragged: Dragged) -> None:
+        self._chosen, self._dropped, self._dragged = chosen, dropped, dragged
+        self._look, self._held, self._off = next(iter(LOOKS)), "", {_("Keep free")}
+        self._balls: dict[str, Any] = {}
+        self._build: Build | None = None
+        self._result: LayoutResult | None = None
+        self._place = ""
+        self._scene = ui.scene(
+            grid=False,
+            background_color="#f4f6f7",
+            camera=ui.scene.perspective_camera(fov=45),
+            on_click=self._tapped,
+            on_drag_start=self._taken,
+            on_drag_end=self._let_go,
+        ).classes("scene")
+        self._scene.props["aria-label"] = _(
+            "The cabin in 3D; every place can be chosen, moved and turned with the buttons and fields as well."
+        )
+        self._scene.props["role"] = "img"
+        self._scene.on("drag", self._moves, throttle=DRAG_S)
+        with self._scene:
+            self._rods = {name: Rods([], row[2]).material(row[0], row[1]) for name, row in LAYERS.items()}
+            self._own = Rods([], 0.006).material(CHOSEN)
+            self._handle = self._scene.sphere(HANDLE_M).material(CHOSEN, 0.95).draggable()
+            self._names: dict[str, Any] = {}
+        with box("div", "row wide looks"):
+            self._looks = {words: button(words, lambda words=words: self._turn(words)) for words in LOOKS}
+        with box("div", "row wide looks"):
+            layers = dict.fromkeys(row[3] for row in LAYERS.values() if row[3])
+            self._layers = {words: button(words, lambda words=words: self._switch(words)) for words in layers}
+        self._press()
+
+    def _turn(self, look: str) -> None:
+        self._look = look
+        self._stand()
+        self._press()
+
+    def _stand(self) -> None:
+        if self._build is not None:
+            spot, middle = camera_m(self._build, LOOKS[self._look][0])
+            x, y, z = spot
+            at_x, at_y, at_z = middle
+            self._scene.move_camera(x, y, z, at_x, at_y, at_z, duration=0)
+
+    def _switch(self, words: str) -> None:
+        self._off ^= {words}
+        self._visible()
+        self._press()
+
+    def _press(self) -> None:
+        """Which look is taken and what is shown, in words too."""
+        for words, made in (*self._looks.items(), *self._layers.items()):
+            on = words == self._look if words in LOOKS else words not in self._off
+            made.text = ("✓ " if on else "") + words
+            made.props["aria-pressed"] = str(on).lower()
+            made.update()
+
+    def _visible(self) -> None:
+        for name, row in LAYERS.items():
+            self._rods[name].visible(row[3] not in self._off)
+        for name, ball in self._balls.items():
+            shown = name == self._place or _("Places") not in self._off
+            ball.visible(shown)
+            ball.draggable(shown)
+        for ball in self._names.values():
+            ball.visible(_("Seats and heads") not in self._off)
+
+    def show(self, build: Build, result: LayoutResult, place: PlaceResult, shapes: Mapping[str, ShapeResult]) -> None:
+        """The located build and the chosen place. What a hand holds is left in it."""
+        first, self._build = self._build is None, build
+        self._result, self._place = result, place.name
+        if first:
+            self._stand()
+        lines = cabin_lines(build)
+        lines["direct"], lines["reflections"] = path_lines(build, result, place)
+        lines["boxes"] = box_lines(build, shapes)
+        lines["aims"] = [
+            [*item.position_m, *tip_of(item.position_m, item.aim, length_m=AIM_M / 2)]
+            for name, item in result.places.items()
+            if name != place.name
+        ]
+        with self._scene:
+            for name, rods in self._rods.items():
+                rods.set(lines[name])
+            self._heads(build)
+            self._all_balls(result, place)
+        tip = tip_of(place.position_m, place.aim, length_m=AIM_M)
+        self._own.set([[*place.position_m, *tip]])
+        self._handle.with_name(AIM + place.name)
+        if self._held != AIM + place.name:
+            self._handle.move(*tip)
+        self._visible()
+        self._scene.run_method("resize")  # it may have been out of sight
+
+    def _heads(self, build: Build) -> None:
+        for old in self._names.keys() - {seat.name for seat in build.seats}:
+            self._names.pop(old).delete()
         for seat in build.seats:
-            x, y, z = _points([seat.head_m])[0]
-            scene.sphere(0.1).move(x, y, z).material(HEAD, 0.7)
-        for name, place in result.places.items():
-            mine = name == chosen.name
-            scene.sphere(max(place.radius_m, 0.03)).move(*place.position_m).material(
-                CHOSEN if mine else PLACE, 0.95
-            ).with_name(name).draggable()
-            start = [*place.position_m]
-            scene.line(start, [a + AIM_M * b for a, b in zip(start, place.aim, strict=True)]).material(
-                CHOSEN if mine else PLACE
-            )
-        _paths(scene, build, result, chosen)
-    scene.move_camera(x=-0.5, y=-2.0, z=1.9, look_at_x=1.15, look_at_y=0.1, look_at_z=0.35, duration=0)
+            if seat.name not in self._names:
+                self._names[seat.name] = self._scene.sphere(0.085).material(HEAD, 0.55)
+            self._names[seat.name].move(*(float(part) for part in seat.head_m))
 
+    def _all_balls(self, result: LayoutResult, chosen: PlaceResult) -> None:
+        for old in self._balls.keys() - result.places.keys():
+            self._balls.pop(old).delete()
+        for name, item in result.places.items():
+            if name not in self._balls:
+                self._balls[name] = self._scene.sphere(max(item.radius_m, LEAST_M)).with_name(name).draggable()
+            self._balls[name].material(*((CHOSEN, 0.95) if name == chosen.name else (PLACE, 0.75)))
+            if self._held != name:
+                self._balls[name].move(*item.position_m)
 
-def _paths(scene: ui.scene, build: Build, result: LayoutResult, chosen: PlaceResult) -> None:
-    """Direct sound and the strongest first reflections of the chosen place."""
-    seat = next(seat for seat in build.seats if seat.name == result.listening_seat)
-    head = _points([seat.head_m])[0]
-    heard = chosen.seats[result.listening_seat]
-    if not heard.occluded:
-        scene.line([*chosen.position_m], [*head]).material(PLACE)
-    firsts = sorted((item for item in heard.reflections if item.order == 1), key=lambda item: -item.level_db)
-    for item in firsts[:SHOWN]:
-        _line(scene, [[*chosen.position_m], *([*point] for point in item.points_m), [*head]], RAY)
+    async def _tapped(self, event: events.SceneClickEventArguments) -> None:
+        name = next((hit.object_name for hit in event.hits if hit.object_name in self._balls), None)
+        if name is not None and name != self._place and not self._held:
+            await self._chosen(name)
 
+    def _taken(self, event: events.SceneDragEventArguments) -> None:
+        self._held = event.object_name
 
-def _points(spots: Sequence[Any]) -> list[list[float]]:
-    return [[float(part) for part in spot] for spot in spots]
+    async def _moves(self, event: events.GenericEventArguments) -> None:
+        """The line follows the ball at once; the figures as fast as they come."""
+        name = event.args["object_name"]
+        spot = (float(event.args["x"]), float(event.args["y"]), float(event.args["z"]))
+        place = self._result.places.get(name.removeprefix(AIM)) if self._result is not None else None
+        if place is None or self._held != name:
+            return
+        aim = await self._dragged(name, spot, LOOKS[self._look][1])
+        if aim is None or self._held != name:
+            return
+        start = [*place.position_m] if name.startswith(AIM) else [*spot]
+        tip = tip_of(start, aim, length_m=AIM_M)
+        self._own.set([[*start, *tip]])
+        if not name.startswith(AIM):
+            self._handle.move(*tip)
 
-
-def _line(scene: ui.scene, points: Sequence[list[float]], colour: str) -> None:
-    for start, end in pairwise(points):
-        scene.line(start, end).material(colour)
-
-
-def _loop(scene: ui.scene, corners: list[list[float]], colour: str) -> None:
-    _line(scene, [*corners, corners[0]], colour)
+    async def _let_go(self, event: events.SceneDragEventArguments) -> None:
+        self._held = ""
+        await self._dropped(event.object_name, (event.x, event.y, event.z), LOOKS[self._look][1])
