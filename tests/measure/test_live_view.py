@@ -47,7 +47,7 @@ def test_a_known_response_is_shown_within_a_tenth_of_a_decibel(timing: str) -> N
     view.begin()
     view.noise_on(level_db=-30.0, low_hz=50.0, high_hz=20_000.0)
     run(view, lambda view: view.frame().time_s > 8.0)
-    found = view.ask(lambda engine: engine.find_delay())
+    found = view.find_delay()
     assert round(found.delay_s * RATE) == 300 + 127
     view.ask(lambda engine: engine.average("linear"))
     start = view.frame().time_s

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cabinwright.physics.bands import octave_bands
+from cabinwright.physics.bands import nominal_third_hz, octave_bands
 
 TABLE = Path(__file__).parents[1] / "references" / "measuring.toml"
 ENTRIES: dict[str, dict[str, Any]] = {
@@ -36,6 +36,12 @@ def test_centres(key: str, fraction: int, low_hz: float, high_hz: float) -> None
     got = octave_bands(fraction=fraction, low_hz=low_hz, high_hz=high_hz).centres_hz
     assert close(ENTRIES[key], got, ENTRIES[key]["expected"])
     assert not close(ENTRIES[key], got * (1.0 + 3e-6), ENTRIES[key]["expected"])
+
+
+def test_nominal_thirds() -> None:
+    """ISO 266, R10, as the standard's Annex E has it: what weighting and third octaves are tabulated by."""
+    nominal = ENTRIES["A.weight.A_table"]["inputs"]["f_nominal_Hz"]
+    assert [nominal_third_hz(10.0 ** (k / 10.0)) for k in range(10, 44)] == pytest.approx(nominal, rel=1e-12)
 
 
 def test_octave_edges() -> None:

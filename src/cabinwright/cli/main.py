@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
 from cabinwright import __version__
+from cabinwright.cli.live import add_live
 from cabinwright.cli.past import add_past
 from cabinwright.cli.record import add_record
 from cabinwright.cli.terminal import Interruptible, Watched, flush, hush, plain, say, tell
@@ -130,6 +131,8 @@ def _parser() -> argparse.ArgumentParser:
     accept.add_argument("places", nargs="+", metavar="PLACE", help="name of a [[places]] of the build")
     add_past(add)
     add_record(add)
+    add_studies(add)
+    add_live(add)
     builds["survey-sheet"].add_argument(
         "--car",
         choices=SHELLS,

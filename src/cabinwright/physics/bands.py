@@ -13,10 +13,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["OCTAVE_RATIO", "REFERENCE_HZ", "Bands", "octave_bands"]
+__all__ = ["OCTAVE_RATIO", "REFERENCE_HZ", "Bands", "nominal_third_hz", "octave_bands"]
 
 OCTAVE_RATIO = 10.0**0.3
 REFERENCE_HZ = 1000.0
+TENS = (1.0, 1.25, 1.6, 2.0, 2.5, 3.15, 4.0, 5.0, 6.3, 8.0)  #: R10 of ISO 266: what third octaves are called by
 NOMINAL = 0.005  #: a nominal frequency lies this near the exact one, as a ratio
 
 
@@ -51,3 +52,9 @@ def octave_bands(*, fraction: int, low_hz: float, high_hz: float) -> Bands:
     centres = REFERENCE_HZ * OCTAVE_RATIO ** ((np.arange(first, last + 1) + shift) / fraction)
     half = OCTAVE_RATIO ** (0.5 / fraction)
     return Bands(centres_hz=centres, lower_hz=centres / half, upper_hz=centres * half)
+
+
+def nominal_third_hz(centre_hz: float) -> float:
+    """What the third octave around ``centre_hz`` is called by: 1250 for 1258.9 Hz (IEC 61260-1:2014, Annex E)."""
+    decade, tenth = divmod(round(10.0 * math.log10(centre_hz)), 10)
+    return float(TENS[tenth] * 10.0**decade)

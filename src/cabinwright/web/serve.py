@@ -18,9 +18,9 @@ from nicegui import app as screens
 from nicegui import ui
 
 from cabinwright.errors import RefusedError
-from cabinwright.web import frame
+from cabinwright.web import frame, live_stream
 from cabinwright.web.guard import Guard, Word
-from cabinwright.web.pages import book, enclosure, fields, overview, places, power, signal, survey, tune, workshop
+from cabinwright.web.pages import book, enclosure, fields, live, overview, places, power, signal, survey, tune, workshop
 
 if TYPE_CHECKING:
     from cabinwright.desk import Desk
@@ -30,13 +30,14 @@ __all__ = ["PAGES", "PORT", "add_pages", "serve"]
 PORT = 7717
 LOOPBACK, EVERYWHERE = "127.0.0.1", "0.0.0.0"
 PAGES: tuple[frame.Page, ...] = tuple(
-    room.PAGE for room in (overview, survey, places, signal, power, enclosure, workshop, tune, book, fields)
+    room.PAGE for room in (overview, survey, places, signal, power, enclosure, workshop, live, tune, book, fields)
 )
 
 
 def add_pages(desk: Desk) -> None:
     """Every page of one build, and the style sheet and script beside them."""
     screens.add_static_files("/static", Path(str(files("cabinwright.web") / "static")))
+    live_stream.add_stream(desk)
     for page in PAGES:
         ui.page(page.path, language="en-US")(partial(_show, page, desk))
 
@@ -54,12 +55,13 @@ def application(desk: Desk, *, port: int, word: Word | None = None) -> Guard:
 
 
 def serve(
-    desk: Desk, *, say: Callable[[str], None], port: int | None = None, browser: bool = True, network: bool = False
-) -> None:
-    """Serve until it is interrupted. Raises ``RefusedError`` where the port is taken."""
+    desk: Desk, *, say: Callable[[str], None], port: int | None = None, browser: bool = True, network: bool = False,
+    start: str = "",
+) -> None:  # fmt: skip
+    """Serve until it is interrupted; the browser begins at ``start``. Raises ``RefusedError`` where the port is taken."""
     taken = _bound(EVERYWHERE if network else LOOPBACK, port)
     number = taken.getsockname()[1]
-    address = f"http://{LOOPBACK}:{number}/"
+    address = f"http://{LOOPBACK}:{number}/{start}"
     say(f"The screen is at {address}  Ctrl-C ends it; nothing is lost.")
     word = None
     if network:

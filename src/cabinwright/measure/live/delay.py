@@ -2,7 +2,7 @@
 
 The response between the two is estimated by dividing their spectra where the reference holds energy, and brought back to
 time: a generalised cross-correlation (C. H. Knapp, G. C. Carter, 1976) that a coloured reference does not smear. Its
-greatest amount is the delay, to a small part of a sample by evaluating the same sum between the samples. In a car that is
+greatest amount is the delay, to a small part of a sample by interpolation. In a car that is
 the strongest arrival, mostly the direct one; a loudspeaker that faces away can make it a reflection.
 """
 
@@ -20,6 +20,7 @@ __all__ = ["Delay", "find_delay"]
 
 Real = NDArray[np.float64]
 FINE = 32  #: parts of a sample
+REACH = 64  #: samples on either side that tell what lies between two
 FLOOR = 1e-4  #: of the reference's greatest energy, smoothed: below, a line says nothing
 SURE_DB = 6.0  #: above what the greatest of so many random samples would reach (common practice, no source)
 
@@ -51,7 +52,8 @@ def find_delay(microphone: Real, reference: Real, *, sample_rate_hz: float, limi
         )
     told = x.conj() * y / np.maximum(smooth, FLOOR * smooth.max())
     lags = min(frames // 2, math.ceil(limit_s * sample_rate_hz)) + 1
-    heard = irfft(told, n=size)[:lags]
+    whole = irfft(told, n=size)
+    heard = whole[:lags]
     at = int(np.argmax(np.abs(heard)))
     rest = np.delete(heard, slice(max(0, at - 64), at + 65))
     noise = float(np.sqrt(np.mean(rest**2))) if len(rest) else 0.0
@@ -62,7 +64,13 @@ def find_delay(microphone: Real, reference: Real, *, sample_rate_hz: float, limi
             f"No arrival stands out: the strongest is {clarity:.0f} dB above the rest, at least {least:.0f} dB are needed. "
             "Raise the noise's level, come nearer with the microphone, or silence what else is heard."
         )
-    fine = at + np.arange(-FINE, FINE + 1) / FINE
-    turns = np.exp(2j * np.pi / size * np.outer(fine, np.arange(len(told))))
-    between = np.abs((turns @ told).real)
-    return Delay(max(0.0, float(fine[np.argmax(between)])) / sample_rate_hz, clarity)
+    return Delay(max(0.0, _between(whole, at)) / sample_rate_hz, clarity)
+
+
+def _between(wave: Real, at: int) -> float:
+    """Where the amount is greatest within a sample of ``at``: interpolated by a sinc under a Hann window of 128 samples."""
+    fine = np.arange(-FINE, FINE + 1) / FINE
+    near = np.arange(-REACH, REACH + 1)
+    apart = fine[:, None] - near
+    kernel = np.sinc(apart) * np.cos(0.5 * np.pi * apart / (REACH + 1.0)) ** 2
+    return float(at + fine[np.argmax(np.abs(kernel @ wave[(at + near) % len(wave)]))])

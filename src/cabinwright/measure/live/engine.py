@@ -17,7 +17,6 @@ from numpy.typing import NDArray
 from cabinwright.measure.calibration import Calibration
 from cabinwright.measure.live.bank import ThirdOctaveBank
 from cabinwright.measure.live.corrected import Corrected
-from cabinwright.measure.live.delay import Delay, find_delay
 from cabinwright.measure.live.levels import LevelMeter
 from cabinwright.measure.live.moving import MovingAverage, SpaceAverage
 from cabinwright.measure.live.spectra import Averaging, Spectra
@@ -119,13 +118,11 @@ class Engine:
         """How narrow-band spectrum and transfer function are averaged."""
         self.spectra.average(averaging, time_constant_s=time_constant_s)
 
-    def find_delay(self) -> Delay:
-        """The delay in the last seconds; it is taken out from now on. Raises ``RefusedError`` where none stands out."""
+    def recent(self) -> Real:
+        """Microphone and reference of the last seconds, (2, frames)."""
         heard = min(self._heard, self._recent.shape[1])
-        both = self._recent[:, np.arange(self._heard - heard, self._heard) % self._recent.shape[1]].astype(np.float64)
-        found = find_delay(both[0], both[1], sample_rate_hz=self.sample_rate_hz)
-        self.spectra.align(found.delay_s)
-        return found
+        at = np.arange(self._heard - heard, self._heard) % self._recent.shape[1]
+        return self._recent[:, at].astype(np.float64)
 
     def begin_average(self) -> None:
         """Begin to average while the microphone is moved."""

@@ -51,6 +51,7 @@ class MovingAverage:
         self._powers = np.zeros((MOST_PIECES, len(bandwidth_hz)))
         self._count, self._piece_s = 0, PIECE_S
         self._open, self._open_s = np.zeros(len(bandwidth_hz)), 0.0
+        self._told: tuple[tuple[int, float], SpaceAverage] | None = None
 
     def add(self, energy: Real, *, time_s: float) -> None:
         """Energy [full scale² s], (bands,), heard during ``time_s``."""
@@ -67,7 +68,12 @@ class MovingAverage:
             self._piece_s *= 2.0
 
     def average(self) -> SpaceAverage:
-        """Mean and interval."""
+        """Mean and interval; worked out anew once another piece is whole."""
+        if self._told is None or self._told[0] != (self._count, self._piece_s):
+            self._told = ((self._count, self._piece_s), self._worked_out())
+        return self._told[1]
+
+    def _worked_out(self) -> SpaceAverage:
         powers = self._powers[: self._count]
         bands = len(self._bandwidth_hz)
         if self._count < LEAST_PIECES:

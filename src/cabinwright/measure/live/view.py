@@ -17,6 +17,7 @@ from typing import TypeVar
 
 from cabinwright.errors import CabinwrightError, RefusedError
 from cabinwright.measure.calibration import Calibration
+from cabinwright.measure.live.delay import Delay, find_delay
 from cabinwright.measure.live.engine import Engine, Frame
 from cabinwright.measure.live.stimulus import Stimulus
 from cabinwright.measure.sound_card import Block, Card, CardSettings, Stream
@@ -24,6 +25,7 @@ from cabinwright.measure.sound_card import Block, Card, CardSettings, Stream
 __all__ = ["LiveView", "Running"]
 
 Answer = TypeVar("Answer")
+FADE_S = 0.5  #: at most, for the noise to fall silent before the card is let go
 CLIPPED = 0.999  #: of full scale
 
 
@@ -76,6 +78,9 @@ class LiveView:
     def end(self) -> None:
         """Silence, then let the card go."""
         self._noise.stop()
+        until = time.monotonic() + FADE_S
+        while self._on and self._noise.playing and time.monotonic() < until:
+            time.sleep(0.01)
         thread, stream, self._on = self._thread, self._stream, False
         if stream is not None:
             stream.stop()
@@ -153,6 +158,13 @@ class LiveView:
         """Something of the engine, between two blocks."""
         with self._lock:
             return question(self.engine)
+
+    def find_delay(self) -> Delay:
+        """The delay in the last seconds; it is taken out from now on. Raises ``RefusedError`` where none stands out."""
+        microphone, reference = self.ask(lambda engine: engine.recent())
+        found = find_delay(microphone, reference, sample_rate_hz=self.settings.sample_rate_hz)
+        self.ask(lambda engine: engine.spectra.align(found.delay_s))
+        return found
 
     def frame(self) -> Frame:
         """What there is to draw now."""
