@@ -131,7 +131,6 @@ def _parser() -> argparse.ArgumentParser:
     accept.add_argument("places", nargs="+", metavar="PLACE", help="name of a [[places]] of the build")
     add_past(add)
     add_record(add)
-    add_studies(add)
     add_live(add)
     builds["survey-sheet"].add_argument(
         "--car",
