@@ -133,7 +133,7 @@ def test_the_order_names_every_part(made: tuple[Files, float]) -> None:
             "“light guide” into",
             "strip “rim” in",
             "“carrier” on",
-            "strip “lower sweep” over",
+            "strip “lower sweep” into",
         )
     ]
     assert order == sorted(order)

@@ -22,11 +22,11 @@ from cabinwright.stages.enclosure.shape_result import ShapeResult
 __all__ = ["solid_view", "turn_towards_deg"]
 
 MM = 1e3
-CHORD_M = 4e-4
+CHORD_M = 4e-5
 TURN_DEG, FACED_DEG = 24.0, -118.0  #: of a plan with its baffle on top; of the baffle's own outward normal
 RISE = math.radians(38.0)  #: the eye over the floor
 LIGHT = -130.0  #: where light comes from, in the turned plan
-BOARD, SEAM, TOP = (199, 170, 128), "#7d6443", "#d9bf97"
+BOARD, SEAM = (199, 170, 128), "#7d6443"
 WALL, FLOOR, RIM = (62, 68, 75), "#1c2024", "#8fa0ab"
 BORDER_MM, SIDE_MM, FOOT_MM = 26.0, 152.0, 14.0
 
@@ -66,7 +66,7 @@ def solid_view(
     rim = body.height_m + (shape.cover_gap_m or 0.0)
     rows = [*_hollow(bay, rim, eye)]
     for run in body.runs:
-        rows += _prism(run.outline, run.low_m, run.high_m, run.count, eye)
+        rows += _prism(run.outline, run.low_m, run.high_m, run.count, eye, tag)
     rows += _mouths(result, model, eye, tag)
     rows.append(
         f'<path d="{_near(bay, rim, eye)}" fill="none" stroke="{RIM}" stroke-width="1.2" stroke-dasharray="7 5"/>'
@@ -137,7 +137,7 @@ def _hollow(bay: Contour, rim: float, eye: _Eye) -> Iterator[str]:
     yield f'<g transform="{eye.plane(rim)}"><path d="{floor}" fill="none" stroke="{RIM}" stroke-opacity=".35"/></g>'
 
 
-def _prism(outline: Contour, low: float, high: float, count: int, eye: _Eye) -> Iterator[str]:
+def _prism(outline: Contour, low: float, high: float, count: int, eye: _Eye, tag: str) -> Iterator[str]:
     """Sides with the seams between boards, then the upper face."""
     facets = _facets(outline, eye, near=True)
     for a, b, way in facets:
@@ -147,7 +147,10 @@ def _prism(outline: Contour, low: float, high: float, count: int, eye: _Eye) -> 
         path = "".join("M{:.1f} {:.1f}L{:.1f} {:.1f}".format(*eye.at(a, z), *eye.at(b, z)) for a, b, _ in facets)
         yield f'<path d="{path}" fill="none" stroke="{SEAM}" stroke-width=".9" stroke-opacity=".75"/>'
     face = chain_path(outline.segments, 0j, closed=True)
-    yield (f'<g transform="{eye.plane(high)}"><path d="{face}" fill="{TOP}" stroke="{SEAM}" stroke-width="1"/></g>')
+    yield (
+        f'<g transform="{eye.plane(high)}"><path d="{face}" fill="url(#{tag}-top)" stroke="{SEAM}" '
+        f'stroke-width="1"/></g>'
+    )
 
 
 def _mouths(result: ShapeResult, model: SpeakerModel, eye: _Eye, tag: str) -> Iterator[str]:
@@ -163,6 +166,10 @@ def _mouths(result: ShapeResult, model: SpeakerModel, eye: _Eye, tag: str) -> It
     across = model.outer_diameter_m or result.cut_out_m
     for at in result.speakers:
         if across is not None:
+            rows.append(
+                f'<circle cx="{MM * at.real + 3.0:.1f}" cy="{-MM * at.imag + 5.0:.1f}" r="{MM * across / 2.0 + 3.0:.1f}" '
+                f'fill="#3b2c17" fill-opacity=".28"/>'
+            )
             rows += _cone(MM * at.real, -MM * at.imag, MM * across / 2.0, model.screws, tag)
     for at in result.ports:
         if result.port_m is not None:
@@ -213,7 +220,11 @@ def _defs(tag: str) -> str:
         "cone": ("#17191c", "#4a5057", ".46", ".58", ".56"),
         "cap": ("#6a727a", "#202327", ".4", ".34", ".7"),
     }
-    return "<defs>" + "".join(
+    top = (
+        f'<linearGradient id="{tag}-top" x1="0" y1="0" x2=".8" y2="1"><stop offset="0" stop-color="#ecd9b6"/>'
+        f'<stop offset="1" stop-color="#cbb08a"/></linearGradient>'
+    )
+    return f"<defs>{top}" + "".join(
         f'<radialGradient id="{tag}-{key}" cx="{x}" cy="{y}" r="{r}"><stop offset="0" stop-color="{inner}"/>'
         f'<stop offset="1" stop-color="{outer}"/></radialGradient>'
         for key, (inner, outer, x, y, r) in rounds.items()

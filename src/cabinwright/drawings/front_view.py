@@ -47,6 +47,9 @@ def front_view(name: str, panel: PanelResult, lights: Mapping[str, LightResult],
     line = next((light.colour for light in mine if light.along != "outline"), rim)
     tag = f"v{number}"
     body = [f'<rect width="{width:.1f}" height="{height:.1f}" fill="url(#{tag}-room)"/>']
+    if not mine:
+        fallen = f'<path d="{_outline(front, corner)}" fill="#20262b" opacity=".38" transform="translate(3 9)" '
+        body.append(f'{fallen}filter="url(#{tag}-shade)"/>')
     behind = [part for part in panel.parts[1:] if part.look in ("clear", "board")]
     for part in reversed(behind):
         lit = part.look == "clear" and rim is not None
@@ -61,7 +64,7 @@ def front_view(name: str, panel: PanelResult, lights: Mapping[str, LightResult],
     says = f"{name} from the front: {len(front.holes.centres)} holes"
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width:.1f} {height:.1f}" role="img" '
-        f'aria-label="{escape(says)}">{_defs(tag)}{"".join(body)}</svg>'
+        f'aria-label="{escape(says)}">{_defs(tag, by_day=not mine)}{"".join(body)}</svg>'
     )
 
 
@@ -70,7 +73,8 @@ def _kind(part: Part) -> str:
     return look.replace(" ", "-")
 
 
-def _defs(tag: str) -> str:
+def _defs(tag: str, *, by_day: bool) -> str:
+    room = ("#f1f2f1", "#b9bfc2") if by_day else ("#23262a", "#0b0c0e")
     faces = "".join(
         f'<linearGradient id="{tag}-{look.replace(" ", "-")}" x1="0" y1="0" x2=".35" y2="1">'
         f'<stop offset="0" stop-color="{light}"/><stop offset="1" stop-color="{dark}"/></linearGradient>'
@@ -78,8 +82,9 @@ def _defs(tag: str) -> str:
     )
     return (
         f"<defs>{faces}"
-        f'<radialGradient id="{tag}-room" cx=".5" cy=".42" r=".75"><stop offset="0" stop-color="#23262a"/>'
-        f'<stop offset="1" stop-color="#0b0c0e"/></radialGradient>'
+        f'<radialGradient id="{tag}-room" cx=".5" cy=".42" r=".75"><stop offset="0" stop-color="{room[0]}"/>'
+        f'<stop offset="1" stop-color="{room[1]}"/></radialGradient>'
+        f'<filter id="{tag}-shade" x="-10%" y="-10%" width="120%" height="125%"><feGaussianBlur stdDeviation="9"/></filter>'
         f'<linearGradient id="{tag}-edge" x1="0" y1="0" x2="0" y2="1"><stop offset="0" stop-color="#fff" '
         f'stop-opacity=".38"/><stop offset=".5" stop-color="#fff" stop-opacity=".05"/>'
         f'<stop offset="1" stop-color="#000" stop-opacity=".5"/></linearGradient>'
@@ -143,12 +148,14 @@ def measured_view(panel: PanelResult, lights: Sequence[LightResult], *, length: 
     """The front as a line drawing with its size; ``length`` words a length in metres."""
     front = panel.parts[0]
     x0, y0, x1, y1 = front.outline.bounds
-    room = 42.0
+    size = max(13.0, MM * max(front.size_m) / 38.0)
+    room = 3.2 * size
     corner = complex(MM * x0 - room, MM * y1 + 12.0)
     width, height = MM * (x1 - x0) + room + 12.0, MM * (y1 - y0) + room + 12.0
     left, right, top, foot = room, width - 12.0, 12.0, height - room
+    far = round(2.0 * size, 1)  #: of the lines with the sizes from the edge
     say = length if callable(length) else str
-    text = f'font-size="13" fill="{INK}" text-anchor="middle"'
+    text = f'font-size="{size:.1f}" fill="{INK}" text-anchor="middle"'
     thin = f'fill="none" stroke="{INK}"'
     body = [
         f'<path d="{_outline(part, corner)}" {thin} stroke-width=".5" stroke-dasharray="4 3"/>'
@@ -179,53 +186,67 @@ def measured_view(panel: PanelResult, lights: Sequence[LightResult], *, length: 
         d = chain_path(light.path, corner, closed=light.along == "outline")
         body.append(f'<path d="{d}" fill="none" stroke="#a84a08" stroke-width="1" stroke-dasharray="2 2.4"/>')
     body.append(
-        f'<path d="M{left} {foot + 6}v26M{right} {foot + 6}v26M{left} {foot + 26}H{right}M{left - 6} {top}h-26M{left - 6} '
-        f'{foot}h-26M{left - 26} {top}V{foot}" {thin} stroke-width=".6"/>'
+        f'<path d="M{left} {foot + 6}v{far}M{right} {foot + 6}v{far}M{left} {foot + far}H{right}M{left - 6} {top}h-{far}'
+        f'M{left - 6} {foot}h-{far}M{left - far} {top}V{foot}" {thin} stroke-width=".9"/>'
     )
-    for x, y, turn in ((left, foot + 26, 0), (right, foot + 26, 180), (left - 26, top, 90), (left - 26, foot, 270)):
+    for x, y, turn in ((left, foot + far, 0), (right, foot + far, 180), (left - far, top, 90), (left - far, foot, 270)):
         body.append(f'<path d="M0 0l8 -2.4v4.8z" fill="{INK}" transform="translate({x} {y}) rotate({turn})"/>')
     across, up = front.size_m
-    halo = 'paint-order="stroke" stroke="#fff" stroke-width="5"'
-    body.append(f'<text x="{(left + right) / 2}" y="{foot + 30}" {text} {halo}>{escape(say(across))}</text>')
+    halo = f'paint-order="stroke" stroke="#fff" stroke-width="{0.5 * size:.1f}"'
+    body.append(
+        f'<text x="{(left + right) / 2}" y="{foot + far + 0.35 * size:.1f}" {text} {halo}>{escape(say(across))}</text>'
+    )
     middle = (top + foot) / 2
-    body.append(f'<text transform="translate({left - 22} {middle}) rotate(-90)" {text} {halo}>{escape(say(up))}</text>')
+    body.append(
+        f'<text transform="translate({left - far + 0.35 * size:.1f} {middle}) rotate(-90)" {text} {halo}>{escape(say(up))}</text>'
+    )
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width:.1f} {height:.1f}" role="img" '
         f'aria-label="line drawing with width {escape(say(across))} and height {escape(say(up))}">{"".join(body)}</svg>'
     )
 
 
-def sheet_view(sheet: Nesting, parts: Mapping[str, Part]) -> str:
-    """A sheet with its pieces and off-cuts."""
+def sheet_view(sheet: Nesting, parts: Mapping[str, Part], numbers: Mapping[str, int]) -> str:
+    """A sheet with its pieces and off-cuts; a piece that has no room for its name shows its number in the cut list alone."""
     corner = complex(0.0, MM * sheet.width_m)
     width, height = MM * sheet.length_m, MM * sheet.width_m
-    body = [f'<rect width="{width:.1f}" height="{height:.1f}" fill="#f3f5f6" stroke="{INK}" stroke-width="2"/>']
+    text, line = max(width, height) / 46.0, max(width, height) / 700.0
+    body = [
+        f'<rect width="{width:.1f}" height="{height:.1f}" fill="#f3f5f6" stroke="{INK}" stroke-width="{line:.2f}"/>'
+    ]
     for spare in sheet.offcuts:
         x, y = MM * spare.at_m[0], corner.imag - MM * (spare.at_m[1] + spare.width_m)
         body.append(
-            f'<rect x="{x:.1f}" y="{y:.1f}" width="{MM * spare.length_m:.1f}" height="{MM * spare.width_m:.1f}" '
-            f'fill="#fff" stroke="#9aa5ad" stroke-width="1.5" stroke-dasharray="8 6"/>'
+            f'<rect x="{x:.1f}" y="{y:.1f}" width="{MM * spare.length_m:.1f}" height="{MM * spare.width_m:.1f}" fill="#fff" '
+            f'stroke="#9aa5ad" stroke-width="{line:.2f}" stroke-dasharray="{6 * line:.1f} {4 * line:.1f}"/>'
         )
-        body.append(
-            f'<text x="{x + 12:.1f}" y="{y + 30:.1f}" font-size="22" fill="#54616b">'
-            f"off-cut {MM * spare.length_m:.0f} × {MM * spare.width_m:.0f}</text>"
-        )
+        words = f"off-cut {MM * spare.length_m:.0f} × {MM * spare.width_m:.0f}"
+        if MM * spare.length_m > 0.6 * text * len(words) and MM * spare.width_m > 2.2 * text:
+            body.append(
+                f'<text x="{x + 0.6 * text:.1f}" y="{y + 1.4 * text:.1f}" font-size="{text:.1f}" fill="#54616b">{words}</text>'
+            )
     for placed in sheet.placed:
         part = parts[placed.part]
         turn = complex(np.exp(1j * np.radians(placed.turn_deg)))
         chains: list[tuple[Segment, ...]] = [part.outline.segments, *(item.segments for item in part.openings)]
         moved = [tuple(s.moved(turn=turn, shift=complex(*placed.shift_m)) for s in chain) for chain in chains]
         d = " ".join(chain_path(chain, corner, closed=True) for chain in moved)
-        body.append(f'<path d="{d}" fill="#c9dde3" fill-rule="evenodd" stroke="#0a5f73" stroke-width="2"/>')
+        body.append(f'<path d="{d}" fill="#c9dde3" fill-rule="evenodd" stroke="#0a5f73" stroke-width="{line:.2f}"/>')
         points = np.concatenate([segment.flattened(1e-3) for segment in moved[0]])
         x = MM * float(points.real.min() + points.real.max()) / 2.0
         y = corner.imag - MM * float(points.imag.min() + points.imag.max()) / 2.0
-        wide = MM * float(np.ptp(points.real))
-        size = min(22.0, max(7.0, 1.8 * wide / len(placed.part)))  # so that names of small parts stay over them
+        words, size = _fits(f"{numbers[placed.part]}  {placed.part}", MM * float(np.ptp(points.real)), text)
         body.append(
-            f'<text x="{x:.1f}" y="{y:.1f}" font-size="{size:.1f}" text-anchor="middle" fill="{INK}">{escape(placed.part)}</text>'
+            f'<text x="{x:.1f}" y="{y + 0.35 * size:.1f}" font-size="{size:.1f}" text-anchor="middle" fill="{INK}" '
+            f'paint-order="stroke" stroke="#fff" stroke-opacity=".7" stroke-width="{size / 5:.1f}">{escape(words)}</text>'
         )
     return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="-3 -3 {width + 6:.1f} {height + 6:.1f}" role="img" '
-        f'aria-label="{escape(sheet.sheet)}, sheet {sheet.number}">{"".join(body)}</svg>'
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="{-line:.1f} {-line:.1f} {width + 2 * line:.1f} '
+        f'{height + 2 * line:.1f}" role="img" aria-label="{escape(sheet.sheet)}, sheet {sheet.number}">{"".join(body)}</svg>'
     )
+
+
+def _fits(words: str, wide: float, size: float) -> tuple[str, float]:
+    """A name at a size that stays over its piece; where that would be too small, the number before it."""
+    shrunk = min(size, 0.92 * wide / (0.56 * len(words)))
+    return (words, shrunk) if shrunk > 0.62 * size else (words.partition("  ")[0], size)

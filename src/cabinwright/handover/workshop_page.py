@@ -164,7 +164,9 @@ def _html(build: Build, result: WorkshopResult, together: list[Assembly]) -> str
         jigs=jig_sections(build, result, length),
         lights=[_light(name, light, length) for name, light in result.lights.items()],
         sheets=[_sheet(sheet, result, length) for sheet in result.nesting],
-        cuts=[_cut(row, length) for row in result.cut_list],
+        cuts=_cuts(result, length),
+        deep=layer_of("score", 0.0025),
+        counted=_counted([item.kind for item in planned], result),
         together=together,
         files=[item.name for item in planned],
         refused=[(part.name, ", ".join(part.stopped)) for part in result.parts.values() if part.stopped],
@@ -252,33 +254,48 @@ def _even(light: LightResult) -> str:
     x = [300.0 * k / (len(light.light) - 1) for k in range(len(light.light))]
     curve = "L".join(f"{a:.1f} {74.0 - 48.0 * float(b) / top:.1f}" for a, b in zip(x, light.light, strict=True))
     band = "".join(
-        f'<rect x="{a:.1f}" y="0" width="3" height="14" fill="{light.colour}" fill-opacity="{min(1.0, float(b) / top):.3f}"/>'
+        f'<rect x="{a:.1f}" y="0" width="3.2" height="14" fill="{light.colour}" fill-opacity="{min(1.0, float(b) / top):.3f}"/>'
         for a, b in zip(x[:-1], light.light, strict=False)
     )
     return (
-        '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 303 92" role="img" aria-label="light along the edge over two '
-        f'pitches"><rect width="303" height="14" fill="#0b0c0e"/>{band}<path d="M0 74H303" stroke="#cfd6da"/>'
+        '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 300 92" role="img" aria-label="light along the edge over two '
+        f'pitches"><rect width="300" height="14" fill="#0b0c0e"/>{band}<path d="M0 74H300" stroke="#cfd6da"/>'
         f'<path d="M{curve}" fill="none" stroke="#0a5f73" stroke-width="1.6"/>'
         '<text x="0" y="88" font-size="9" fill="#54616b">one pitch to the left</text>'
-        '<text x="151" y="88" font-size="9" fill="#54616b" text-anchor="middle">opposite an emitter</text>'
-        '<text x="303" y="88" font-size="9" fill="#54616b" text-anchor="end">one pitch to the right</text></svg>'
+        '<text x="150" y="88" font-size="9" fill="#54616b" text-anchor="middle">opposite an emitter</text>'
+        '<text x="300" y="88" font-size="9" fill="#54616b" text-anchor="end">one pitch to the right</text></svg>'
     )
 
 
 def _sheet(sheet: Any, result: WorkshopResult, length: Words) -> dict[str, Any]:
+    numbers = {row["part"]: number for number, row in enumerate(result.cut_list, 1)}
     gap = "" if sheet.least_gap_m is None else f", least gap {length(sheet.least_gap_m)}"
     return {
         "title": f"{sheet.sheet}, sheet {sheet.number}",
         "says": f"{length(sheet.length_m)} × {length(sheet.width_m)}, {100.0 * sheet.yield_share:.0f} % used{gap}",
-        "picture": Markup(sheet_view(sheet, result.parts)),
+        "picture": Markup(sheet_view(sheet, result.parts, numbers)),
         "offcuts": [f"{length(item.length_m)} × {length(item.width_m)}" for item in sheet.offcuts],
     }
 
 
-def _cut(row: dict[str, Any], length: Words) -> tuple[str, ...]:
-    finished = f"{length(row['width_m'])} × {length(row['height_m'])}"
-    cut = f"{length(row['cut_width_m'])} × {length(row['cut_height_m'])}"
-    band = f"{', '.join(row['banded'])}: {row['banding_length_m']:.2f} m" if row["banded"] else NONE
-    return (
-        row["part"], row["sheet"], str(row["count"]), length(row["thickness_m"]), finished, cut, row["grain"], band
-    )  # fmt: skip
+def _cuts(result: WorkshopResult, length: Words) -> dict[str, Any]:
+    """The rows of the cut list, and whether any part is cut at another size than it has in the end."""
+    rows = []
+    for number, row in enumerate(result.cut_list, 1):
+        finished = f"{length(row['width_m'])} × {length(row['height_m'])}"
+        cut = f"{length(row['cut_width_m'])} × {length(row['cut_height_m'])}"
+        rows.append({
+            "number": number, "part": row["part"], "sheet": row["sheet"], "count": row["count"], "grain": row["grain"],
+            "thick": length(row["thickness_m"]), "finished": finished, "cut": "as finished" if cut == finished else cut,
+            "band": f"{', '.join(row['banded'])}: {row['banding_length_m']:.2f} m" if row["banded"] else NONE,
+        })  # fmt: skip
+    return {"rows": rows, "differ": any(row["banded"] for row in result.cut_list)}
+
+
+def _counted(kinds: list[str], result: WorkshopResult) -> str:
+    """How many files there are of what."""
+    solids = sum(kind in ("stl", "step") for kind in kinds)
+    parts = sum(not part.stopped for part in result.parts.values())
+    said = f"{parts} parts as DXF and SVG, {kinds.count('pdf')} of them as PDF too"
+    said += f"; {len(result.nesting)} sheets with their parts laid out"
+    return said + (f"; {solids} solids. The cut list is there as CSV." if solids else ". The cut list is there as CSV.")

@@ -28,7 +28,7 @@ from cabinwright.stages.workshop.mounts import mounts_of
 from cabinwright.stages.workshop.nest import nest, pieces_of
 from cabinwright.stages.workshop.outlines import Shapes, shapes_of
 from cabinwright.stages.workshop.parts import parts_of
-from cabinwright.stages.workshop.result import Nesting, PanelResult, Part, WorkshopResult
+from cabinwright.stages.workshop.result import LightResult, Nesting, PanelResult, Part, WorkshopResult
 from cabinwright.stages.workshop.service import service_of
 from cabinwright.stages.workshop.service_result import FixingResult, MassResult
 from cabinwright.stages.workshop.sound import behind_of
@@ -103,27 +103,11 @@ def run(
     floors = floors_of(build, panels, found)
     _materials([part for panel in panels.values() for part in panel.parts], found)
     panels = _refused(panels, found)
-    lights = {}
-    for light in build.lights:
-        lit = light_of(light, drawings, build, found)
-        if lit is not None:
-            of = next(item for item in build.panels if item.name == light.panel)
-            channel = channel_of(light, of, panels[light.panel].parts)
-            found += strip_doubts(light, channel)
-            lies = "in"
-            if channel is not None and light.strip_m is not None and not channel.on_edge:
-                lies = "in" if lies_in(light.strip_m[0], channel) else "over"
-            lies = "" if channel is None or light.strip_m is None else lies
-            lights[light.name] = replace(lit, channel_m=None if channel is None else channel.wide_m, lies=lies)
+    lights = _lit(build, drawings, panels, found)
     nesting = _nest([part for panel in panels.values() for part in panel.parts], build, found)
     panels = _refused(panels, found)  # once more: a part without room on its sheet is not cut either
     cuts = tuple(_cut_row(part) for panel in panels.values() for part in panel.parts)
-    for panel in panels.values():
-        found += [
-            finding("workshop.band", where=f"part “{part.name}”", fault=bands.fault)
-            for part in panel.parts
-            if (bands := bands_of(part)).fault
-        ]
+    _banded(panels, found)
     step = bool(build.workshop.step and (mounts or solids)) and _step(found)
     service = service_of(build, found)
     fixings: dict[str, FixingResult] = {}
@@ -146,6 +130,32 @@ def run(
         fixings=fixings,
         mass=mass,
     )
+
+
+def _lit(
+    build: Build, drawings: Mapping[str, Shapes], panels: Mapping[str, PanelResult], found: list[Finding]
+) -> dict[str, LightResult]:
+    """Every strip, and whether it fits into its channel."""
+    lights = {}
+    for light in build.lights:
+        lit = light_of(light, drawings, build, found)
+        if lit is None:
+            continue
+        of = next(item for item in build.panels if item.name == light.panel)
+        channel = channel_of(light, of, panels[light.panel].parts)
+        found += strip_doubts(light, channel)
+        lies = ""
+        if channel is not None and light.strip_m is not None:
+            lies = "in" if channel.on_edge or lies_in(light.strip_m[0], channel) else "over"
+        lights[light.name] = replace(lit, channel_m=None if channel is None else channel.wide_m, lies=lies)
+    return lights
+
+
+def _banded(panels: Mapping[str, PanelResult], found: list[Finding]) -> None:
+    """A word where a band cannot be taken off."""
+    for part in (part for item in panels.values() for part in item.parts):
+        if fault := bands_of(part).fault:
+            found.append(finding("workshop.band", where=f"part “{part.name}”", fault=fault))
 
 
 def _step(found: list[Finding]) -> bool:
