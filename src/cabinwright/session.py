@@ -17,8 +17,6 @@ from cabinwright.build.codec import FILE_NAME, SIZE_LIMIT_BYTES, load, parse, so
 from cabinwright.build.document import Build
 from cabinwright.build.paths import Name, resolved
 from cabinwright.build.rewrite import rewritten_value
-from cabinwright.build.paths import Name, resolved
-from cabinwright.build.rewrite import rewritten_value
 from cabinwright.errors import OutputError, PersonError, RefusedError
 from cabinwright.files import write_all
 from cabinwright.findings import finding
@@ -298,17 +296,6 @@ def _checked(results: Results) -> Results:
     if results.workshop is None:
         return results
     return replace(results, workshop=made_solids(results.workshop))
-
-
-def _moved(content: bytes, data: Mapping[str, Any], decisions: Sequence[Decision]) -> bytes:
-    """Speakers that stood elsewhere, where their places are now."""
-    mark = BOM_UTF8 if content.startswith(BOM_UTF8) else b""
-    text = content[len(mark) :].decode("utf-8")
-    for decision in decisions:
-        row = resolved(("speakers", Name(decision.place)), data) if decision.moved else ()
-        for key, value in decision.moved.items():
-            text = rewritten_value(text, (*row, key), value)
-    return mark + text.encode("utf-8")
 
 
 def _moved(content: bytes, data: Mapping[str, Any], decisions: Sequence[Decision]) -> bytes:

@@ -24,7 +24,6 @@ goes through. One desk a folder in a process: every tab shares it.
 
     desk.result("layout")          # that stage's result; only what changed, and what it needs, is worked out. None: see
     desk.tried("a", position_m=(1, 2, 3), aim=(0, 0, 1))   # the layout with that place elsewhere; nothing is written
-    desk.tried("a", position_m=(1, 2, 3), aim=(0, 0, 1))   # the layout with that place elsewhere; nothing is written
     desk.skipped("layout")         # why there is none ("needs ..."), or ""
     desk.findings("layout")        # findings of the stage, and why it stopped
     desk.results()                 # pipeline.Results of all stages
