@@ -12,6 +12,7 @@ from cabinwright import __version__
 from cabinwright.cli.live import add_live
 from cabinwright.cli.past import add_past
 from cabinwright.cli.record import add_record
+from cabinwright.cli.studies import add_studies
 from cabinwright.cli.terminal import Interruptible, Watched, flush, hush, plain, say, tell
 from cabinwright.errors import PersonError
 
@@ -130,8 +131,9 @@ def _parser() -> argparse.ArgumentParser:
     accept.add_argument("build", type=Path, metavar="BUILD", help="build folder")
     accept.add_argument("places", nargs="+", metavar="PLACE", help="name of a [[places]] of the build")
     add_past(add)
-    add_record(add)
+    add_studies(add)
     add_live(add)
+    add_record(add)
     builds["survey-sheet"].add_argument(
         "--car",
         choices=SHELLS,

@@ -28,6 +28,8 @@ __all__ = [
     "drawn_aims",
     "drawn_positions_m",
     "forgiven",
+    "kept_power",
+    "loss_db",
     "shifts_of",
     "sound_of",
     "turns_of",
@@ -35,6 +37,7 @@ __all__ = [
 
 Real = NDArray[np.float64]
 OCTAVES = np.asarray(OCTAVES_HZ)
+ALL = slice(None)
 DRAW_ORDER = 2
 RINGS, ROUND = (0.25, 0.5, 0.75, 1.0), 12
 EDGE_DB = 5.0  #: what a draw loses that just gets out of sight (Kurze & Anderson 1971, in the plane of the edge)
@@ -95,7 +98,7 @@ def sound_of(
     distance = np.maximum(np.linalg.norm(straight, axis=1), 1e-6)
     covered = hidden(room.facets, positions_m, head[None])[:, 0] if room.facets else np.zeros(len(distance), dtype=bool)
     which = np.arange(len(aims)) if len(positions_m) > 1 else np.zeros(len(aims), dtype=np.intp)
-    direct = _loss(room, source, straight[which] / distance[which, None], aims)
+    direct = loss_db(room, source, straight[which] / distance[which, None], aims)
     direct = direct - np.where(covered[which, None], screen_db, 0.0)
     paths = images.paths(positions_m)
     copies = 1 if len(positions_m) > 1 else len(aims)
@@ -103,25 +106,29 @@ def sound_of(
     owner = np.repeat(np.arange(copies), len(paths.source)) if copies > 1 else paths.source
     power = np.zeros((len(aims), len(OCTAVES)))
     if len(rows):
-        off_axis = 10.0 ** (_loss(room, source, paths.leaving[rows], aims[owner]) / 10.0)
-        np.add.at(power, owner, _kept(room, paths, distance)[rows] * off_axis)
+        off_axis = 10.0 ** (loss_db(room, source, paths.leaving[rows], aims[owner]) / 10.0)
+        np.add.at(power, owner, kept_power(room, paths, distance[paths.source])[rows] * off_axis)
     judged = bands_of(role)
     ratio = power[:, judged].mean(axis=1) / np.mean(10.0 ** (direct[:, judged] / 10.0), axis=1)
     return np.asarray(direct[:, judged].mean(axis=1) - 10.0 * np.log10(1.0 + ratio))
 
 
-def _loss(room: Room, source: Source, ways: Real, aims: Real) -> Real:
+def loss_db(room: Room, source: Source, ways: Real, aims: Real, bands: slice = ALL) -> Real:
+    """(n, bands): loss off axis along unit vectors ``ways`` (n, 3) of cones that point along ``aims`` (n, 3)."""
     angle = np.arccos(np.clip(np.einsum("ni,ni->n", ways, aims), -1.0, 1.0))
     return band_loss_db(
-        angle_rad=angle, bands_hz=OCTAVES, radius_m=source.radius_m, speed_m_s=room.speed_m_s, polar=source.polar
+        angle_rad=angle, bands_hz=OCTAVES[bands], radius_m=source.radius_m, speed_m_s=room.speed_m_s, polar=source.polar
     )
 
 
-def _kept(room: Room, paths: Paths, distance_m: Real) -> Real:
-    """(paths, bands): power that walls and distance leave of each early path, over direct sound; 0 for late ones."""
-    late = (paths.length_m - distance_m[paths.source]) / room.speed_m_s
+def kept_power(room: Room, paths: Paths, distance_m: Real) -> Real:
+    """(paths, bands): power that walls and distance leave of each early path, over direct sound; 0 for late ones.
+
+    ``distance_m`` (paths,): straight from each path's source to its receiver.
+    """
+    late = (paths.length_m - distance_m) / room.speed_m_s
     walls = np.vstack([np.maximum(1.0 - room.absorption, 1e-6), np.ones(len(OCTAVES))])[paths.facets].prod(axis=1)
-    away = (distance_m[paths.source] / paths.length_m) ** 2 * ((late > 0.0) & (late < EARLY_S))
+    away = (distance_m / paths.length_m) ** 2 * ((late > 0.0) & (late < EARLY_S))
     return np.asarray(walls * away[:, None])
 
 
