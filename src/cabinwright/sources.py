@@ -26,11 +26,11 @@ SOURCES: dict[str, str] = {
         "W. Baarda, A testing procedure for use in geodetic networks, Netherlands Geodetic Commission, "
         "Publications on Geodesy, New Series 2(5), Delft, 1968"
     ),
-    "BCI": "Battery Council International, Battery Service Manual: open-circuit voltage and state of charge",
     "Bartlett 1946": (
         "M. S. Bartlett, On the theoretical specification and sampling properties of autocorrelated time-series, Suppl. J. "
         "Roy. Statist. Soc. 8(1), 27–41, 1946"
     ),
+    "BCI": "Battery Council International, Battery Service Manual: open-circuit voltage and state of charge",
     "Bendat & Piersol 2010": (
         "J. S. Bendat, A. G. Piersol, Random Data: Analysis and Measurement Procedures, 4th edition, John Wiley & Sons, 2010"
     ),
