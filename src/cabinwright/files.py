@@ -16,7 +16,7 @@ from pathlib import Path
 
 from cabinwright.errors import OutputError
 
-__all__ = ["overwrite", "told", "write_all"]
+__all__ = ["overwrite", "put", "told", "write_all"]
 
 CURES = {
     errno.ENOSPC: ("the disk is full", "Free some space and run the command again"),
@@ -74,6 +74,19 @@ def overwrite(file: Path, content: bytes) -> None:
     if target.exists() and not os.access(target, os.W_OK):
         raise OutputError(f"{file}: the file may not be written. Give yourself the right to, or work on a copy.")
     write_all(target.parent, {target.name: content})
+
+
+def put(fresh: Mapping[Path, Path]) -> None:
+    """Rename files that were written beside their final places (final -> written), all or none. Raises ``OutputError``."""
+    made = list(fresh.values())
+    try:
+        _swap(fresh, made)
+    except OSError as error:
+        raise OutputError(told(next(iter(fresh)), next(iter(fresh)).parent, error)) from error
+    finally:
+        for path in made:
+            with suppress(OSError):
+                path.unlink(missing_ok=True)
 
 
 def _beside(path: Path, ending: str) -> Path:

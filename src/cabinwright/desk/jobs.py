@@ -12,7 +12,7 @@ from cabinwright.errors import CabinwrightError, RefusedError
 
 __all__ = ["Job"]
 
-KINDS = ("tune", "plan", "layout", "book", "verify")
+KINDS = ("tune", "plan", "layout", "book", "verify", "listen")
 WRITING = ("writing", "drawing", "writing the book")  #: from here on a job is done in a moment, and is let finish
 PATIENCE_S = 5.0
 _SPAWN = multiprocessing.get_context("spawn")  # the same on every system

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from cabinwright.build.codec import resolve_inside
 from cabinwright.errors import RecordingError
 
-__all__ = ["Audio", "inside", "read_audio", "resample"]
+__all__ = ["AGAIN", "FORMATS", "STEPS", "Audio", "complete", "inside", "read_audio", "resample"]
 
 LIMIT_BYTES = 600_000_000
 LIMIT_S = 180.0  #: three times the longest sweep
@@ -66,7 +66,7 @@ def read_audio(folder: Path, file: str, *, max_channels: int = 8) -> Audio:
             "again."
         )
     try:
-        _complete(path, file, size)
+        complete(path, file, size)
         with soundfile.SoundFile(path) as source:
             _header(file, source, max_channels)
             samples = source.read(dtype="float32", always_2d=True)
@@ -109,7 +109,7 @@ def _header(file: str, source: soundfile.SoundFile, max_channels: int) -> None:
         )
 
 
-def _complete(path: Path, file: str, size: int) -> None:
+def complete(path: Path, file: str, size: int) -> None:
     """Refuse a WAV whose data chunk claims more than the file holds; libsndfile would silently read what is there."""
     with path.open("rb") as raw:
         head = raw.read(12)

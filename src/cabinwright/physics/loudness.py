@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from cabinwright.physics.filters import sections_response
 
-__all__ = ["Loudness", "k_weighting", "k_weighting_db", "loudness"]
+__all__ = ["Loudness", "Meter", "k_weighting", "k_weighting_db", "loudness"]
 
 Real = NDArray[np.float64]
 
@@ -77,31 +77,60 @@ def loudness(samples: ArrayLike, *, sample_rate_hz: float) -> Loudness:
 
     Raises ``ValueError`` for more than two channels, or fewer samples than one block of 400 ms.
     """
-    from scipy.signal import sosfilt  # slow to import
-
     data = np.asarray(samples, dtype=np.float64)
     data = data[:, None] if data.ndim == 1 else data
     if data.ndim != 2 or data.shape[1] not in (1, 2):
         raise ValueError("mono or stereo is measured: the weights of other channels are not part of this")
-    block = round(BLOCK_S * sample_rate_hz)
-    if len(data) < block:
-        raise ValueError(f"at least {BLOCK_S} s are measured, got {len(data) / sample_rate_hz:.3f} s")
-    weighted = sosfilt(k_weighting(sample_rate_hz=sample_rate_hz), data, axis=0)
-    sums = np.concatenate([[0.0], np.cumsum(np.sum(weighted**2, axis=1))])
-    starts = _starts(len(data), sample_rate_hz, block)
-    power = np.maximum(sums[starts + block] - sums[starts], 0.0) / block
-    gated = power[_lufs(power) > ABSOLUTE_LUFS]
-    if len(gated):
-        gated = gated[_lufs(gated) > _lufs(np.array([gated.mean()]))[0] + RELATIVE_LU]
-    whole = float(_lufs(np.array([gated.mean()]))[0]) if len(gated) else float("-inf")
-    return Loudness(whole, len(power), len(gated))
+    meter = Meter(sample_rate_hz=sample_rate_hz, channels=data.shape[1])
+    meter(data)
+    return meter.result()
 
 
-def _starts(frames: int, sample_rate_hz: float, block: int) -> NDArray[np.intp]:
-    """First samples of the whole blocks; one that is not complete at the end is left out, as Annex 1 has it."""
-    step = BLOCK_S * (1.0 - OVERLAP) * sample_rate_hz
-    count = int(np.floor((frames - block) / step + 1e-9)) + 1
-    return np.round(np.arange(count) * step).astype(np.intp)
+class Meter:
+    """Loudness of what comes block by block, (frames, channels); it keeps one number for each 100 ms."""
+
+    def __init__(self, *, sample_rate_hz: float, channels: int) -> None:
+        self._rate = sample_rate_hz
+        self._sections = k_weighting(sample_rate_hz=sample_rate_hz)
+        self._state = np.zeros((len(self._sections), 2, channels))
+        self._block = round(BLOCK_S * sample_rate_hz)
+        self._frames = 0
+        self._sum = 0.0
+        self._sums: dict[int, float] = {0: 0.0}
+        self._next = 0
+        self._power: list[float] = []
+
+    def __call__(self, block: Real) -> None:
+        """Take the next frames in."""
+        from scipy.signal import sosfilt  # slow to import
+
+        if not len(block):
+            return
+        weighted, self._state = sosfilt(self._sections, block, axis=0, zi=self._state)
+        sums = self._sum + np.cumsum(np.sum(weighted**2, axis=1))
+        first, self._frames, self._sum = self._frames, self._frames + len(block), float(sums[-1])
+        step = BLOCK_S * (1.0 - OVERLAP) * self._rate
+        count = int(self._frames / step) + 2
+        starts = np.round(np.arange(self._next, count) * step).astype(np.intp)
+        for mark in np.union1d(starts, starts + self._block):
+            if first < mark <= self._frames:
+                self._sums[int(mark)] = float(sums[mark - first - 1])
+        while (start := round(self._next * step)) + self._block <= self._frames:
+            self._power.append(max(self._sums[start + self._block] - self._sums[start], 0.0) / self._block)
+            self._next += 1
+        kept = round(self._next * step)
+        self._sums = {mark: value for mark, value in self._sums.items() if mark >= kept}
+
+    def result(self) -> Loudness:
+        """Of everything so far. Raises ``ValueError`` where that is less than one block of 400 ms."""
+        if self._frames < self._block:
+            raise ValueError(f"at least {BLOCK_S} s are measured, got {self._frames / self._rate:.3f} s")
+        power = np.array(self._power)
+        gated = power[_lufs(power) > ABSOLUTE_LUFS]
+        if len(gated):
+            gated = gated[_lufs(gated) > _lufs(np.array([gated.mean()]))[0] + RELATIVE_LU]
+        whole = float(_lufs(np.array([gated.mean()]))[0]) if len(gated) else float("-inf")
+        return Loudness(whole, len(power), len(gated))
 
 
 def _lufs(power: Real) -> Real:
