@@ -81,7 +81,9 @@ def test_rabbets_go_half_a_board_into_their_neighbours() -> None:
     walls = [part for name, part in cut.parts.items() if "wall" in name]
     assert {round(part.size_m[1], 6) for part in walls} == {0.3 - 0.024 + 0.012}
     assert sorted(round(part.size_m[0], 6) for part in walls) == [0.394, 0.394, 0.494, 0.494]
-    assert all(any(line.operation == "score" and line.depth_m == 0.006 for line in part.lines) for part in cut.parts.values())
+    assert all(
+        any(line.operation == "score" and line.depth_m == 0.006 for line in part.lines) for part in cut.parts.values()
+    )
 
 
 def test_fingers_of_neighbours_fill_the_corner() -> None:
