@@ -5,6 +5,9 @@ from __future__ import annotations
 import contextlib
 import os
 import signal
+import socket
+import subprocess
+import sys
 import time
 from functools import partial
 from pathlib import Path
@@ -118,4 +121,46 @@ def test_a_killed_worker_of_a_real_cluster_changes_nothing(tmp_path: Path) -> No
         assert worked(slow, 0.15, ITEMS, kept, kill_one, where=partial(cluster, local.scheduler_address)) == 8
         assert time.monotonic() - start < 60
     assert killed
+    assert rows(kept).tobytes() == TRUTH.tobytes()
+
+
+@pytest.mark.filterwarnings("ignore")
+def test_a_killed_scheduler_costs_one_batch_a_worker(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The scheduler is killed by the system; what came back is kept, the cure is named, and it goes on elsewhere."""
+    from distributed import Client
+
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    address = f"tcp://127.0.0.1:{port}"
+    surroundings = {**os.environ, "PYTHONPATH": str(Path(__file__).parents[1])}
+    options = {"env": surroundings, "stderr": subprocess.DEVNULL}
+    command = [sys.executable, "-m"]
+    scheduler = subprocess.Popen(
+        [*command, "distributed.cli.dask_scheduler", "--host", "127.0.0.1", "--port", str(port), "--no-dashboard"],
+        **options,  # type: ignore[call-overload]
+    )
+    worker = subprocess.Popen(
+        [*command, "distributed.cli.dask_worker", address, "--nthreads", "1", "--no-dashboard", "--death-timeout", "2"],
+        **options,  # type: ignore[call-overload]
+    )
+    kept = folder(tmp_path)
+    try:
+        with Client(address, timeout=30) as client:  # type: ignore[no-untyped-call]
+            client.wait_for_workers(1)
+
+        def kill(what: str, share: float) -> None:
+            if len(kept.done(8)) == 2:
+                scheduler.kill()
+
+        monkeypatch.setattr("cabinwright.studies.run.ANSWERS_S", 1.5)
+        with pytest.raises(PersonError, match=r"no scheduler answers there.*same command"):
+            worked(slow, 0.1, ITEMS, kept, kill, where=partial(cluster, address))
+    finally:
+        for process in (scheduler, worker):
+            process.kill()
+            process.wait(20)
+    before = kept.done(8)
+    assert before >= {0, 1}
+    assert worked(roots, 1.0, ITEMS, kept, unwatched) == 8 - len(before)
     assert rows(kept).tobytes() == TRUTH.tobytes()

@@ -7,6 +7,7 @@ business, which runs the batch elsewhere.
 
 from __future__ import annotations
 
+import logging
 import os
 import pickle
 from collections.abc import Callable, Iterator, Sequence
@@ -36,6 +37,7 @@ Kind = Callable[[Any, Sequence[Any]], dict[str, NDArray[Any]]]
 """(what all batches share, the items of one batch) -> arrays. A function of a module, so that it can be sent."""
 AHEAD = 2  #: batches under way for each worker: one is worked out, one waits for it
 MOST_BREAKS = 3  #: a pool that breaks so often without a batch done is given up
+ANSWERS_S = 10.0  #: within this a scheduler has to answer
 AGAIN = "What is done is kept: run the same command again to go on."
 
 
@@ -141,8 +143,9 @@ def cluster(address: str) -> Iterator[tuple[Executor, int]]:
         raise PersonError(
             'A cluster needs one package more. Install it with: pip install "cabinwright[cluster]"'
         ) from None
+    logging.getLogger("distributed").setLevel(logging.CRITICAL)  # what goes wrong is told in our words
     try:
-        client: Any = Client(address, timeout=10)  # type: ignore[no-untyped-call]
+        client: Any = Client(address, timeout=ANSWERS_S)  # type: ignore[no-untyped-call]
     except (OSError, ValueError, TimeoutError) as error:
         raise PersonError(
             f"{address}: no scheduler answers there ({error}). Start it, or see to the address. {AGAIN}"
