@@ -18,7 +18,7 @@ from cabinwright.web.serve import PAGES
 
 ROOT = Path(__file__).resolve().parents[1]
 OUT = ROOT / "screens"
-SIZES = {"laptop": (1366, 900), "tablet": (834, 1112), "phone": (390, 844)}
+SIZES = {"laptop": (1366, 768), "tablet": (820, 1180), "phone": (390, 844)}
 SCHEMES = {"sunlight": "light", "garage": "dark"}
 FLAGS = ["--no-sandbox", "--use-angle=swiftshader", "--enable-unsafe-swiftshader"]
 

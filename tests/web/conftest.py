@@ -30,17 +30,25 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return made
 
 
-@pytest.fixture(scope="module")
-def address(folder: Path) -> Iterator[str]:
-    """The screen as a person starts it."""
-    command = [sys.executable, "-m", "cabinwright", "open", str(folder), "--no-browser", "--port", "0"]
+def started(folder: Path, *, port: str = "0") -> tuple[subprocess.Popen[str], str]:
+    """The screen as a person starts it, and its address."""
+    command = [sys.executable, "-m", "cabinwright", "open", str(folder), "--no-browser", "--port", port]
     surroundings = {**os.environ, "PYTHONUTF8": "1", "PYTHONUNBUFFERED": "1"}
-    told = {"stdout": subprocess.PIPE, "stderr": subprocess.STDOUT}
-    running = subprocess.Popen(command, encoding="utf-8", env=surroundings, **told)
+    running = subprocess.Popen(
+        command, encoding="utf-8", env=surroundings, stdout=subprocess.PIPE, stderr=subprocess.STDOUT
+    )
     assert running.stdout is not None
     line = running.stdout.readline()
     assert line.startswith("The screen is at http://127.0.0.1:"), line
-    yield line.split()[4]
+    return running, line.split()[4]
+
+
+@pytest.fixture(scope="module")
+def address(folder: Path) -> Iterator[str]:
+    """One screen for all journeys."""
+    running, place = started(folder)
+    yield place
     running.terminate()
     running.wait(20)
+    assert running.stdout is not None
     running.stdout.close()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import json
+import re
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -24,6 +25,7 @@ __all__ = ["Page", "View", "field_address", "show"]
 Answer = TypeVar("Answer")
 HEAD = '<link rel="stylesheet" href="/static/screen.css"><script src="/static/screen.js"></script>'
 LOOK_S = 0.7  #: how often the file is looked at for changes made elsewhere
+NOTICE_S = 0.05  #: and how often whether another tab changed the build
 
 
 @dataclass(frozen=True)
@@ -56,6 +58,7 @@ class View:
     def __post_init__(self) -> None:
         self._turn = asyncio.Lock()
         self._kept: dict[tuple[str, int], Any] = {}
+        self._doing = 0
         self._again: Callable[[], None] | None = None
 
     def result(self, stage: str) -> Any:
@@ -112,10 +115,14 @@ class View:
                     self._show()
             self._show()
             self.drawn = True
+            if self._content.is_deleted:
+                return
             self._content.classes("drawn")
             self._mark()
 
     def _show(self) -> None:
+        if self._content.is_deleted:  # the tab was closed meanwhile
+            return
         if self._again is not None:
             self._again()
             return
@@ -160,6 +167,11 @@ class View:
         """What was done; read aloud without interrupting."""
         self._said.text, self._alert.text = words, ""
 
+    @property
+    def warned(self) -> str:
+        """What was refused last."""
+        return str(self._alert.text)
+
     def warn(self, words: str) -> None:
         """What was refused and how to put it right."""
         self._alert.text = words
@@ -175,10 +187,14 @@ class View:
 
     async def do(self, call: Callable[[], Any]) -> None:
         """A change: made, told, and shown."""
-        change = await self.attempt(call)
-        if change is not None:
-            self.say(change.what)
-            await self.draw()
+        self._doing += 1  # or it would be taken for somebody else's
+        try:
+            change = await self.attempt(call)
+            if change is not None:
+                self.say(change.what)
+                await self.draw()
+        finally:
+            self._doing -= 1
 
     async def watch(self) -> None:
         """What other tabs and editors did meanwhile."""
@@ -191,23 +207,42 @@ class View:
             return
         if self.trouble:
             self.trouble = self._alert.text = ""
-        if self.drawn and self.desk.version != self.seen and not self._turn.locked():
+        if change is not None:
+            await self.notice(change.what)
+
+    async def notice(self, what: str = "") -> None:
+        """What the desk holds by now, where this tab did not change it."""
+        if self.drawn and not self._doing and self.desk.version != self.seen and not self._turn.locked():
             await self.draw()
-            self.say(_("Changed elsewhere. ") + (change.what if change is not None else ""))
+            self.say(_("Changed elsewhere. ") + what)
 
     def way_to(self, item: Finding) -> str | None:
         """Where what a finding is about is written: the row of that name, or the table."""
         for page in (self.page, *self.pages):
             for table in page.tables:
-                if item.where in self.desk.rows(table):
-                    return field_address(f"{table}[{json.dumps(item.where, ensure_ascii=False)}]")
+                rows = self.desk.rows(table)
+                named = next((name for name in _names(item.where) if name in rows), None)
+                if named is not None:
+                    return field_address(f"{table}[{json.dumps(named, ensure_ascii=False)}]")
                 if item.where.split("[")[0].split(".")[0] == table:
                     return field_address(table)
         return None
 
-    def findings(self, stage: str) -> None:
+    def verdict(self, stage: str, well: str) -> None:
+        """The answer in one line: what stops it, what is to be weighed, or ``well``."""
+        severities = [item.severity for item in self.found.get(stage, ())]
+        stops, cautions = severities.count("stop"), severities.count("caution")
+        if stops:
+            words = "■ " + counted(stops, _("thing stops you."), _("things stop you."))
+        elif cautions:
+            words = "▲ " + _("Nothing stops you; ") + counted(cautions, _("caution to weigh."), _("cautions to weigh."))
+        else:
+            words = "✓ " + well
+        text("p", words, "figure")
+
+    def findings(self, stage: str, *, stops: bool = True) -> None:
         """What a stage found, stops and cautions open, notes folded."""
-        found = self.found.get(stage, ())
+        found = [item for item in self.found.get(stage, ()) if stops or item.severity != "stop"]
         notes = [item for item in found if item.severity == "note"]
         finding_list([item for item in found if item.severity != "note"], self.way_to)
         if notes:
@@ -229,6 +264,11 @@ def _script(words: str, act: str, classes: str) -> None:
     made.on("click", js_handler=f"() => cabinwright.{act}()")
 
 
+def _names(where: str) -> tuple[str, ...]:
+    """Rows that a finding may be about: all of it, what it quotes, what it joins."""
+    return (where, *re.findall(r"“([^”]+)”", where), *re.split(r" and | on |, |: ", where))
+
+
 def field_address(path: str) -> str:
     """Where a table or key of the build is edited."""
     return f"/fields?at={quote(path)}"
@@ -242,3 +282,4 @@ async def show(page: Page, pages: tuple[Page, ...], desk: Desk, **chosen: str) -
     view.build_page()
     ui.timer(0.01, view.draw, once=True)
     ui.timer(LOOK_S, view.watch)
+    ui.timer(NOTICE_S, view.notice)

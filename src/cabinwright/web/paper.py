@@ -6,7 +6,7 @@ import re
 from collections.abc import Callable
 
 from cabinwright.web.frame import View
-from cabinwright.web.parts import button, html
+from cabinwright.web.parts import box, button, html
 
 __all__ = ["paper", "parts_of"]
 
@@ -22,7 +22,7 @@ def parts_of(document: str) -> tuple[str, str]:
     if style is None or main is None:
         raise ValueError("not one of our documents: no <style> or no <main>")
     css = re.sub(r"(?<![\w-])(:root|html|body)(?=\s*\{)", ":scope", style.group(1))
-    return f"@scope (.paper) {{\n{css}\n}}", _reached(_deeper(main.group(1)))
+    return f"@scope (.paper) {{\n{css}\n}}", _reached(_deeper(_plain(main.group(1))))
 
 
 def _deeper(content: str) -> str:
@@ -35,6 +35,12 @@ def _reached(content: str) -> str:
     return _SIDEWAYS.sub(r'\g<0> tabindex="0"', content)
 
 
+def _plain(content: str) -> str:
+    """Links to files beside the printed page lead nowhere here, and an empty head of a column is none."""
+    content = re.sub(r'<a [^>]*href="(?!#)[^"]*"[^>]*>(.*?)</a>', r"\1", content, flags=re.DOTALL)
+    return re.sub(r"<th(?: [^>]*)?></th>", "<td></td>", content)
+
+
 def paper(view: View, name: str, words: str, make: Callable[[], str]) -> None:
     """A document's content on paper of its own, once it is asked for: drawing it takes longer than the page may."""
     opened: set[str] = view.state.setdefault("opened", set())
@@ -43,7 +49,8 @@ def paper(view: View, name: str, words: str, make: Callable[[], str]) -> None:
         opened.symmetric_difference_update({name})
         await view.draw()
 
-    made = button(("▾ " if name in opened else "▸ ") + words, turn)
+    with box("h2", "fold"):
+        made = button(("▾ " if name in opened else "▸ ") + words, turn)
     made.props["aria-expanded"] = str(name in opened).lower()
     if name in opened:
         css, content = parts_of(view.kept(name, make))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import os
 import socket
 import threading
 import webbrowser
@@ -18,9 +19,22 @@ from nicegui import app as screens
 from nicegui import ui
 
 from cabinwright.errors import RefusedError
-from cabinwright.web import frame, live_stream
+from cabinwright.web import frame, live_stream, recording
 from cabinwright.web.guard import Guard, Word
-from cabinwright.web.pages import book, enclosure, fields, live, overview, places, power, signal, survey, tune, workshop
+from cabinwright.web.pages import (
+    book,
+    enclosure,
+    fields,
+    live,
+    overview,
+    places,
+    power,
+    record,
+    signal,
+    survey,
+    tune,
+    workshop,
+)
 
 if TYPE_CHECKING:
     from cabinwright.desk import Desk
@@ -30,7 +44,8 @@ __all__ = ["PAGES", "PORT", "add_pages", "serve"]
 PORT = 7717
 LOOPBACK, EVERYWHERE = "127.0.0.1", "0.0.0.0"
 PAGES: tuple[frame.Page, ...] = tuple(
-    room.PAGE for room in (overview, survey, places, signal, power, enclosure, workshop, live, tune, book, fields)
+    room.PAGE
+    for room in (overview, survey, places, signal, power, enclosure, workshop, record, live, tune, book, fields)
 )
 
 
@@ -38,6 +53,7 @@ def add_pages(desk: Desk) -> None:
     """Every page of one build, and the style sheet and script beside them."""
     screens.add_static_files("/static", Path(str(files("cabinwright.web") / "static")))
     live_stream.add_stream(desk)
+    recording.add_recording()
     for page in PAGES:
         ui.page(page.path, language="en-US")(partial(_show, page, desk))
 
@@ -81,6 +97,10 @@ def _bound(host: str, port: int | None) -> socket.socket:
     """A listening socket: the port asked for, or the usual one, or any where that is taken."""
     for number in (PORT, 0) if port is None else (port,):
         made = socket.socket()
+        if (
+            os.name == "posix"
+        ):  # a server that was killed comes back at its address at once; on Windows it would share it
+            made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             made.bind((host, number))
         except OSError:

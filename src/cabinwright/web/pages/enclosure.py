@@ -2,6 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
+from nicegui.element import Element
+
+from cabinwright.drawings.chart import Chart
 from cabinwright.handover.enclosure_charts import box_charts
 from cabinwright.handover.enclosure_page import box_figures, enclosure_html
 from cabinwright.stages.enclosure.result import EnclosureResult
@@ -14,22 +19,68 @@ from cabinwright.web.words import _
 __all__ = ["PAGE"]
 
 
-def body(view: View) -> None:
-    """Findings, then each box."""
-    result: EnclosureResult | None = view.result("enclosure")
-    view.findings("enclosure")
-    if view.why_not("enclosure") or result is None:
+def body(view: View) -> Callable[[], None]:
+    """Findings, then each box. Curves stay and are drawn anew in place: making them takes the browser longest."""
+    found, boxes, sheet = box("div"), box("div"), box("div")
+    shown: list[Callable[[Chart], None]] = []
+    captions: list[str] = []
+    figures: dict[str, Element] = {}
+
+    def show() -> None:
+        result: EnclosureResult | None = view.result("enclosure")
+        for part in (found, sheet):
+            part.clear()
+        with found:
+            view.findings("enclosure")
+            missing = view.why_not("enclosure")
+        charts = [] if result is None else [
+            (f"{name}: {caption}", chart) for name, made in result.boxes.items() for caption, chart in box_charts(name, made)
+        ]  # fmt: skip
+        if captions != [caption for caption, _chart in charts] or result is None or missing:
+            _anew(result, boxes, figures)
+            shown[:] = [made for name in figures for made in _curves(figures, name, charts)]
+            captions[:] = [caption for caption, _chart in charts]
+        else:
+            for draw, (_caption, chart) in zip(shown, charts, strict=True):
+                draw(chart)
+        for name, tiles in figures.items():
+            _tiles(result, name, tiles)
+        if result is not None:
+            with sheet:
+                words = _("The figures behind it")
+                paper(view, "enclosure", words, lambda: enclosure_html(view.desk.build, result))
+
+    show()
+    return show
+
+
+def _anew(result: EnclosureResult | None, boxes: Element, figures: dict[str, Element]) -> None:
+    """A place for each box's figures."""
+    boxes.clear()
+    figures.clear()
+    with boxes:
+        for name in result.boxes if result is not None else ():
+            text("h2", name)
+            figures[name] = box("div", "tiles")
+            figures[f"{name}: "] = box("div")
+
+
+def _curves(figures: dict[str, Element], name: str, charts: list[tuple[str, Chart]]) -> list[Callable[[Chart], None]]:
+    if not name.endswith(": "):
+        return []
+    with figures[name]:
+        return [curves(chart, caption) for caption, chart in charts if caption.startswith(name)]
+
+
+def _tiles(result: EnclosureResult | None, name: str, tiles: Element) -> None:
+    if result is None or name not in result.boxes:
         return
-    for name, made in result.boxes.items():
-        text("h2", name)
-        with box("div", "tiles"):
-            for label, value in box_figures(made):
-                with box("div", "tile"):
-                    text("p", label, "soft")
-                    text("p", value, "figure")
-        for caption, chart in box_charts(name, made):
-            curves(chart, f"{name}: {caption}")
-    paper(view, "enclosure", _("The figures behind it"), lambda: enclosure_html(view.desk.build, result))
+    tiles.clear()
+    with tiles:
+        for label, value in box_figures(result.boxes[name]):
+            with box("div", "tile"):
+                text("p", label, "soft")
+                text("p", value, "figure")
 
 
 PAGE = Page(

@@ -74,7 +74,8 @@ def field_editor(view: View, item: FieldView) -> None:
         options = _("yes no").split() if item.kind == "yes/no" else list(item.choices)
         made = box("select") if options else box("input")
         made.props["id"] = name
-        written = "" if item.written is None else _shown(item.written)
+        refused: dict[str, tuple[str, str]] = view.state.setdefault("refused", {})
+        written, why = refused.get(item.path, ("" if item.written is None else _shown(item.written), ""))
         if options:
             with made:
                 for option in ["", *options]:
@@ -85,14 +86,34 @@ def field_editor(view: View, item: FieldView) -> None:
             made.props["value"] = written
             made.props["autocomplete"] = "off"
             made.props["placeholder"] = "" if item.default is None else _shown(item.default)
-        made.props["aria-describedby"] = f"{name}-help"
-        made.on("change", lambda event: _changed(view, item, event.args), js_handler="(e) => emit(e.target.value)")
+        told = text("p", why, "refusal")
+        told.props.update({"id": f"{name}-refused", "role": "alert"})
+        made.props.update({"aria-describedby": f"{name}-refused {name}-help", "aria-invalid": str(bool(why)).lower()})
+
+        async def changed(words: str) -> None:
+            told.text = await _changed(view, item, words)
+            made.props["aria-invalid"] = str(bool(told.text)).lower()
+            if told.text and not options:
+                made.props["value"] = words
+            made.update()
+
+        made.on("change", lambda event: changed(event.args), js_handler="(e) => emit(e.target.value)")
         text("p", " ".join(filter(None, (_limits(item), item.help))), "help").props["id"] = f"{name}-help"
         finding_list(item.findings)
 
 
-async def _changed(view: View, item: FieldView, words: str) -> None:
-    await view.do(lambda: view.desk.edit(item.path, typed(item.kind, words), by=view.by))
+async def _changed(view: View, item: FieldView, words: str) -> str:
+    """Written; or why not, to stand beside the field, where what was typed is kept to be corrected."""
+    refused: dict[str, tuple[str, str]] = view.state.setdefault("refused", {})
+    change = await view.attempt(lambda: view.desk.edit(item.path, typed(item.kind, words), by=view.by))
+    if change is None:
+        refused[item.path] = (words, view.warned)
+        view.warn("")
+        return refused[item.path][1]
+    refused.pop(item.path, None)
+    view.say(change.what)
+    await view.draw()
+    return ""
 
 
 def typed(kind: str, words: str) -> Any:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from cabinwright.web.frame import Page, View
-from cabinwright.web.parts import MARKS, box, link, text
+from cabinwright.web.parts import MARKS, box, finding_list, link, text
 from cabinwright.web.words import _, counted
 
 __all__ = ["PAGE", "STAGES"]
@@ -17,6 +17,7 @@ def body(view: View) -> None:
     found = view.found
     stops = [item for items in found.values() for item in items if item.severity == "stop"]
     text("p", _told(len(stops), whole=len(found) == len(STAGES)), "figure")
+    finding_list(stops, view.way_to)
     pages = {page.path: page for page in view.pages}
     homes = {stage: pages[HOMES.get(stage, f"/{stage}")] for stage in STAGES}
     with box("div", "tiles"):
@@ -27,9 +28,9 @@ def body(view: View) -> None:
                 for stage in (stage for stage, home in homes.items() if home is page):
                     text("p", _line(view, stage))
     for stage, items in found.items():
-        if items:
+        if any(item.severity != "stop" for item in items):
             text("h2", homes[stage].name)
-            view.findings(stage)
+            view.findings(stage, stops=False)
 
 
 def _told(stops: int, *, whole: bool) -> str:

@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
+
+from nicegui.element import Element
+from nicegui.elements.mixins.text_element import TextElement
+
 from cabinwright.drawings.diagram_svg import sheets_svg
 from cabinwright.handover.power_page import fault_words, power_html
 from cabinwright.handover.wiring_documents import wiring_diagram
 from cabinwright.stages.power.result import PowerResult
 from cabinwright.web.frame import Page, View
 from cabinwright.web.paper import paper
-from cabinwright.web.parts import box, button, choice, html, table, text
+from cabinwright.web.parts import box, button, html, table, text
 from cabinwright.web.words import _
 
 __all__ = ["PAGE"]
@@ -20,6 +25,7 @@ def body(view: View) -> None:
     if view.why_not("power") or result is None:
         view.findings("power")
         return
+    view.verdict("power", _("It holds in every state of the car."))
     view.findings("power")
     if result.promises:
         kept = [
@@ -27,12 +33,12 @@ def body(view: View) -> None:
             for item in result.promises
         ]
         table((_("Promise"), _("In every state of the car")), kept, caption=_("What was promised"))
-    with box("section") as held:
-        _by_hand(view, result)
-    held.props["aria-live"] = "polite"
+    _by_hand(view, result)
     _faults(view, result)
     text("h2", _("Wiring diagram"))
-    html(view.kept("wiring", lambda: sheets_svg(wiring_diagram(view.desk.build, result))), "drawing")
+    html(view.kept("wiring", lambda: sheets_svg(wiring_diagram(view.desk.build, result))), "drawing").props[
+        "tabindex"
+    ] = 0
     paper(view, "power", _("The figures behind it"), lambda: power_html(view.desk.build, result))
 
 
@@ -42,17 +48,42 @@ def _by_hand(view: View, result: PowerResult) -> None:
     for item in result.states.variables:  # the build may have changed meanwhile
         if chosen.get(item.name) not in item.values:
             chosen[item.name] = item.values[0]
+    text("h2", _("Switch the car by hand"))
+    with box("div", "switches"):
+        for item in result.states.variables:
+            _switch(item.name, item.values, chosen, lambda: _loads(loads, result, chosen))
+    loads = box("div", "tiles")
+    loads.props["aria-live"] = "polite"
+    _loads(loads, result, chosen)
+
+
+def _switch(name: str, values: Sequence[str], chosen: dict[str, str], told: Callable[[], None]) -> None:
+    """One state; the buttons stay where they are, so that quick hands and the keyboard's focus are not lost."""
+    made: dict[str, TextElement] = {}
+
+    def mark() -> None:
+        for value, option in made.items():
+            option.text = ("✓ " if value == chosen[name] else "") + value
+            option.props["aria-pressed"] = str(value == chosen[name]).lower()
+            option.update()
+
+    def turn(value: str) -> None:
+        chosen[name] = value
+        mark()
+        told()
+
+    with box("fieldset", "choice"):
+        text("legend", name)
+        for value in values:
+            made[value] = button(value, lambda value=value: turn(value), "option")
+    mark()
+
+
+def _loads(held: Element, result: PowerResult, chosen: dict[str, str]) -> None:
     names = {item.name for item in result.states.variables}
     at = result.states.where({name: value for name, value in chosen.items() if name in names}).argmax()
-    text("h2", _("Switch the car by hand"))
-    for item in result.states.variables:
-
-        async def turn(value: str, name: str = item.name) -> None:
-            chosen[name] = value
-            await view.draw()
-
-        choice(item.name, item.values, chosen[item.name], turn)
-    with box("div", "tiles"):
+    held.clear()
+    with held:
         for name, load in result.loads.items():
             live = bool(load.on[at])
             with box("div", "tile on" if live else "tile"):
@@ -68,20 +99,26 @@ def _faults(view: View, result: PowerResult) -> None:
     if not told:
         text("p", _("No single fault does anything that was not meant."))
         return
-    number = min(view.state.setdefault("fault", 0), len(told) - 1)
-    ways = {False: range(number)[-1:], True: range(len(told))[number:][1:2]}
+    numbers = list(range(len(told)))
+    if view.state.get("fault") not in numbers:
+        view.state["fault"] = numbers[0]
+    with box("div", "key") as key:
+        count, title, words = text("p", "", "soft"), text("p", "", "figure"), text("p", "")
+    key.props["aria-live"] = "polite"
 
-    async def step(forward: bool) -> None:
-        view.state["fault"] = next(iter(ways[forward]), number)
-        await view.draw()
+    def tell() -> None:
+        at = view.state["fault"]
+        count.text = f"{len(told[: at + 1])} / {len(told)}"
+        title.text, words.text = told[at]
 
-    with box("div", "key"):
-        text("p", f"{list(range(len(told) + 1))[1:][number]} / {len(told)}", "soft")
-        text("p", told[number][0], "figure")
-        text("p", told[number][1])
+    def step(near: Callable[[int], list[int]]) -> None:
+        view.state["fault"] = next(iter(near(view.state["fault"])), view.state["fault"])
+        tell()
+
     with box("div", "row"):
-        button(_("◀ Fault before"), lambda: step(False))
-        button(_("Next fault ▶"), lambda: step(True))
+        button(_("◀ Fault before"), lambda: step(lambda at: numbers[:at][-1:]))
+        button(_("Next fault ▶"), lambda: step(lambda at: numbers[at:][1:2]))
+    tell()
 
 
 def _words(assignment: dict[str, str] | None) -> str:

@@ -18,6 +18,8 @@ def body(view: View) -> None:
     """Findings, hum of each cable, then the signal page."""
     result: SignalResult | None = view.result("signal")
     power: PowerResult | None = view.result("power")
+    if result is not None:
+        view.verdict("signal", _("Nothing clips and nothing hums, as far as the build says."))
     view.findings("signal")
     if power is not None and power.signal_cables:
         rows = [

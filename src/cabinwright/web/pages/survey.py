@@ -18,12 +18,13 @@ MM = 1e3
 def body(view: View) -> None:
     """Findings, suspects, tapes, points, next tapes; then the sheet with the drawing."""
     result: SurveyResult | None = view.result("survey")
-    view.findings("survey")
     if view.why_not("survey") or result is None:
+        view.findings("survey")
         return
     suspect = {(item.from_, item.to) for item in result.suspect_tapes}
     text("p", _("✗ Measure these again: ") + ", ".join(f"{a} – {b}" for a, b in sorted(suspect)) if suspect else
          _("✓ No tape contradicts the others."), "figure")  # fmt: skip
+    view.findings("survey")
     table(
         (_("Tape"), _("Reads"), _("Apart from the others"), _("Verdict")),
         [

@@ -138,7 +138,15 @@ def _drop(view: View) -> None:
         label=_("Drop WAV or FLAC here"), multiple=True, auto_upload=True, max_file_size=LARGEST_FILE, max_files=200,
         on_upload=taken, on_rejected=lambda: view.warn(_("Too large, too many, or no WAV or FLAC.")),
     )  # fmt: skip
-    made.props("accept=.wav,.flac")
+    made.classes("carrier")  # out of sight, not `set_visibility`: NiceGUI takes nothing from what it hides itself
+    with box("div", "field"):
+        text("label", _("Drop WAV or FLAC here, or choose")).props["for"] = "recordings"
+        plain = box("input", "drop")
+        plain.props.update({"id": "recordings", "type": "file", "multiple": True, "accept": ".wav,.flac"})
+        plain.on(
+            "change",
+            js_handler=f"(e) => {{ getElement({made.id}).$refs.qRef.addFiles([...e.target.files]); e.target.value = ''; }}",
+        )
 
 
 def _recordings(view: View) -> None:

@@ -22,21 +22,15 @@ const cabinwright = {
     document.querySelector("button.menu").setAttribute("aria-expanded", String(open));
   },
 };
-// What is drawn anew keeps the keyboard where it was: a field by its id, a button by its words.
-cabinwright.here = null;
-addEventListener("focusin", (event) => {
-  const one = event.target;
-  cabinwright.here = { one, id: one.id, tag: one.tagName, says: cabinwright.says(one) };
-});
-cabinwright.says = (one) => (one.getAttribute("aria-label") || one.textContent).replace("✓", "").trim();
-addEventListener("DOMContentLoaded", () => {
-  new MutationObserver(() => {
-    const here = cabinwright.here;
-    if (!here || here.one.isConnected || document.activeElement !== document.body) return;
-    const same = (here.id && !/^c[0-9]+$/.test(here.id) && document.getElementById(here.id))
-      || [...document.querySelectorAll(here.tag)].find((one) => cabinwright.says(one) === here.says);
-    if (same) same.focus({ preventScroll: true });
-  }).observe(document.body, { childList: true, subtree: true });
-});
 cabinwright.set(localStorage.getItem("cabinwright-scheme")
   || (matchMedia("(prefers-color-scheme: dark)").matches ? "garage" : "sunlight"));
+
+// A page that is drawn anew keeps the keyboard where it was: the element of the same kind and words takes the focus over.
+const whose = (one) => [one.tagName, one.closest("fieldset")?.querySelector("legend")?.textContent, one.labels?.[0]?.textContent
+  || one.getAttribute("aria-label") || one.textContent.replace(/[✓▸▾☐☑]/g, "").trim()].join("|");
+let focused = null;
+document.addEventListener("focusin", (event) => { focused = { one: event.target, whose: whose(event.target) }; });
+document.addEventListener("DOMContentLoaded", () => new MutationObserver(() => {
+  if (!focused || focused.one.isConnected || document.activeElement !== document.body) return;
+  [...document.querySelectorAll(`.page ${focused.one.tagName}`)].find((one) => whose(one) === focused.whose)?.focus({ preventScroll: true });
+}).observe(document.body, { childList: true, subtree: true }));
