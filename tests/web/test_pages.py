@@ -23,6 +23,7 @@ SHOWN = {
     "/power": ["Switch the car by hand", "One thing breaks", "boot lamps burn only while the boot is open"],
     "/enclosure": ["spare-wheel bay", "half power at"],
     "/workshop": ["Files to take to the machine", "rear-floor.dxf"],
+    "/record": ["never sweep a tweeter", "Sound card of this computer"],
     "/live": ["Press “Listen”", "Before noise is played"],
     "/tune": ["Key in", "Polarity", "Tune from the recordings"],
     "/book": ["Make the book"],

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from cabinwright.cli.keys import ENDED, Keys
 from cabinwright.cli.terminal import rewrite, say
-from cabinwright.errors import PersonError, RefusedError
+from cabinwright.errors import CardError, PersonError, RefusedError
 
 if TYPE_CHECKING:
     from cabinwright.desk import Recorder
@@ -174,7 +174,14 @@ def _set_up(card: Card, options: argparse.Namespace) -> None:
     from cabinwright.measure.sound_card import load_settings, save_settings
     from cabinwright.measure.sound_card.check import calibrated, try_out
 
-    settings = _chosen(card) if options.card else load_settings()
+    try:
+        settings = load_settings()
+    except CardError:
+        if not options.card:
+            raise
+        settings = None  # damaged: chosen anew
+    if options.card:
+        settings = _chosen(card, settings)
     if settings is None:
         raise RefusedError("No sound card was chosen on this computer yet. Run: cabinwright record --card")
     if options.card:
@@ -191,37 +198,22 @@ def _set_up(card: Card, options: argparse.Namespace) -> None:
     say(f"wrote {save_settings(settings)}")
 
 
-def _chosen(card: Card) -> CardSettings:
-    from cabinwright.measure.sound_card import CardSettings
+def _chosen(card: Card, before: CardSettings | None) -> CardSettings:
+    from cabinwright.measure.sound_card.choose import settings_of, timings_of
 
     devices = card.devices()
     into = _device([item for item in devices if item.inputs], "Microphone", lambda item: item.inputs)
     outs = [item for item in devices if item.outputs and (into is None or item.host == into.host)]
     out = _device(outs, "Output to the car", lambda item: item.outputs, none="none: the car plays by itself")
     assert into is not None
-    timing = "loopback" if out is not None and into.inputs > 1 else "marker"
-    if timing == "loopback":
-        timing = _ask("Timing, loopback or marker", timing)
+    ways = timings_of(into, out)
+    timing = _ask("Timing, loopback or marker", ways[0]) if len(ways) > 1 else ways[0]
     rate = _number("Rate in Hz", round(into.sample_rate_hz))
     microphone = _number("Input of the microphone", 1)
     file = _ask("The microphone's calibration file; none", "")
-    try:
-        return CardSettings.model_validate(
-            {
-                "input_name": into.name,
-                "input_host": into.host,
-                "output_name": out.name if out else "",
-                "output_host": out.host if out else "",
-                "microphone_channel": microphone,
-                "copy_channel": (2 if microphone == 1 else 1) if timing == "loopback" else 0,
-                "second_channel": 2 if out is not None and out.outputs > 1 else 0,
-                "sample_rate_hz": rate,
-                "timing": timing,
-                "microphone_calibration": str(Path(file).resolve()) if file else "",
-            }
-        )
-    except ValueError as error:
-        raise PersonError(f"That does not go together: {error}") from None
+    return settings_of(
+        into, out, timing=timing, sample_rate_hz=rate, microphone_channel=microphone, calibration=file, before=before
+    )
 
 
 def _device(found: Sequence[Device], what: str, channels: Callable[[Device], int], *, none: str = "") -> Device | None:

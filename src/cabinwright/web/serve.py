@@ -53,6 +53,7 @@ def add_pages(desk: Desk) -> None:
     """Every page of one build, and the style sheet and script beside them."""
     screens.add_static_files("/static", Path(str(files("cabinwright.web") / "static")))
     live_stream.add_stream(desk)
+    uploads.add_listening(desk)
     recording.add_recording()
     for page in PAGES:
         ui.page(page.path, language="en-US")(partial(_show, page, desk))

@@ -144,6 +144,11 @@ class Guide:
         )
 
     @property
+    def states(self) -> tuple[tuple[Item, str], ...]:
+        """Every take, and whether it is "open", "good" or "skipped"."""
+        return tuple((place.item, place.state) for place in self._places)
+
+    @property
     def noise(self) -> Quiet | None:
         """The car by itself, as it was before the last take."""
         return self._quiet
