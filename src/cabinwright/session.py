@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from cabinwright.build.codec import FILE_NAME, SIZE_LIMIT_BYTES, load, parse, source
-from cabinwright.build.document import Build, Seat
+from cabinwright.build.document import Build
 from cabinwright.build.paths import Name, resolved
 from cabinwright.build.rewrite import rewritten_value
 from cabinwright.errors import OutputError, PersonError, RefusedError
@@ -31,7 +31,7 @@ from cabinwright.handover.solids import made_solids
 from cabinwright.history.log import Log
 from cabinwright.measure.factory_signal import factory_files
 from cabinwright.measure.folder import FolderFiles
-from cabinwright.measure.listening import HEARD_FILE, Form, Rendered, heard_text, open_track, render
+from cabinwright.measure.listening import HEARD_FILE, Form, Rendered, file_names, heard_text, open_track, render
 from cabinwright.measure.loaded import read_settings_file
 from cabinwright.measure.polars import read_polars
 from cabinwright.measure.reader import read_recordings
@@ -41,22 +41,13 @@ from cabinwright.physics.response import RecordedResponses
 from cabinwright.pipeline import Line, Results, compare_places, crashed, wiring
 from cabinwright.stages import survey, tuning
 from cabinwright.stages.layout.decide import Decision, decide
-from cabinwright.stages.layout.result import LayoutResult, Pair
+from cabinwright.stages.layout.result import LayoutResult
 from cabinwright.stages.survey.sheet import KINDS, generic_sheet, own_sheet
-from cabinwright.stages.tuning.prepare import prepare
 from cabinwright.stages.tuning.result import TuningResult
 from cabinwright.stages.tuning.settings import Settings
-from cabinwright.stages.tuning.tape import tape_settings
 from cabinwright.stages.tuning.verify import verify
 from cabinwright.stages.tuning.verify.result import VerificationResult
-from cabinwright.stages.voice.stereo import (
-    Stereo,
-    joined,
-    listening_seat,
-    pair_of,
-    through_places,
-    through_settings,
-)
+from cabinwright.stages.voice import stereo
 from cabinwright.stages.workshop.files import FOLDER
 
 __all__ = ["LISTENING", "Session", "accepted"]
@@ -226,64 +217,41 @@ class Session:
         form: Form = "flac",
         start_s: float = 0.0,
         length_s: float | None = None,
-    ) -> tuple[Rendered, Stereo, tuple[Path, ...]]:
+    ) -> tuple[Rendered, stereo.Stereo, tuple[Path, ...]]:
         """A track as it is heard before and after, for headphones, equally loud; into ``out/listening``.
 
         ``track`` is a file, or ``voice``, ``noise`` or ``clicks``. After are the settings of the last tune, before those by tape
         alone; the pairs that ``places`` belong to are heard beside them, as predicted. Raises ``PersonError``.
         """
         found = open_track(track, start_s=start_s, length_s=length_s)
-        stereo = self._stereo(seat, places, progress)
-        stem = listening_stem(found.name)
-        files = {
-            name: self.out / LISTENING / f"{stem}-{number}-{listening_stem(name)}.{form}"
-            for number, name in enumerate(stereo.responses, start=1)
-        }
-        made = render(
-            found, stereo.responses, files, sample_rate_hz=stereo.sample_rate_hz, form=form, progress=progress
-        )
-        told = {"track": found.name, "start_s": start_s, "seat": stereo.seat, "ears": stereo.basis}
+        ears = self._ears(seat, places, progress)
+        files = file_names(found, ears.responses, self.out / LISTENING, form)
+        made = render(found, ears.responses, files, sample_rate_hz=ears.sample_rate_hz, form=form, progress=progress)
+        told = {"track": found.name, "start_s": start_s, "seat": ears.seat, "ears": ears.basis}
         kept = write_all(self.out / LISTENING, {HEARD_FILE: heard_text(made, told)})
-        return made, stereo, (*files.values(), *kept)
+        return made, ears, (*files.values(), *kept)
 
-    def _stereo(self, seat: str | None, places: Sequence[str], progress: Progress) -> Stereo:
+    def _ears(self, name: str | None, places: Sequence[str], progress: Progress) -> stereo.Stereo:
         """Responses at both ears of all versions: what was measured where there are recordings, then what is predicted."""
-        located = self.located
+        located, file = self.located, self.folder / self.file_name
         if not self.build.recordings and len(places) < 2:
             raise RefusedError(
-                f"{self.folder / self.file_name}: there are no [[recordings]] to listen through. Record first, or name two "
-                "places."
+                f"{file}: there are no [[recordings]] to listen through. Record first, or name two places."
             )
-        chosen = listening_seat(located, seat)
-        measured = self._measured(located, chosen, progress) if self.build.recordings else None
-        if not places:
-            assert measured is not None
+        seat = stereo.listening_seat(located, name)
+        stereo.known(located, places)
+        measured = None
+        if self.build.recordings:
+            settings = self.settings()
+            measured = stereo.before_and_after(located, self.recordings(progress), settings, seat)
+        if measured is not None and not places:
             return measured
-        pairs = self._pairs(located, places, progress)
-        rate = located.processor.sample_rate_hz if located.processor else 48_000.0
-        predicted = through_places(*pairs, chosen.name, sample_rate_hz=measured.sample_rate_hz if measured else rate)
-        return predicted if measured is None else joined(measured, predicted)
-
-    def _measured(self, located: Build, seat: Seat, progress: Progress) -> Stereo:
-        """Before and after."""
-        after = self.settings()
-        recorded = self.recordings(progress)
-        if {item.name for item in after.channels} != set(recorded.channels):
-            raise RefusedError(f"{self.out / 'settings.json'}: is of other channels. Run the tune again, then listen.")
-        sets = {"before, by tape": tape_settings(prepare(located, recorded)), "after": after}
-        return through_settings(located, recorded, sets, seat)
-
-    def _pairs(self, located: Build, places: Sequence[str], progress: Progress) -> tuple[LayoutResult, dict[str, Pair]]:
-        """The comparison of places, and the pairs that the named ones belong to."""
-        if not located.places or not located.seats:
-            raise RefusedError(f"{self.folder / self.file_name}: there are no [[places]] and [[seats]] to listen to.")
         surveyed = survey.run(self.build) if survey.has_names(self.build) else None
         layout = compare_places(self.build, surveyed, progress, polars=read_polars(self.build, self.folder))
-        assert layout is not None
-        pairs = {f"{pair.left} and {pair.right}": pair for pair in (pair_of(layout, name) for name in places)}
-        if len(pairs) != len(places):
-            raise RefusedError(f"{' and '.join(places)}: two of them are one pair. Name one place of each pair.")
-        return layout, pairs
+        assert layout is not None  # there are places: their names were known
+        rate = measured.sample_rate_hz if measured else located.processor.sample_rate_hz if located.processor else 48e3
+        predicted = stereo.through_places(layout, stereo.pairs_of(layout, places), seat.name, sample_rate_hz=rate)
+        return predicted if measured is None else stereo.joined(measured, predicted)
 
     def _designed(self, progress: Progress) -> tuple[Results, RecordedResponses | None, FactoryResponses | None]:
         """What every stage gives, and the recordings and captures that it was given."""
@@ -362,12 +330,6 @@ class Session:
         result = verify(self.located, recorded, settings, second, file=loaded)
         progress("writing", 0.0)
         return result, write_all(self.out, verification_documents(self.located, result, settings.fingerprint))
-
-
-def listening_stem(name: str) -> str:
-    """A track's or version's name as part of a plain file name."""
-    plain = "".join(sign if sign.isalnum() and sign.isascii() else "-" for sign in Path(name).stem.lower())
-    return "-".join(part for part in plain.split("-") if part)[:60] or "sound"
 
 
 def _told(results: Results, stale: Sequence[str]) -> Results:

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
 from cabinwright import __version__
+from cabinwright.cli.listen import add_listen
 from cabinwright.cli.live import add_live
 from cabinwright.cli.past import add_past
 from cabinwright.cli.record import add_record
@@ -134,6 +135,7 @@ def _parser() -> argparse.ArgumentParser:
     add_studies(add)
     add_live(add)
     add_record(add)
+    add_listen(add)
     builds["survey-sheet"].add_argument(
         "--car",
         choices=SHELLS,

@@ -2,8 +2,8 @@
 
 from cabinwright.measure.listening.blind import KINDS, LEAST_TRIALS, MOST_TRIALS, Blind, told_aim, told_result
 from cabinwright.measure.listening.kept import BLIND_FILE, HEARD_FILE, Trial, heard_text, read_heard, read_trials
-from cabinwright.measure.listening.render import Form, Heard, Rendered, render
-from cabinwright.measure.listening.track import Track, open_track
+from cabinwright.measure.listening.render import Form, Heard, Rendered, file_names, render
+from cabinwright.measure.listening.track import Track, open_track, seconds_of
 
 __all__ = [
     "BLIND_FILE",
@@ -19,11 +19,13 @@ __all__ = [
     "Rendered",
     "Track",
     "Trial",
+    "file_names",
     "heard_text",
     "open_track",
     "read_heard",
     "read_trials",
     "render",
+    "seconds_of",
     "told_aim",
     "told_result",
 ]

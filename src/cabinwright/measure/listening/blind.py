@@ -83,7 +83,7 @@ def told_aim(kind: str, trials: int) -> str:
     least = needed(trials=trials, two_sided=kind == "prefer")
     if kind == "tell apart":
         return f"At least {least} of {trials} have to be right: guessing does that less than once in twenty times."
-    return f"One of the two has to win at least {least} of {trials}: without a preference that comes less than once in twenty times."
+    return f"One of the two has to win {least} of {trials} or more: without a preference that comes in less than one of twenty."
 
 
 def told_result(blind: Blind) -> str:

@@ -1,5 +1,7 @@
-"""What was made to be heard, and what came of blind comparisons, kept in the build's folder: ``out/listening/heard.json``, which the
-next track replaces, and ``listening/blind.json``, which grows."""
+"""What was made to be heard, and what came of blind comparisons, kept in the build's folder.
+
+``out/listening/heard.json`` is replaced by the next track; ``listening/blind.json`` grows.
+"""
 
 from __future__ import annotations
 
@@ -77,7 +79,7 @@ class Trial:
     def __init__(self, blind: Blind, file: Path, *, about: Mapping[str, object], now: datetime) -> None:
         self.blind, self._file = blind, file
         self._row = {
-            "when": now.astimezone().isoformat(timespec="seconds"),
+            "when": now.astimezone().isoformat(timespec="milliseconds"),
             **about,
             "kind": blind.kind,
             "versions": list(blind.versions),

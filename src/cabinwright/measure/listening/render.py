@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 import os
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from contextlib import ExitStack, suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -26,7 +26,7 @@ from cabinwright.physics.loudness import Meter
 from cabinwright.physics.partitioned import BLOCK, Convolver
 from cabinwright.physics.true_peak import TruePeak
 
-__all__ = ["HIGHEST_PEAK_DB", "Form", "Heard", "Rendered", "render"]
+__all__ = ["HIGHEST_PEAK_DB", "Form", "Heard", "Rendered", "file_names", "render"]
 
 Real = NDArray[np.float64]
 Form = Literal["flac", "wav"]
@@ -70,6 +70,17 @@ class _Version:
         self.meter(out)
         self.peak(out)
         return out.astype(np.float32).tobytes()
+
+
+def file_names(track: Track, versions: Iterable[str], folder: Path, form: Form) -> dict[str, Path]:
+    """Where each version of a track goes: plain names, in the order of the versions."""
+    stem = _plain(Path(track.name).stem)
+    return {name: folder / f"{stem}-{number}-{_plain(name)}.{form}" for number, name in enumerate(versions, start=1)}
+
+
+def _plain(name: str) -> str:
+    words = "".join(sign if sign.isalnum() else " " for sign in name.lower()).split()
+    return "-".join(words)[:60] or "sound"
 
 
 def render(
@@ -131,7 +142,9 @@ def _convolved(
                 raws[name].write(version.take(np.zeros((BLOCK, 2))))
     loud = own.result().integrated_lufs
     if not math.isfinite(loud):
-        raise RecordingError(f"{track.name}: silent, or too quiet to be compared. Take another part of it.")
+        raise RecordingError(
+            f"{track.path or track.name}: silent, or too quiet to be compared. Take another part of it."
+        )
     return loud
 
 
@@ -139,7 +152,9 @@ def _gains(track: Track, loud: float, versions: Mapping[str, _Version]) -> dict[
     """By version [dB]: what brings all to one loudness."""
     levels = {name: version.meter.result().integrated_lufs for name, version in versions.items()}
     if not all(map(math.isfinite, levels.values())):
-        raise RecordingError(f"{track.name}: a version of it is silent: nothing in it is played by these loudspeakers.")
+        raise RecordingError(
+            f"{track.path or track.name}: one version of it is silent: these loudspeakers play nothing of it. Take another part."
+        )
     room = [HIGHEST_PEAK_DB - _db(version.peak.peak) + levels[name] for name, version in versions.items()]
     target = min(loud, *room)
     return {name: target - level for name, level in levels.items()}

@@ -16,12 +16,13 @@ from cabinwright.measure.audio import AGAIN, FORMATS, STEPS, complete
 from cabinwright.physics.partitioned import BLOCK
 from cabinwright.physics.stimuli import STIMULI, stimulus
 
-__all__ = ["LONGEST_S", "Track", "open_track"]
+__all__ = ["LONGEST_S", "Track", "open_track", "seconds_of"]
 
 Real = NDArray[np.float64]
 LONGEST_S = 3 * 3600.0
 SHORTEST_S = 1.0
 READ = 65_536  #: frames at a time
+LARGEST = 16.0  #: 24 dB over full scale: no music is exported so by intention
 
 
 @dataclass(frozen=True)
@@ -71,6 +72,11 @@ class Track:
                         raise RecordingError(
                             f"{path}: holds values that are not numbers. Export it again, best as 24 bit."
                         )
+                    if np.abs(part).max() > LARGEST:
+                        raise RecordingError(
+                            f"{path}: reaches {np.abs(part).max():.3g} times full scale, at most {LARGEST:.0f} times is read. "
+                            "Export it again with less gain."
+                        )
                     left -= len(part)
                     yield part if part.shape[1] == 2 else np.repeat(part, 2, axis=1)
         except (soundfile.SoundFileError, RuntimeError, OSError) as error:
@@ -111,6 +117,17 @@ def open_track(name: str, *, start_s: float = 0.0, length_s: float | None = None
             f"{name}: {track.seconds:.1f} s are left to hear, at least {SHORTEST_S:.0f} s are needed. Begin earlier or take more."
         )
     return track
+
+
+def seconds_of(text: str) -> float:
+    """Seconds of ``75``, ``1:15`` or ``0:01:15``. Raises ``ValueError``."""
+    total = 0.0
+    parts = text.split(":")
+    for part in parts:
+        total = 60.0 * total + float(part)
+    if len(parts) > 3 or not 0.0 <= total < float("inf") or "-" in text:
+        raise ValueError(f"{text!r} is no time")
+    return total
 
 
 def _file(path: Path, start_s: float, length_s: float | None) -> Track:

@@ -7,7 +7,7 @@ that one can be exchanged for another while they play.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,12 +19,22 @@ from cabinwright.physics.air import speed_of_sound_m_s
 from cabinwright.physics.response import RecordedResponses
 from cabinwright.physics.sphere import sphere_response
 from cabinwright.stages.layout.result import Heard, LayoutResult, Pair
-from cabinwright.stages.tuning.prepare import tuned_seat
+from cabinwright.stages.tuning.prepare import prepare, tuned_seat
 from cabinwright.stages.tuning.settings import Settings
 from cabinwright.stages.tuning.sides import channel_side
+from cabinwright.stages.tuning.tape import tape_settings
 from cabinwright.stages.voice.ears import ears_at, front_seats, unplaced
 
-__all__ = ["Stereo", "joined", "listening_seat", "pair_of", "through_places", "through_settings"]
+__all__ = [
+    "Stereo",
+    "before_and_after",
+    "joined",
+    "known",
+    "listening_seat",
+    "pairs_of",
+    "through_places",
+    "through_settings",
+]
 
 Real = NDArray[np.float64]
 LENGTH_S = 0.35  #: of each response: a car's cabin is silent by then
@@ -51,6 +61,23 @@ def listening_seat(build: Build, name: str | None) -> Seat:
             return seat
     names = ", ".join(seat.name for seat in front_seats(build)) or "none: the build has no [[seats]]"
     raise RefusedError(f'"{wanted}" is no seat of this build. There are: {names}.')
+
+
+def known(build: Build, places: Sequence[str]) -> None:
+    """Raises ``RefusedError`` where one of them is no place of a build."""
+    names = [item.name for item in build.places]
+    for name in places:
+        if name not in names:
+            raise RefusedError(f'"{name}" is no place of this build. There are: {", ".join(names) or "no [[places]]"}.')
+
+
+def before_and_after(build: Build, recorded: RecordedResponses, settings: Settings, seat: Seat) -> Stereo:
+    """``through_settings``: by tape alone, and with ``settings``, which have to be of the same channels."""
+    if {item.name for item in settings.channels} != set(recorded.channels):
+        raise RefusedError("settings.json is of other channels than the recordings. Run the tune again, then listen.")
+    return through_settings(
+        build, recorded, {"before, by tape": tape_settings(prepare(build, recorded)), "after": settings}, seat
+    )
 
 
 def through_settings(build: Build, recorded: RecordedResponses, sets: Mapping[str, Settings], seat: Seat) -> Stereo:
@@ -116,17 +143,17 @@ def _together(found: Mapping[str, Real], rate: float) -> dict[str, Real]:
     return out
 
 
-def pair_of(layout: LayoutResult, place: str) -> Pair:
-    """The pair that a place belongs to. Raises ``RefusedError`` where it is none, or has no partner."""
-    for pair in layout.pairs:
-        if place in (pair.left, pair.right):
-            return pair
-    if place in layout.places:
-        raise RefusedError(
-            f'"{place}" has no partner on the other side, so there is no stereo to hear. Name one that has.'
-        )
-    names = ", ".join(f'"{pair.left}"' for pair in layout.pairs) or "none with a partner"
-    raise RefusedError(f'"{place}" is no place of this build. There are: {names}.')
+def pairs_of(layout: LayoutResult, places: Sequence[str]) -> dict[str, Pair]:
+    """The pairs that places belong to, by both names. Raises ``RefusedError`` where one has no partner, or two are one pair."""
+    found = {}
+    for place in places:
+        pair = next((pair for pair in layout.pairs if place in (pair.left, pair.right)), None)
+        if pair is None:
+            raise RefusedError(f'"{place}" has no partner on the other side, so there is no stereo. Name one that has.')
+        found[f"{pair.left} and {pair.right}"] = pair
+    if len(found) != len(places):
+        raise RefusedError(f"{' and '.join(places)}: two of them are one pair. Name one place of each pair.")
+    return found
 
 
 def through_places(layout: LayoutResult, places: Mapping[str, Pair], seat: str, *, sample_rate_hz: float) -> Stereo:
