@@ -11,7 +11,7 @@ from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from cabinwright.build.codec import FILE_NAME, SIZE_LIMIT_BYTES, load, parse, source
 from cabinwright.build.document import Build
@@ -49,6 +49,9 @@ from cabinwright.stages.tuning.verify import verify
 from cabinwright.stages.tuning.verify.result import VerificationResult
 from cabinwright.stages.voice import stereo
 from cabinwright.stages.workshop.files import FOLDER
+
+if TYPE_CHECKING:
+    from cabinwright.handover.book.given import Logged
 
 __all__ = ["LISTENING", "Session", "accepted"]
 
@@ -167,9 +170,12 @@ class Session:
         return results, written
 
     def book(
-        self, progress: Progress = unwatched, *, paper: str = "A4", summary_only: bool = False
+        self, progress: Progress = unwatched, *, paper: str = "A4", summary_only: bool = False, log: Sequence[Logged] = ()
     ) -> tuple[Path, ...]:
-        """Write ``book.pdf`` and ``summary.pdf``, or the summary alone, from what every stage gives now."""
+        """Write ``book.pdf`` and ``summary.pdf``, or the summary alone, from what every stage gives now.
+
+        ``log``: photographs and notes of the work, the oldest first.
+        """
         from cabinwright.handover.book import Given, book_pdf, summary_pdf
 
         results, recorded, captured = self._designed(progress)
@@ -183,6 +189,7 @@ class Session:
             verification=second,
             unverified=unverified,
             loaded=loaded,
+            log=tuple(log),
         )
         progress("writing the book", 0.0)
         files = {} if summary_only else {"book.pdf": book_pdf(given, paper=paper)}

@@ -57,7 +57,7 @@ def worked_out(path: Path, progress: Progress = unwatched) -> Worked:
 
 
 def stops(build: Build, results: Results) -> tuple[Finding, ...]:
-    """Every ``stop`` that is open, stage by stage, each once; those of places that no loudspeaker was accepted for stop nobody."""
+    """Every ``stop`` that is open, stage by stage, each once; those of places without a loudspeaker stop nobody."""
     speakers = {speaker.name for speaker in build.speakers}
     spare = tuple(place.name for place in build.places if place.name not in speakers)
     found: dict[tuple[str, str, str], Finding] = {}

@@ -180,8 +180,8 @@ def put_line(
         work.add(row)
     else:
         row = _line(offer, line_id)
-        for name, value in {**fresh, "tax": tax, "tax_rate": rate}.items():
-            setattr(row, name, value)
+        for column, figure in {**fresh, "tax": tax, "tax_rate": rate}.items():
+            setattr(row, column, figure)
     return _touched(work, offer)
 
 

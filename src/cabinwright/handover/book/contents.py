@@ -46,7 +46,7 @@ class Numbered:
 
 
 def _chapters() -> tuple[tuple[Part, tuple[Maker, ...]], ...]:
-    from cabinwright.handover.book import electrical, factory, owner, owner_care, reach, record, sound, tune
+    from cabinwright.handover.book import electrical, factory, log, owner, owner_care, reach, record, sound, tune
 
     return (
         (OWNER, (owner.system, owner.presets, owner.controls, owner_care.silent, owner_care.never, owner_care.care)),
@@ -68,6 +68,7 @@ def _chapters() -> tuple[tuple[Part, tuple[Maker, ...]], ...]:
                 record.measured,
                 record.open_findings,
                 electrical.tags,
+                log.log,
             ),
         ),
     )
@@ -76,7 +77,7 @@ def _chapters() -> tuple[tuple[Part, tuple[Maker, ...]], ...]:
 CHAPTERS = (
     "system", "presets", "controls", "silent", "never", "care",
     "first", "reaching", "wiring", "fuses", "harness", "chain", "settings", "loudspeakers", "parts", "factory", "bypass",
-    "verification", "measured", "findings", "labels",
+    "verification", "measured", "findings", "labels", "log",
 )  # fmt: skip
 """Keys of the chapters in their order; every book has all of them, so that a number means the same in each."""
 

@@ -21,7 +21,18 @@ from cabinwright.stages.tuning.result import TuningResult
 from cabinwright.stages.tuning.verify.result import VerificationResult
 from cabinwright.stages.workshop.result import WorkshopResult
 
-__all__ = ["Given"]
+__all__ = ["Given", "Logged"]
+
+
+@dataclass(frozen=True, slots=True)
+class Logged:
+    """Something that was kept while the car was built: a note, or a photograph with what is to be seen."""
+
+    on: str  #: the day, as it is read
+    pinned: str  #: stage or part that it belongs to; empty: none
+    words: str
+    picture: bytes = b""  #: JPEG; empty: a note
+    size_px: tuple[int, int] = (0, 0)
 
 
 @dataclass(frozen=True)
@@ -36,6 +47,7 @@ class Given:
     verification: VerificationResult | None = None
     unverified: str = ""  #: why there is no verification
     loaded: str = ""  #: fingerprint of the settings that the verification was held against
+    log: tuple[Logged, ...] = ()  #: the oldest first
     layout: LayoutResult | None = field(init=False, default=None)
     signal: SignalResult | None = field(init=False, default=None)
     enclosure: EnclosureResult | None = field(init=False, default=None)
