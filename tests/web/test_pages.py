@@ -25,6 +25,7 @@ SHOWN = {
     "/workshop": ["Files to take to the machine", "rear-floor.dxf"],
     "/record": ["never sweep a tweeter", "Sound card of this computer"],
     "/live": ["Press “Listen”", "Before noise is played"],
+    "/recordings": ["Every channel at every position", "1 take to record again."],
     "/tune": ["Key in", "Polarity", "Tune from the recordings"],
     "/book": ["Make the book"],
     "/fields": ["microphone positions", "places"],

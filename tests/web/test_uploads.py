@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from cabinwright.errors import RefusedError
 from cabinwright.web import uploads
-from cabinwright.web.uploads import keep
+from cabinwright.web.uploads import heard, keep
 
 
 def sound(kind: str) -> bytes:
@@ -90,3 +90,22 @@ def test_a_folder_that_leads_elsewhere(tmp_path: Path) -> None:
     with pytest.raises(RefusedError, match="leads elsewhere"):
         keep(build, "a.wav", sound("WAV"))
     assert list(away.iterdir()) == []
+
+
+def test_only_sound_of_this_build_is_heard(tmp_path: Path) -> None:
+    folder = tmp_path / "build"
+    folder.mkdir()
+    keep(folder, "a.wav", sound("WAV"))
+    (tmp_path / "secret.wav").write_bytes(sound("WAV"))
+    (folder / "build.toml").write_text("")
+    assert heard(folder, "recordings/a.wav") == (folder / "recordings" / "a.wav").resolve()
+    for name in (
+        "build.toml",
+        "../secret.wav",
+        str(tmp_path / "secret.wav"),
+        "recordings",
+        "",
+        "recordings/b.wav",
+        "a\0.wav",
+    ):
+        assert heard(folder, name) is None

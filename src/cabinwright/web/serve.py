@@ -19,17 +19,19 @@ from nicegui import app as screens
 from nicegui import ui
 
 from cabinwright.errors import RefusedError
-from cabinwright.web import frame, live_stream, recording
+from cabinwright.web import frame, live_stream, recording, tracks, uploads
 from cabinwright.web.guard import Guard, Word
 from cabinwright.web.pages import (
     book,
     enclosure,
     fields,
+    listen,
     live,
     overview,
     places,
     power,
     record,
+    recordings,
     signal,
     survey,
     tune,
@@ -45,7 +47,22 @@ PORT = 7717
 LOOPBACK, EVERYWHERE = "127.0.0.1", "0.0.0.0"
 PAGES: tuple[frame.Page, ...] = tuple(
     room.PAGE
-    for room in (overview, survey, places, signal, power, enclosure, workshop, record, live, tune, book, fields)
+    for room in (
+        overview,
+        survey,
+        places,
+        signal,
+        power,
+        enclosure,
+        workshop,
+        record,
+        live,
+        recordings,
+        tune,
+        listen,
+        book,
+        fields,
+    )
 )
 
 
@@ -53,6 +70,7 @@ def add_pages(desk: Desk) -> None:
     """Every page of one build, and the style sheet and script beside them."""
     screens.add_static_files("/static", Path(str(files("cabinwright.web") / "static")))
     live_stream.add_stream(desk)
+    tracks.add_tracks(desk)
     uploads.add_listening(desk)
     recording.add_recording()
     for page in PAGES:

@@ -1,4 +1,4 @@
-"""What do I type into the processor? Recordings and their verdicts, the tune, and every value in large figures with a tick."""
+"""What do I type into the processor? Every value in large figures with a tick, the tune, its curves."""
 
 from __future__ import annotations
 
@@ -6,11 +6,10 @@ import json
 from collections.abc import Iterator
 from typing import Any
 
-from nicegui import events, run, ui
+from nicegui import run
 
 from cabinwright.errors import CabinwrightError
 from cabinwright.files import write_all
-from cabinwright.handover.report import recording_grid
 from cabinwright.handover.report_charts import channel_chart, sum_chart
 from cabinwright.handover.settings_page import channel_card
 from cabinwright.physics.air import speed_of_sound_m_s
@@ -19,8 +18,7 @@ from cabinwright.stages.tuning.settings import Settings
 from cabinwright.web.curves import curves
 from cabinwright.web.frame import Page, View
 from cabinwright.web.jobs import job_panel
-from cabinwright.web.parts import box, button, table, text
-from cabinwright.web.uploads import LARGEST_FILE, keep
+from cabinwright.web.parts import box, button, text
 from cabinwright.web.words import _
 
 __all__ = ["PAGE"]
@@ -29,7 +27,7 @@ TICKS = "keyed.json"
 
 
 def body(view: View) -> None:
-    """Key-in first: that is what one stands there for. Then tuning, curves, recordings."""
+    """Key-in first: that is what one stands there for. Then tuning and curves."""
     try:
         settings = Session(view.desk.folder, view.desk.build).settings()
     except CabinwrightError as error:
@@ -39,9 +37,6 @@ def body(view: View) -> None:
     text("h2", _("Tune"))
     job_panel(view, "tune", _("Tune from the recordings"))
     _curves(view)
-    text("h2", _("Recordings"))
-    _drop(view)
-    _recordings(view)
 
 
 def _values(card: dict[str, Any]) -> Iterator[tuple[str, str]]:
@@ -127,71 +122,11 @@ def _curves(view: View) -> None:
         curves(channel_chart(result, item), name)
 
 
-def _drop(view: View) -> None:
-    async def taken(event: events.UploadEventArguments) -> None:
-        content = await event.file.read()
-        kept = await view.attempt(lambda: keep(view.desk.folder, event.file.name, content))
-        if kept is not None:
-            view.say(_("Kept as {name}. List it in the build to have it judged.").format(name=kept))
-
-    made = ui.upload(
-        label=_("Drop WAV or FLAC here"), multiple=True, auto_upload=True, max_file_size=LARGEST_FILE, max_files=200,
-        on_upload=taken, on_rejected=lambda: view.warn(_("Too large, too many, or no WAV or FLAC.")),
-    )  # fmt: skip
-    made.classes("carrier")  # out of sight, not `set_visibility`: NiceGUI takes nothing from what it hides itself
-    with box("div", "field"):
-        text("label", _("Drop WAV or FLAC here, or choose")).props["for"] = "recordings"
-        plain = box("input", "drop")
-        plain.props.update({"id": "recordings", "type": "file", "multiple": True, "accept": ".wav,.flac"})
-        plain.on(
-            "change",
-            js_handler=f"(e) => {{ getElement({made.id}).$refs.qRef.addFiles([...e.target.files]); e.target.value = ''; }}",
-        )
-
-
-def _recordings(view: View) -> None:
-    """The grid channel by position; judged in the background, because that takes seconds."""
-    build = view.desk.build
-    if not build.recordings:
-        text("p", _("No recordings are listed yet."), "empty")
-        return
-    held = view.state.get("recorded")
-    if held is None or held[0] != build.recordings:
-        text("p", _("Judging the recordings …"), "soft")
-
-        async def judge() -> None:
-            session = Session(view.desk.folder, build)
-            try:
-                found: Any = await run.io_bound(session.recordings)
-            except CabinwrightError as error:
-                found = str(error)
-            view.state["recorded"] = (build.recordings, found)
-            await view.draw()
-
-        ui.timer(0.05, judge, once=True)
-        return
-    if isinstance(held[1], str):
-        text("p", held[1], "alert")
-        return
-    grid = recording_grid(build, held[1])
-    table(
-        (_("Channel"), *grid["positions"]),
-        [(row["name"], *(f"{cell['symbol']} {cell['word']}" for cell in row["cells"])) for row in grid["grid"]],
-        caption=_("Which recordings are there"),
-    )
-    if grid["left_out"]:
-        table(
-            (_("Left out"), _("Channel"), _("Position"), _("Why")),
-            [(row["file"], row["channel"], row["position"], row["reason"]) for row in grid["left_out"]],
-            caption=_("Record these again"),
-        )
-
-
 PAGE = Page(
     "/tune",
     _("Tune"),
     _("What do I type into the processor?"),
     body,
     (),
-    ("channels", "processor", "tuning", "microphone_positions", "recordings"),
+    ("channels", "processor", "tuning"),
 )

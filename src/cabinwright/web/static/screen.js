@@ -17,6 +17,32 @@ const cabinwright = {
     button.setAttribute("aria-pressed", String(shown));
     for (const group of document.querySelectorAll(`.cut g[id="${CSS.escape(name)}"]`)) group.style.display = shown ? "" : "none";
   },
+  send(files, carrier) { // names only: a dropped folder's own folders are not made in the build
+    const chosen = files.filter((file) => !file.name.startsWith("."));
+    if (chosen.length) carrier.$refs.qRef.addFiles(chosen);
+  },
+  chosen(event, carrier) {
+    const files = [...event.target.files];
+    event.target.value = "";
+    cabinwright.send(files, carrier);
+  },
+  async dropped(event, carrier) {
+    event.preventDefault();
+    const entries = [...event.dataTransfer.items].map((item) => item.webkitGetAsEntry?.()).filter(Boolean);
+    if (!entries.length) return cabinwright.send([...event.dataTransfer.files], carrier);
+    const files = [];
+    const walk = async (entry) => {
+      if (entry.isFile) { files.push(await new Promise((done, failed) => entry.file(done, failed))); return; }
+      const reader = entry.createReader();
+      for (;;) {
+        const some = await new Promise((done, failed) => reader.readEntries(done, failed)); // at most 100 at a time
+        if (!some.length) return;
+        for (const one of some) await walk(one);
+      }
+    };
+    for (const entry of entries) await walk(entry);
+    cabinwright.send(files, carrier);
+  },
   menu() {
     const open = document.body.classList.toggle("menu-open");
     document.querySelector("button.menu").setAttribute("aria-expanded", String(open));
