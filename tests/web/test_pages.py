@@ -27,6 +27,7 @@ SHOWN = {
     "/live": ["Press “Listen”", "Before noise is played"],
     "/recordings": ["Every channel at every position", "1 take to record again."],
     "/tune": ["Key in", "Polarity", "Tune from the recordings"],
+    "/listen": ["Nothing is audible yet", "turned down", "Noise bursts", "left pillar"],
     "/book": ["Make the book"],
     "/fields": ["microphone positions", "places"],
 }
