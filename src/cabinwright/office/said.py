@@ -44,7 +44,7 @@ def _does(build: Build, results: Results) -> Iterator[str]:
     if build.tuning is not None and build.tuning.seat:
         yield f"tuned for: {build.tuning.seat}"
     for name, box in (results.enclosure.boxes if results.enclosure is not None else {}).items():
-        reach = f", down to {box.f3_hz:.0f} Hz (−3 dB)" if box.f3_hz is not None else ""
+        reach = f", down to {box.f3_hz:.0f} Hz (−3\u00a0dB)" if box.f3_hz is not None else ""
         yield f"{name}: {box.kind}{reach}"
     watts = sum(load.amplifier.output_w for load in build.loads if load.amplifier)
     if watts:
