@@ -136,6 +136,27 @@ def test_ticks_outlive_a_reload(context: BrowserContext) -> None:
     expect(page.get_by_role("button", name="Gain")).to_have_attribute("aria-pressed", "true", timeout=WAIT_MS)
 
 
+def test_an_earlier_state_beside_today_and_back(context: BrowserContext, folder: Path) -> None:
+    before = text(folder)
+    page = arrive(context.new_page(), '/fields?at=seats["driver"]')
+    page.get_by_label("Why").fill("a taller driver")
+    page.get_by_label("Why").press("Tab")
+    field = typing(page, "head_m")
+    field.fill("[1.5, -0.35, 1.2]")
+    field.press("Tab")
+    said(page, "driver")
+    arrive(page, "/history")
+    newest = page.locator(".change").first
+    expect(newest).to_contain_text("Why: a taller driver")
+    number = int(newest.inner_text().split(".")[0])
+    page.get_by_role("button", name=f"State {number - 1} beside today").click()
+    beside = page.get_by_role("table", name="In design").get_by_role("row", name="head_m")
+    expect(beside).to_contain_text("(1.5, -0.35, 1.2) m", timeout=WAIT_MS)
+    page.get_by_role("button", name=f"Bring state {number - 1} back").click()
+    said(page, "brought back")
+    assert text(folder) == before
+
+
 def test_a_folder_of_recordings_is_judged_and_listed(context: BrowserContext, folder: Path, tmp_path: Path) -> None:
     """The demo's right midbass at p5 was made with clipping (demo/make_demo.py)."""
     before = text(folder)

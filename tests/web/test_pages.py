@@ -29,6 +29,7 @@ SHOWN = {
     "/tune": ["Key in", "Polarity", "Tune from the recordings"],
     "/listen": ["Nothing is audible yet", "turned down", "Noise bursts", "left pillar"],
     "/book": ["Make the book"],
+    "/history": ["Nothing was changed through Cabinwright yet"],
     "/fields": ["microphone positions", "places"],
 }
 

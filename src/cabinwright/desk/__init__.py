@@ -35,9 +35,11 @@ goes through. One desk a folder in a process: every tab shares it.
 
     desk.history()                 # -> History(entries, damage); Entry(number, when, by, what, why, before, after)
     desk.state(n)                  # the text of build.toml after entry n; 0: before the first
+    desk.at(n)                     # that state as a Build
     desk.compared(n)               # -> Comparison(design, result): what differs between state n and now, in words
 
     job = desk.start("tune")       # also "plan" "layout" "book" "verify" and their options; in a process of its own
+    job = desk.start("compare", number=3)                  # as ``compared``; job.told: the differences in result
     job.progress                   # (words, share 0 to 1)
     job.state                      # "running" "done" "failed" "cancelled"
     job.answer                     # tuple of paths written, when done

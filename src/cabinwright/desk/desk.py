@@ -309,9 +309,13 @@ class Desk:
         """The text after entry ``number``."""
         return decode(self.log.state(self.log.read().mark(number)), str(self.file))
 
+    def at(self, number: int) -> Build:
+        """The build after entry ``number``. Raises ``PersonError`` where it is lost, or no build of today's rules."""
+        return read(self.log.state(self.log.read().mark(number)), self.file)
+
     def compared(self, number: int) -> Comparison:
         """What differs from the state after entry ``number`` to now, in design and in result."""
-        old = read(self.log.state(self.log.read().mark(number)), self.file)
+        old = self.at(number)
         now, results, memory = self._build, self.results(), self._memory.copy()
         line = Line(old, FolderFiles(old, self.folder, unwatched, keep=memory), unwatched, keep=memory)
         return compared(old, now, line.results(), results)

@@ -12,7 +12,7 @@ from cabinwright.errors import CabinwrightError, RefusedError
 
 __all__ = ["Job"]
 
-KINDS = ("tune", "plan", "layout", "book", "verify", "listen")
+KINDS = ("tune", "plan", "layout", "book", "verify", "listen", "compare")
 WRITING = ("writing", "drawing", "writing the book")  #: from here on a job is done in a moment, and is let finish
 PATIENCE_S = 5.0
 _SPAWN = multiprocessing.get_context("spawn")  # the same on every system
@@ -28,6 +28,7 @@ class Job:
         self.progress: tuple[str, float] = ("starting", 0.0)
         self.state = "running"
         self.answer: tuple[Path, ...] = ()
+        self.told: Any = None  #: what there is to say instead of files
         self.error = ""
         self._wish = _SPAWN.Event()
         ours, theirs = _SPAWN.Pipe(duplex=False)
@@ -62,7 +63,7 @@ class Job:
                 else:
                     state, words = kind, ""
                     if kind == "done":
-                        self.answer = tuple(Path(path) for path in told[0])
+                        self.answer, self.told = tuple(Path(path) for path in told[0]), told[1]
                     elif kind == "failed":
                         words = str(told[0])
         except (EOFError, OSError):
@@ -79,6 +80,7 @@ def _work(kind: str, path: Path, options: dict[str, Any], messages: Connection, 
     import warnings
 
     warnings.simplefilter("ignore")  # nobody reads this process's own words
+    from cabinwright.desk.past import compare
     from cabinwright.session import Session
 
     def progress(what: str, share: float) -> None:
@@ -87,9 +89,13 @@ def _work(kind: str, path: Path, options: dict[str, Any], messages: Connection, 
         messages.send(("progress", what, share))
 
     try:
+        if kind == "compare":
+            told = compare(f"{path}@{options['number']}", str(path), progress).result
+            messages.send(("done", [], told))
+            return
         answer: Any = getattr(Session.open(path), kind)(progress, **options)
         paths = answer if kind == "book" else answer[-1]
-        messages.send(("done", [str(item) for item in paths]))
+        messages.send(("done", [str(item) for item in paths], None))
     except KeyboardInterrupt:
         messages.send(("cancelled",))
     except CabinwrightError as error:

@@ -18,8 +18,9 @@ __all__ = ["job_panel"]
 EVERY_S = 0.25
 
 
-def job_panel(view: View, kind: str, words: str, **options: Any) -> None:
-    """A button that starts one kind of work; while it runs, how far it is and a button to cancel."""
+def job_panel(view: View, kind: str, words: str, *, key: str = "", **options: Any) -> None:
+    """A button that starts one kind of work; while it runs, how far it is and a way to cancel. ``key``: one of several."""
+    key = key or kind
     jobs: dict[str, Job] = view.state.setdefault("jobs", {})
     with box("div", "key"):
         said = text("p", "", "figure")
@@ -29,17 +30,17 @@ def job_panel(view: View, kind: str, words: str, **options: Any) -> None:
         bar.props["max"] = 1
         with box("div", "row"):
             start = button(words, lambda: begin(), "main")
-            stop = button(_("Cancel"), lambda: jobs[kind].cancel())
+            stop = button(_("Cancel"), lambda: jobs[key].cancel())
         told: list[str] = [""]
 
     async def begin() -> None:
         job = await view.attempt(lambda: view.desk.start(kind, **options))
         if job is not None:
-            jobs[kind], told[0] = job, ""
+            jobs[key], told[0] = job, ""
             look()
 
     def look() -> None:
-        job = jobs.get(kind)
+        job = jobs.get(key)
         running = job is not None and job.state == "running"
         for made, shown in ((bar, running), (stop, running), (start, not running)):
             made.set_visibility(shown)

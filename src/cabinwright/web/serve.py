@@ -28,6 +28,7 @@ from cabinwright.web.pages import (
     listen,
     live,
     overview,
+    past,
     places,
     power,
     record,
@@ -61,6 +62,7 @@ PAGES: tuple[frame.Page, ...] = tuple(
         tune,
         listen,
         book,
+        past,
         fields,
     )
 )

@@ -34,6 +34,7 @@ def body(view: View) -> None:
         except CabinwrightError as error:
             text("p", str(error), "empty")
             return
+        _reason(view)
         for item in fields:
             field_editor(view, item)
         if at.endswith("]"):
@@ -44,6 +45,19 @@ def body(view: View) -> None:
             key = json.dumps(name, ensure_ascii=False) if name else str(number)
             with box("li"):
                 link(name or f"{at} {number}", field_address(f"{at}[{key}]"), "act")
+
+
+def _reason(view: View) -> None:
+    """Why something is changed, if a person cares to say: kept in the history with every change of this page."""
+
+    def keep(words: str) -> None:
+        view.state["why"] = words
+
+    with box("div", "field"):
+        text("label", _("Why (kept with each change)")).props["for"] = "why"
+        made = box("input")
+        made.props.update({"id": "why", "autocomplete": "off", "value": view.state.get("why", "")})
+        made.on("change", lambda event: keep(event.args), js_handler="(e) => emit(e.target.value)")
 
 
 def _rows(view: View, at: str) -> list[str] | None:
@@ -105,7 +119,9 @@ def field_editor(view: View, item: FieldView) -> None:
 async def _changed(view: View, item: FieldView, words: str) -> str:
     """Written; or why not, to stand beside the field, where what was typed is kept to be corrected."""
     refused: dict[str, tuple[str, str]] = view.state.setdefault("refused", {})
-    change = await view.attempt(lambda: view.desk.edit(item.path, typed(item.kind, words), by=view.by))
+    change = await view.attempt(
+        lambda: view.desk.edit(item.path, typed(item.kind, words), by=view.by, why=view.state.get("why", ""))
+    )
     if change is None:
         refused[item.path] = (words, view.warned)
         view.warn("")
