@@ -19,6 +19,7 @@ __all__ = [
     "reference_db",
     "step_chart",
     "sum_chart",
+    "tunes_chart",
 ]
 
 Array = NDArray[np.float64]
@@ -58,6 +59,24 @@ def sum_chart(result: TuningResult, curves: SumCurves, *, wide: bool) -> Chart:
         spreads=spreads,
         width_mm=WIDE_MM if wide else HALF_MM,
         height_mm=74.0 if wide else 58.0,
+    )
+
+
+def tunes_chart(x: Array, curves: SumCurves, *, one: str, other: str) -> Chart:
+    """One sum with two tunes on the same recordings, at one level, against the house curve."""
+    near = (x > 500.0) & (x < 2000.0) & np.isfinite(curves.target_db)
+    zero = float(curves.target_db[near].mean()) if near.any() else 0.0
+    return Chart(
+        f"Level of the {curves.name} against frequency: house curve, {one} and {other}.",
+        _frequency(x),
+        _levels("level, dB", [curves.target_db, curves.after_db, curves.before_db], zero),
+        lines=(
+            Line(x, curves.target_db - zero, "house curve", "target"),
+            Line(x, curves.before_db - zero, one, "right"),
+            Line(x, curves.after_db - zero, other, "left"),
+        ),
+        width_mm=WIDE_MM,
+        height_mm=74.0,
     )
 
 

@@ -18,11 +18,11 @@ from cabinwright.stages.power.result import PowerResult
 from cabinwright.stages.signal.result import SignalResult
 from cabinwright.stages.survey.result import SurveyResult
 from cabinwright.stages.tuning.result import TuningResult
-from cabinwright.stages.tuning.settings import ChannelSettings
+from cabinwright.stages.tuning.settings import ChannelSettings, Settings
 from cabinwright.stages.voice.result import VoiceResult
 from cabinwright.stages.workshop.result import WorkshopResult
 
-__all__ = ["result_differences"]
+__all__ = ["result_differences", "settings_differences"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +50,13 @@ class Figure:
 def result_differences(before: Results, after: Results) -> tuple[Difference, ...]:
     """Every figure that differs, stage by stage, and findings that came or went."""
     return tuple(_differences(before, after))
+
+
+def settings_differences(before: Settings, after: Settings) -> tuple[Difference, ...]:
+    """Everything to key in that differs between two tunes."""
+    old, new = ({item.where: item for row in tune.channels for item in _channel(row)} for tune in (before, after))
+    names = [*new, *(name for name in old if name not in new)]
+    return tuple(item for name in names for item in _one(name, old.get(name), new.get(name)))
 
 
 def _differences(before: Results, after: Results) -> Iterator[Difference]:

@@ -11,9 +11,10 @@ from nicegui.element import Element
 from nicegui.elements.mixins.text_element import TextElement
 
 from cabinwright.findings import Finding
+from cabinwright.history.design import Difference
 from cabinwright.web.words import _
 
-__all__ = ["MARKS", "box", "button", "choice", "finding_list", "html", "link", "table", "text"]
+__all__ = ["MARKS", "box", "button", "choice", "finding_list", "html", "link", "sides", "table", "text"]
 
 MARKS = {"stop": "■", "caution": "▲", "note": "●"}  #: beside the word, never instead of it
 NAMES = {"stop": _("Stop"), "caution": _("Caution"), "note": _("Note")}
@@ -93,3 +94,12 @@ def finding_list(findings: Iterable[Finding], to: Callable[[Finding], str | None
                 place = to(item)
                 if place:
                     link(_("Change it"), place, "act").props["aria-label"] = f"{_('Change it')}: {item.where}"
+
+
+def sides(item: Difference) -> tuple[str, str]:
+    """A difference's words, parted at their arrow."""
+    told = item.words.removeprefix(f"{item.where}: ")
+    before, arrow, after = told.partition(" → ")
+    if arrow:
+        return before, after
+    return ("–", told) if item.before is None else (told, "–") if item.after is None else ("", told)

@@ -12,7 +12,7 @@ from cabinwright.history.design import Difference, design_differences
 from cabinwright.history.log import Entry
 from cabinwright.web.frame import Page, View
 from cabinwright.web.jobs import job_panel
-from cabinwright.web.parts import box, button, table, text
+from cabinwright.web.parts import box, button, sides, table, text
 from cabinwright.web.words import _, counted
 
 __all__ = ["PAGE"]
@@ -114,19 +114,10 @@ def _beside(view: View, number: int) -> None:
 
 
 def _differences(differences: Iterable[Difference], caption: str) -> None:
-    rows = [(item.where, *_sides(item)) for item in differences]
+    rows = [(item.where, *sides(item)) for item in differences]
     table((_("What"), _("Then"), _("Today")), rows, caption=caption)
     if not rows:
         text("p", _("No figure differs that matters at the car."))
-
-
-def _sides(item: Difference) -> tuple[str, str]:
-    """A difference's words, parted at their arrow."""
-    told = item.words.removeprefix(f"{item.where}: ")
-    before, arrow, after = told.partition(" → ")
-    if arrow:
-        return before, after
-    return ("–", told) if item.before is None else (told, "–") if item.after is None else ("", told)
 
 
 PAGE = Page("/history", _("History"), _("What was changed, and why?"), body)

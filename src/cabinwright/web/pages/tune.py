@@ -8,9 +8,10 @@ from typing import Any
 
 from nicegui import run
 
+from cabinwright.desk.tunes import Beside, tunes, tunes_beside
 from cabinwright.errors import CabinwrightError
 from cabinwright.files import write_all
-from cabinwright.handover.report_charts import channel_chart, sum_chart
+from cabinwright.handover.report_charts import channel_chart, sum_chart, tunes_chart
 from cabinwright.handover.settings_page import channel_card
 from cabinwright.physics.air import speed_of_sound_m_s
 from cabinwright.session import Session
@@ -18,7 +19,7 @@ from cabinwright.stages.tuning.settings import Settings
 from cabinwright.web.curves import curves
 from cabinwright.web.frame import Page, View
 from cabinwright.web.jobs import job_panel
-from cabinwright.web.parts import box, button, text
+from cabinwright.web.parts import box, button, sides, table, text
 from cabinwright.web.words import _
 
 __all__ = ["PAGE"]
@@ -37,6 +38,8 @@ def body(view: View) -> None:
     text("h2", _("Tune"))
     job_panel(view, "tune", _("Tune from the recordings"))
     _curves(view)
+    text("h2", _("Two tunes beside each other"))
+    _two(view)
 
 
 def _values(card: dict[str, Any]) -> Iterator[tuple[str, str]]:
@@ -120,6 +123,57 @@ def _curves(view: View) -> None:
         curves(sum_chart(result, found, wide=True), name)
     for name, item in result.channels.items():
         curves(channel_chart(result, item), name)
+
+
+def _two(view: View) -> None:
+    """Two tunes beside each other: what differs to key in, and what each gives on the recordings of today."""
+    known = tunes(view.desk.folder)
+    if len(known) < 2:
+        text(
+            "p",
+            _("With a second tune, both can be compared here: every tune that is made on this page is kept."),
+            "soft",
+        )
+        return
+    files = list(known)
+    words = {file: f"{known[file]} ({file})" for file in files}
+    pair: list[str] = view.state.setdefault("pair", [files[1], files[0]])
+    pair[:] = [file if file in known else files[0] for file in pair]
+
+    def pick(at: int, file: str) -> None:
+        pair[at] = file
+
+    with box("div", "row"):
+        for at, label in enumerate((_("From"), _("To"))):
+            text("label", label).props["for"] = f"tune-{at}"
+            made = box("select", "enter narrow")
+            made.props["id"] = f"tune-{at}"
+            with made:
+                for file in files:
+                    text("option", words[file]).props.update({"value": file, "selected": file == pair[at]})
+            made.on("change", lambda event, at=at: pick(at, event.args), js_handler="(e) => emit(e.target.value)")
+
+        async def compare() -> None:
+            told.text = _("Working out both …")
+            one, other = pair
+            build, folder = view.desk.build, view.desk.folder
+            found = await view.attempt(lambda: tunes_beside(build, folder, one, other))
+            view.state["beside"] = found and (known[one], known[other], found)
+            told.text = ""
+            await view.draw()
+
+        button(_("Compare"), compare)
+    told = text("p", "", "soft")
+    told.props["role"] = "status"
+    if view.state.get("beside"):
+        _told(*view.state["beside"])
+
+
+def _told(one: str, other: str, found: Beside) -> None:
+    for name, sums in found.sums.items():
+        curves(tunes_chart(found.band_centres_hz, sums, one=one, other=other), f"{name}: {one}, {other}")
+    rows = [(item.where, *sides(item)) for item in found.differences]
+    table((_("What"), one, other), rows, caption=_("To key in differently"))
 
 
 PAGE = Page(
