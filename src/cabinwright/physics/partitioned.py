@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 __all__ = ["BLOCK", "Convolver"]
 
 Real = NDArray[np.float64]
-BLOCK = 4096
+BLOCK = 8192
 
 
 class Convolver:

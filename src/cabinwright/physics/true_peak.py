@@ -24,18 +24,21 @@ class TruePeak:
         at = np.arange(-TAPS // 2 * self.times, TAPS // 2 * self.times) / self.times
         window = np.kaiser(len(at) + 1, 9.0)[:-1]
         self._phases = np.stack([(np.sinc(at) * window)[phase :: self.times] for phase in range(1, self.times)])
-        self._before = np.zeros((TAPS, channels))
+        self._spectra: dict[int, NDArray[np.complex128]] = {}  # by the size of the transform
+        self._before = np.zeros((channels, TAPS))
         self.peak = 0.0
 
     def __call__(self, block: Real) -> None:
         """Take the next block in."""
-        from scipy.signal import fftconvolve
+        from scipy.fft import irfft, next_fast_len, rfft  # slow to import
 
         if not len(block):
             return
-        self.peak = max(self.peak, float(np.max(np.abs(block))))
-        joined = np.concatenate([self._before, block])
-        for phase in self._phases:
-            between = fftconvolve(joined, phase[:, None], mode="valid", axes=0)
-            self.peak = max(self.peak, float(np.max(np.abs(between))))
-        self._before = joined[-TAPS:]
+        joined = np.concatenate([self._before, block.T], axis=1)
+        size = next_fast_len(joined.shape[1], real=True)
+        if size not in self._spectra:
+            self._spectra = {size: rfft(self._phases, n=size, axis=1)[:, None]}
+        between = irfft(rfft(joined, n=size, axis=1) * self._spectra[size], n=size, axis=2)
+        whole = between[..., TAPS - 1 : joined.shape[1]]  # what wraps round is left out
+        self.peak = max(self.peak, float(np.abs(block).max()), float(whole.max()), -float(whole.min()))
+        self._before = joined[:, -TAPS:]

@@ -135,7 +135,7 @@ def _convolved(
             own(block)
             for name, version in versions.items():
                 raws[name].write(version.take(block))
-            if number % 32 == 0:
+            if number % 16 == 0:
                 progress("listening through the car", min(1.0, number / blocks))
         for _ in range(tail):
             for name, version in versions.items():
