@@ -57,3 +57,17 @@ def test_join() -> None:
     assert wording.join(("a", "b", "c")) == "a, b and c"
     assert wording.join(("a",)) == "a"
     assert wording.join(()) == ""
+
+
+@pytest.mark.parametrize(
+    ("value_m", "units", "fine", "words"),
+    [
+        (0.0254, "US", False, "1.00 in"),
+        (1.2, "metric", False, "1.200 m"),
+        (-0.00127, "US", True, "−0.050 in"),
+        (0.00044, "metric", True, "0.4 mm"),
+    ],
+)
+def test_length_in_the_units_that_were_chosen(value_m: float, units: str, fine: bool, words: str) -> None:
+    """One inch is 25.4 mm exactly (NIST SP 811, appendix B)."""
+    assert wording.length(value_m, units=units, fine=fine) == words

@@ -136,6 +136,19 @@ def test_ticks_outlive_a_reload(context: BrowserContext) -> None:
     expect(page.get_by_role("button", name="Gain")).to_have_attribute("aria-pressed", "true", timeout=WAIT_MS)
 
 
+def test_inches_are_chosen_once_for_every_page(context: BrowserContext, folder: Path) -> None:
+    before = text(folder)
+    page = arrive(context.new_page(), "/survey")
+    expect(page.get_by_role("table", name="Tapes")).to_contain_text("mm")
+    page.get_by_role("button", name="Inches").click()
+    expect(page.get_by_role("table", name="Tapes")).not_to_contain_text("mm", timeout=WAIT_MS)
+    arrive(page, "/enclosure")
+    expect(page.get_by_text("ft³").first).to_be_visible(timeout=WAIT_MS)
+    page.get_by_role("button", name="Undo").click()
+    expect(page.get_by_text("ft³")).to_have_count(0, timeout=WAIT_MS)
+    assert text(folder) == before
+
+
 def test_an_earlier_state_beside_today_and_back(context: BrowserContext, folder: Path) -> None:
     before = text(folder)
     page = arrive(context.new_page(), '/fields?at=seats["driver"]')

@@ -11,8 +11,10 @@ from cabinwright.handover.enclosure_shape import box_shape
 from cabinwright.handover.pages import page
 from cabinwright.handover.report import drawn, finding_groups
 from cabinwright.handover.shown import box_piece
+from cabinwright.handover.wording import length
 from cabinwright.handover.workshop_page import length_words
 from cabinwright.stages.enclosure.result import Alternative, BoxResult, EnclosureResult, ModelResult
+from cabinwright.units import from_si
 
 __all__ = ["box_figures", "enclosure_html"]
 
@@ -40,7 +42,7 @@ def enclosure_html(build: Build, result: EnclosureResult) -> str:
         title=build.title,
         findings=finding_groups(list(result.findings)),
         boxes=[
-            _box(number, name, box) | _shape(build, name, box, number)
+            _box(number, name, box, build.workshop.units) | _shape(build, name, box, number)
             for number, (name, box) in enumerate(result.boxes.items())
         ],
         models=[(name, _model(model)) for name, model in result.models.items()],
@@ -62,7 +64,7 @@ def _number(value: float | None, unit: str, *, factor: float = 1.0, digits: int 
     return f"{value * factor:.{digits}f} {unit}".strip().replace("-", "−")
 
 
-def _box(number: int, name: str, box: BoxResult) -> dict[str, Any]:
+def _box(number: int, name: str, box: BoxResult, units: str) -> dict[str, Any]:
     charts = [_drawn(chart, caption, f"box{number}-{k}") for k, (caption, chart) in enumerate(box_charts(name, box))]
     trades = [
         _drawn(chart, words, f"trade{number}-{k}") for k, (words, chart) in enumerate(trade_off_charts(name, box))
@@ -73,7 +75,7 @@ def _box(number: int, name: str, box: BoxResult) -> dict[str, Any]:
         "kind": box.kind,
         "model": box.model,
         "speakers": ", ".join(box.speakers),
-        "figures": box_figures(box),
+        "figures": box_figures(box, units=units),
         "wide": charts[:2],
         "charts": charts[2:],
         "trades": trades,
@@ -88,10 +90,23 @@ def _drawn(chart: Chart, caption: str, name: str) -> dict[str, Any]:
     return drawn(chart, name) | {"caption": caption, "says": chart.says}
 
 
-def box_figures(box: BoxResult) -> list[tuple[str, str]]:
-    """Names and values of one box, in words."""
+def _small(value_m: float | None, units: str) -> str:
+    if value_m is None:
+        return NONE
+    return length(value_m, units=units) if units == "US" else f"{from_si(value_m, symbol='mm'):.0f} mm"
+
+
+def _volume(value_m3: float | None, units: str) -> str:
+    if value_m3 is None:
+        return NONE
+    symbol, digits = ("ft³", 2) if units == "US" else ("L", 1)
+    return f"{from_si(value_m3, symbol=symbol):.{digits}f} {symbol}"
+
+
+def box_figures(box: BoxResult, *, units: str = "metric") -> list[tuple[str, str]]:
+    """Names and values of one box, in words. ``units``: metric or US."""
     rows = [
-        ("net volume", _number(box.net_volume_m3, "L", factor=1e3)),
+        ("net volume", _volume(box.net_volume_m3, units)),
         ("resonance" if box.tuning_hz is None else "tuning", _number(box.system_resonance_hz, "Hz")),
         ("Q in all", _number(box.q_tc, "", digits=2)),
         ("half power at", _number(box.f3_hz, "Hz")),
@@ -104,16 +119,13 @@ def box_figures(box: BoxResult) -> list[tuple[str, str]]:
         rows.append(("speakers wired in", box.wiring))
     if box.port is not None:
         port = box.port
-        size = (
-            _number(port.diameter_m, "mm", factor=1e3, digits=0)
-            if port.diameter_m is not None
-            else f"{_number(port.width_m, '', factor=1e3, digits=0)} × {_number(port.height_m, 'mm', factor=1e3, digits=0)}"
-        )
+        across = [port.diameter_m] if port.diameter_m is not None else [port.width_m, port.height_m]
+        size = " × ".join(_small(part, units) for part in across)
         several = f"{port.count} of " if port.count > 1 else ""
         rows += [
             (
                 "port (proposed)" if port.chosen else "port",
-                f"{several}{size}, {_number(port.length_m, 'cm', factor=100.0)} long",
+                f"{several}{size}, {_small(port.length_m, units)} long",
             ),
             ("it lies in the box", _run(box)),
             ("its air moves at most", f"{_number(port.peak_velocity_m_s, 'm/s')} of {_number(port.limit_m_s, 'm/s')}"),

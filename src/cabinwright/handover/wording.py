@@ -17,6 +17,7 @@ __all__ = [
     "figure",
     "hertz",
     "join",
+    "length",
     "microseconds",
     "milliseconds",
     "ratio",
@@ -101,6 +102,17 @@ def delay_words(delay_s: float, *, sound_speed_m_s: float) -> dict[str, str]:
         "cm": f"{from_si(path_m, symbol='cm'):.1f}",
         "inches": f"{from_si(path_m, symbol='in'):.2f}",
     }
+
+
+def length(value_m: float, *, units: str, fine: bool = False, plus: bool = False) -> str:
+    """``1.234 m`` or ``48.58 in``; ``fine``, for what is left over: ``0.4 mm`` or ``0.016 in``. ``units``: metric or US."""
+    symbol, decimals = {
+        ("metric", False): ("m", 3),
+        ("metric", True): ("mm", 1),
+        ("US", False): ("in", 2),
+        ("US", True): ("in", 3),
+    }[units, fine]
+    return f"{signed(from_si(value_m, symbol=symbol), decimals, plus=plus)} {symbol}"
 
 
 def crossover_words(item: Filter) -> str:

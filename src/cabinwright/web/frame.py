@@ -233,9 +233,9 @@ class View:
         severities = [item.severity for item in self.found.get(stage, ())]
         stops, cautions = severities.count("stop"), severities.count("caution")
         if stops:
-            words = "■ " + counted(stops, _("thing stops you."), _("things stop you."))
+            words = "■ " + counted(stops, "thing stops you.", "things stop you.")
         elif cautions:
-            words = "▲ " + _("Nothing stops you; ") + counted(cautions, _("caution to weigh."), _("cautions to weigh."))
+            words = "▲ " + _("Nothing stops you; ") + counted(cautions, "caution to weigh.", "cautions to weigh.")
         else:
             words = "✓ " + well
         text("p", words, "figure")
@@ -247,7 +247,7 @@ class View:
         finding_list([item for item in found if item.severity != "note"], self.way_to)
         if notes:
             with box("details"):
-                text("summary", counted(len(notes), _("note"), _("notes")), "act")
+                text("summary", counted(len(notes), "note", "notes"), "act")
                 finding_list(notes, self.way_to)
 
     def why_not(self, stage: str) -> bool:

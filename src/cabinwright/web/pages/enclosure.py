@@ -44,7 +44,7 @@ def body(view: View) -> Callable[[], None]:
             for draw, (_caption, chart) in zip(shown, charts, strict=True):
                 draw(chart)
         for name, tiles in figures.items():
-            _tiles(result, name, tiles)
+            _tiles(result, name, tiles, view.desk.build.workshop.units)
         if result is not None:
             with sheet:
                 words = _("The figures behind it")
@@ -72,12 +72,12 @@ def _curves(figures: dict[str, Element], name: str, charts: list[tuple[str, Char
         return [curves(chart, caption) for caption, chart in charts if caption.startswith(name)]
 
 
-def _tiles(result: EnclosureResult | None, name: str, tiles: Element) -> None:
+def _tiles(result: EnclosureResult | None, name: str, tiles: Element, units: str) -> None:
     if result is None or name not in result.boxes:
         return
     tiles.clear()
     with tiles:
-        for label, value in box_figures(result.boxes[name]):
+        for label, value in box_figures(result.boxes[name], units=units):
             with box("div", "tile"):
                 text("p", label, "soft")
                 text("p", value, "figure")

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 __all__ = ["PAGE", "field_editor", "typed"]
 
 NESTED = ("table", "rows")
+YES_NO = {"yes": _("yes"), "no": _("no")}
 
 
 def body(view: View) -> None:
@@ -85,7 +86,7 @@ def field_editor(view: View, item: FieldView) -> None:
             return
         unit = f" ({item.unit})" if item.unit else ""
         text("label", f"{item.label}{unit}").props["for"] = name
-        options = _("yes no").split() if item.kind == "yes/no" else list(item.choices)
+        options = list(YES_NO) if item.kind == "yes/no" else list(item.choices)
         made = box("select") if options else box("input")
         made.props["id"] = name
         refused: dict[str, tuple[str, str]] = view.state.setdefault("refused", {})
@@ -93,7 +94,7 @@ def field_editor(view: View, item: FieldView) -> None:
         if options:
             with made:
                 for option in ["", *options]:
-                    one = text("option", option or _("(not written)"))
+                    one = text("option", YES_NO.get(option, option) or _("(not written)"))
                     one.props["value"] = option
                     one.props["selected"] = option == written
         else:

@@ -36,7 +36,7 @@ def body(view: View) -> None:
 def _told(stops: int, *, whole: bool) -> str:
     """Never that nothing stops one before everything was looked at."""
     if stops:
-        return counted(stops, _("thing stops you."), _("things stop you."))
+        return counted(stops, "thing stops you.", "things stop you.")
     return _("Nothing stops you.") if whole else _("Working it out …")
 
 

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 from cabinwright.handover.survey_sheet import survey_sheet_html
+from cabinwright.handover.wording import length
 from cabinwright.stages.survey.result import SurveyResult
 from cabinwright.stages.survey.sheet import own_sheet
 from cabinwright.web.frame import Page, View
@@ -12,8 +15,6 @@ from cabinwright.web.words import _
 
 __all__ = ["PAGE"]
 
-MM = 1e3
-
 
 def body(view: View) -> None:
     """Findings, suspects, tapes, points, next tapes; then the sheet with the drawing."""
@@ -21,6 +22,8 @@ def body(view: View) -> None:
     if view.why_not("survey") or result is None:
         view.findings("survey")
         return
+    long = partial(length, units=view.desk.build.workshop.units)
+    fine = partial(long, fine=True)
     suspect = {(item.from_, item.to) for item in result.suspect_tapes}
     text("p", _("✗ Measure these again: ") + ", ".join(f"{a} – {b}" for a, b in sorted(suspect)) if suspect else
          _("✓ No tape contradicts the others."), "figure")  # fmt: skip
@@ -30,8 +33,8 @@ def body(view: View) -> None:
         [
             (
                 f"{item.from_} – {item.to}",
-                f"{item.distance_m:.3f} m",
-                f"{MM * item.residual_m:+.1f} mm",
+                long(item.distance_m),
+                fine(item.residual_m, plus=True),
                 _("✗ suspect") if (item.from_, item.to) in suspect else _("✓ fits"),
             )
             for item in result.tapes
@@ -43,8 +46,8 @@ def body(view: View) -> None:
         [
             (
                 name,
-                ", ".join(f"{part:.3f}" for part in point.at_m) + " m",
-                _("fixed") if point.fixed else ", ".join(f"{MM * part:.1f}" for part in point.sigma_m) + " mm",
+                ", ".join(map(long, point.at_m)),
+                _("fixed") if point.fixed else ", ".join(map(fine, point.sigma_m)),
             )
             for name, point in result.points.items()
         ],
@@ -57,7 +60,7 @@ def body(view: View) -> None:
                 (
                     f"{item.from_} – {item.to}",
                     item.point,
-                    f"{MM * item.sigma_before_m:.1f} → {MM * item.sigma_after_m:.1f} mm",
+                    f"{fine(item.sigma_before_m)} → {fine(item.sigma_after_m)}",
                 )
                 for item in result.next_tapes
             ],

@@ -23,7 +23,7 @@ def body(view: View) -> None:
     """One file looked at by layer; downloads; then the workshop's page."""
     result: WorkshopResult | None = view.result("workshop")
     if result is not None:
-        view.verdict("workshop", counted(len(result.parts), _("part to cut."), _("parts to cut.")))
+        view.verdict("workshop", counted(len(result.parts), "part to cut.", "parts to cut."))
     view.findings("workshop")
     if view.why_not("workshop") or result is None:
         return

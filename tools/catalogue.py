@@ -1,0 +1,47 @@
+"""Every text of the screen, for translators, into ``src/cabinwright/web/locale/cabinwright.pot`` (not in git).
+
+    .venv/bin/python tools/catalogue.py
+
+A translation is ``locale/LANGUAGE/LC_MESSAGES/cabinwright.po`` made from it, compiled with ``pybabel compile -D cabinwright``.
+English is complete in the source and needs none. Needs the development environment (Babel).
+"""
+
+from __future__ import annotations
+
+import io
+import sys
+from datetime import UTC, datetime
+from pathlib import Path
+
+from babel.messages.catalog import Catalog
+from babel.messages.extract import extract_from_dir
+from babel.messages.pofile import write_po
+
+WEB = Path(__file__).resolve().parents[1] / "src" / "cabinwright" / "web"
+OUT = WEB / "locale" / "cabinwright.pot"
+KEYWORDS = {"_": None, "counted": (2, 3)}  #: ``counted(number, one, several)``
+HEADER = "# Texts of Cabinwright's screen. Made by tools/catalogue.py; do not edit.\n#"
+NEVER = datetime(2000, 1, 1, tzinfo=UTC)  #: the same file for the same texts, whenever it is made
+
+
+def catalogue() -> bytes:
+    """The template, byte for byte the same for the same texts."""
+    made = Catalog(project="cabinwright", header_comment=HEADER, creation_date=NEVER, revision_date=NEVER)
+    methods = [("**.py", "python")]
+    for file, _line, message, comments, context in extract_from_dir(WEB, method_map=methods, keywords=KEYWORDS):
+        made.add(message, locations=[(Path(file).as_posix(), 0)], auto_comments=comments, context=context)
+    out = io.BytesIO()
+    write_po(out, made, width=120, sort_output=True, include_lineno=False)
+    return out.getvalue()
+
+
+def main() -> int:
+    """Write it."""
+    OUT.parent.mkdir(exist_ok=True)
+    OUT.write_bytes(catalogue())
+    print(f"{OUT.name}: written")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
