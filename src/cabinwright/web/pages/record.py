@@ -172,7 +172,8 @@ def _last(recorder: Recorder) -> None:
     name = f"{last.verdict.channel} {last.verdict.position}".strip()
     mark = _("✓ good") if last.verdict.good else _("✗ not good")
     text("h2", f"{mark}: {name}")
-    text("p", last.verdict.reason)
+    if recorder.view.step != "verdict":  # there it stands above, and larger
+        text("p", last.verdict.reason)
     for words in last.remarks:
         text("p", "● " + words, "soft")
     for bad in last.others:
