@@ -20,6 +20,7 @@ ROOT = Path(__file__).resolve().parents[1]
 OUT = ROOT / "screens"
 SIZES = {"laptop": (1366, 768), "tablet": (820, 1180), "phone": (390, 844)}
 SCHEMES = {"sunlight": "light", "garage": "dark"}
+ROW = '/fields?at=places["left pillar"]'  #: one row of the build, as every row looks
 FLAGS = ["--no-sandbox", "--use-angle=swiftshader", "--enable-unsafe-swiftshader"]
 
 
@@ -52,11 +53,11 @@ def walk(browser: str, address: str) -> None:
                 viewport = {"width": width, "height": height}
                 context = running.new_context(base_url=address, viewport=viewport, color_scheme=colours)
                 page = context.new_page()
-                for one in PAGES:
-                    page.goto(one.path)
+                for path in (*(one.path for one in PAGES), ROW):
+                    page.goto(path)
                     page.wait_for_selector(".drawn", timeout=120_000)
                     page.wait_for_timeout(700)
-                    name = one.path.strip("/") or "overview"
+                    name = "row" if path == ROW else path.strip("/") or "overview"
                     page.screenshot(path=OUT / f"{name}-{size}-{scheme}.png", full_page=True)
                 context.close()
         running.close()

@@ -31,6 +31,8 @@ def body(view: View) -> Callable[[], None]:
         for part in (found, sheet):
             part.clear()
         with found:
+            if result is not None:
+                view.verdict("enclosure", _("Nothing stands against any box."))
             view.findings("enclosure")
             missing = view.why_not("enclosure")
         charts = [] if result is None else [

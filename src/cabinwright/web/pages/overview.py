@@ -21,7 +21,7 @@ def body(view: View) -> None:
     pages = {page.path: page for page in view.pages}
     homes = {stage: pages[HOMES.get(stage, f"/{stage}")] for stage in STAGES}
     with box("div", "tiles"):
-        for page in (*homes.values(), pages["/tune"], pages["/book"]):
+        for page in (*homes.values(), pages["/recordings"], pages["/tune"], pages["/book"]):
             with box("section", "tile"):
                 link(page.name, page.path, "act")
                 text("p", page.question, "soft")

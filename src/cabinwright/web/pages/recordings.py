@@ -23,7 +23,12 @@ from cabinwright.web.words import _, counted
 
 __all__ = ["PAGE"]
 
-SIGNS = {"good": ("✓", _("used")), "bad": ("✗", _("left out")), "none": ("–", _("missing"))}
+SIGNS = {
+    "good": ("✓", _("used")),
+    "open": ("○", _("being judged")),
+    "bad": ("✗", _("left out")),
+    "none": ("–", _("missing")),
+}
 Take = tuple[str, str]  #: channel and position
 
 
@@ -228,7 +233,15 @@ def _grid(view: View, verdicts: dict[Take, Verdict], again: Callable[[], None]) 
                 for position in build.microphone_positions:
                     take = (channel.name, position.name)
                     verdict = verdicts.get(take)
-                    state = "none" if take not in listed else "bad" if verdict and not verdict.good else "good"
+                    state = (
+                        "none"
+                        if take not in listed
+                        else "open"
+                        if verdict is None
+                        else "good"
+                        if verdict.good
+                        else "bad"
+                    )
                     sign, word = SIGNS[state]
                     made = button(f"{sign} {position.name}", partial(choose, take), f"take {state}")
                     made.props["aria-label"] = f"{channel.name}, {position.name}: {word}"
