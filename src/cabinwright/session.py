@@ -170,7 +170,12 @@ class Session:
         return results, written
 
     def book(
-        self, progress: Progress = unwatched, *, paper: str = "A4", summary_only: bool = False, log: Sequence[Logged] = ()
+        self,
+        progress: Progress = unwatched,
+        *,
+        paper: str = "A4",
+        summary_only: bool = False,
+        log: Sequence[Logged] = (),
     ) -> tuple[Path, ...]:
         """Write ``book.pdf`` and ``summary.pdf``, or the summary alone, from what every stage gives now.
 
