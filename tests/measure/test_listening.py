@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import sys
 import tracemalloc
 from collections.abc import Mapping
@@ -193,6 +194,20 @@ def test_an_interruption_and_a_full_disk_leave_what_was_there(tmp_path: Path, mo
         render(open_track(track), given, files, sample_rate_hz=RATE, form="wav", progress=lambda what, share: None)
     assert {name: file.read_bytes() for name, file in files.items()} == before
     assert len(list(files["after"].parent.iterdir())) == 2
+
+
+def test_what_a_killed_run_left_is_taken_away(tmp_path: Path) -> None:
+    (tmp_path / "out").mkdir()
+    old, running = (tmp_path / "out" / f".{name}.wav.1.raw" for name in ("x", "y"))
+    for left in (old, running):
+        left.write_bytes(b"raw")
+    hours_ago = old.stat().st_mtime - 7200.0
+    os.utime(old, (hours_ago, hours_ago))
+    given = {"one": responses(200)["after"]}
+    files = {"one": tmp_path / "out" / "one.wav"}
+    track = open_track(sound(tmp_path, "a.wav", noise(RATE)))
+    render(track, given, files, sample_rate_hz=RATE, form="wav", progress=lambda what, share: None)
+    assert {path.name for path in (tmp_path / "out").iterdir()} == {"one.wav", running.name}
 
 
 @settings(max_examples=60)

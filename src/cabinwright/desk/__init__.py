@@ -38,7 +38,7 @@ goes through. One desk a folder in a process: every tab shares it.
     desk.at(n)                     # that state as a Build
     desk.compared(n)               # -> Comparison(design, result): what differs between state n and now, in words
 
-    job = desk.start("tune")       # also "plan" "layout" "book" "verify" and their options; in a process of its own
+    job = desk.start("tune")       # also "plan" "layout" "book" "verify" "listen", with options; in its own process
     job = desk.start("compare", number=3)                  # as ``compared``; job.told: the differences in result
     job.progress                   # (words, share 0 to 1)
     job.state                      # "running" "done" "failed" "cancelled"

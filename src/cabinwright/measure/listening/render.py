@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 import os
+import time
 from collections.abc import Callable, Iterable, Mapping
 from contextlib import ExitStack, suppress
 from dataclasses import dataclass
@@ -32,6 +33,7 @@ Real = NDArray[np.float64]
 Form = Literal["flac", "wav"]
 HIGHEST_PEAK_DB = -1.0
 SUBTYPE = "PCM_24"
+FORSAKEN_S = 3600.0  #: whoever still runs writes several times a second
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,6 +99,7 @@ def render(
     folder = next(iter(files.values())).parent
     try:
         folder.mkdir(parents=True, exist_ok=True)
+        _swept(folder)
         loud = _convolved(track, versions, sample_rate_hz, progress)
         gains = _gains(track, loud, versions)
         progress("writing", 0.0)
@@ -121,6 +124,14 @@ def render(
         for name, version in versions.items()
     ]
     return Rendered(loud, track.seconds, tuple(heard))
+
+
+def _swept(folder: Path) -> None:
+    """Take away what a killed run left: raw sound is large."""
+    for left in (*folder.glob(".*.raw"), *folder.glob(".*.part")):
+        with suppress(OSError):
+            if time.time() - left.stat().st_mtime > FORSAKEN_S:
+                left.unlink()
 
 
 def _convolved(
