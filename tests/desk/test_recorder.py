@@ -134,6 +134,12 @@ def lose_silently(car: Car) -> None:
 
 def whole(car: Car) -> None:
     car.unplugged_at, car.loses, car.inputs, car.outputs = None, (), 2, 2
+    car.refusal, car.rates = "", ()
+
+
+def turn(**more: object) -> object:
+    """Another sound card all at once."""
+    return lambda car: [setattr(car, key, value) for key, value in more.items()]
 
 
 @pytest.mark.parametrize(
@@ -145,6 +151,10 @@ def whole(car: Car) -> None:
         (lambda car: car.hear(np.zeros(1)), "stopped", "nothing of right tweeter was heard"),
         (lambda car: car.hear(3000.0 * truth(car.channel, car.position)), "stopped", "full scale"),
         (rumble, "noisy", "Noise leaves"),
+        (turn(inputs=1), "stopped", "2 input channels are wanted and it has 1. Choose another"),
+        (turn(inputs=0, outputs=0), "stopped", "is not there now; there are none. Plug it in"),
+        (turn(rates=(44_100,)), "stopped", "does not work at 48000 Hz. Choose its own rate"),
+        (turn(refusal="the system allows no microphone. Allow it."), "stopped", "allows no microphone. Allow it"),
     ],
 )
 def test_faults_cost_the_take_that_was_being_made(tmp_path: Path, mistake: object, step: str, words: str) -> None:
@@ -162,19 +172,24 @@ def test_faults_cost_the_take_that_was_being_made(tmp_path: Path, mistake: objec
     assert len(listed(recorder.desk)) == 2
 
 
-def test_a_full_disk_stops_the_take_with_its_cure(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.parametrize(
+    ("number", "words"), [(errno.ENOSPC, "the disk is full"), (errno.EACCES, "writing there is not allowed")]
+)
+def test_a_disk_that_refuses_stops_the_take_with_its_cure(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, number: int, words: str
+) -> None:
     recorder = sit_down(tmp_path / "build", Car(), text(places=1, channels=2))
     real, count = wave.Wave_write.writeframesraw, iter(range(10_000))
 
     def full(self: wave.Wave_write, data: bytes) -> None:
         if next(count) > 20:
-            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+            raise OSError(number, os.strerror(number))
         real(self, data)
 
     with monkeypatch.context() as patch:
         patch.setattr(wave.Wave_write, "writeframesraw", full)
         assert press(recorder, "go") == "stopped"
-    assert "the disk is full" in recorder.view.lines[0] and on_disk(tmp_path / "build") == {}
+    assert words in recorder.view.lines[0] and on_disk(tmp_path / "build") == {}
     assert press(recorder, "go") == "ready" and len(listed(recorder.desk)) == 1
     monkeypatch.setattr("cabinwright.desk.recorder.LEAST_FREE", 10**18)
     with pytest.raises(OutputError, match="Free some space first"):

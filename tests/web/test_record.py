@@ -71,7 +71,6 @@ def test_a_whole_session_with_a_bad_take(browser: Browser, served: tuple[str, Pa
     expect(page.get_by_text("Noise of the microphone")).to_be_visible(timeout=WAIT_MS)
     page.get_by_role("button", name="Begin the round").click()
     headline(page, "left tweeter at p1")
-    clean(page)
 
     page.keyboard.press("Enter")
     headline(page, "Out, doors shut")
@@ -81,7 +80,6 @@ def test_a_whole_session_with_a_bad_take(browser: Browser, served: tuple[str, Pa
     headline(page, "Stopped")
     expect(page.get_by_text("Nothing was kept of this take")).to_be_visible()
     assert files(folder) == [] and list((folder / "recordings").iterdir()) == []
-    clean(page)
 
     for name in ("right tweeter at p1", "left midbass at p1"):
         page.keyboard.press("Enter")
@@ -107,7 +105,6 @@ def test_a_whole_session_with_a_bad_take(browser: Browser, served: tuple[str, Pa
     for name in ("left tweeter at p2", "left midbass at p2", "All recorded"):
         page.keyboard.press("Enter")
         headline(page, name)
-    clean(page)
     page.close()
     found = read_recordings(load(folder), folder)
     assert len(found.verdicts) == 6 and all(verdict.good for verdict in found.verdicts)

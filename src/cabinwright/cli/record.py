@@ -13,7 +13,7 @@ from cabinwright.cli.terminal import rewrite, say
 from cabinwright.errors import CardError, PersonError, RefusedError
 
 if TYPE_CHECKING:
-    from cabinwright.desk import Recorder
+    from cabinwright.desk import Desk, Recorder
     from cabinwright.measure.guide import View
     from cabinwright.measure.guide.plan import Kind
     from cabinwright.measure.sound_card import Card, CardSettings, Device
@@ -34,6 +34,17 @@ def add_record(add: Callable[..., argparse.ArgumentParser]) -> None:
     kinds = command.add_mutually_exclusive_group()
     kinds.add_argument("--verification", action="store_true", help="record again through the loaded settings")
     kinds.add_argument("--factory", action="store_true", help="capture the outputs of the car's own radio")
+    kinds.add_argument("--polarity", metavar="CHANNEL", help="pulses: which way this channel's loudspeaker moves first")
+    kinds.add_argument(
+        "--impedance", metavar="MODEL", help="measure this speaker model's impedance by a resistor in series"
+    )
+    command.add_argument(
+        "--resistor", type=float, metavar="OHM", help="that resistor, as measured; 10 to 50 ohm serve well"
+    )
+    command.add_argument(
+        "--added-mass", default="", metavar="MASS", help='mass stuck to the cone meanwhile, as in "12 g"'
+    )
+    command.add_argument("--box-volume", default="", metavar="VOLUME", help='closed test box meanwhile, as in "8 L"')
     command.add_argument(
         "--by-car", action="store_true", help="the car plays sweep.wav by itself, from a stick or a disc"
     )
@@ -70,12 +81,45 @@ def _record(options: argparse.Namespace) -> int:
     settings = load_settings()
     if settings is None:
         raise RefusedError("No sound card was chosen on this computer yet. Run: cabinwright record --card")
+    if options.polarity is not None or options.impedance is not None:
+        return _bench(desk, card, settings, options)
     kind: Kind = "verification" if options.verification else "factory" if options.factory else "tuning"
     recorder = Recorder(
         desk, card, settings, kind=kind, by_car=options.by_car,
         countdown_s=max(0.0, options.countdown), volumes=options.volume,
     )  # fmt: skip
     return guided(recorder)
+
+
+def _bench(desk: Desk, card: Card, settings: CardSettings, options: argparse.Namespace) -> int:
+    """Polarity by pulses, or impedance by a resistor in series."""
+    from cabinwright.desk.bench import impedance_into, polarity_of_channel
+    from cabinwright.measure.guide.words import CAUTIONS
+    from cabinwright.measure.series_resistor import CAUTIONS as BENCH_CAUTIONS
+
+    if options.polarity is not None:
+        for words in CAUTIONS:
+            say(words)
+        _ask(f"Unmute {options.polarity} alone, the microphone near its loudspeaker, and press Enter", "")
+        heard = polarity_of_channel(desk, card, settings, options.polarity)
+        way = "outwards, as the copy (+)" if heard.sign == "+" else "inwards, against the copy (-): turned somewhere"
+        say(f"{options.polarity} moves first {way}; {heard.clear_db:.0f} dB over the noise")
+        return 0
+    if options.resistor is None:
+        raise PersonError("Name the resistor in series, as measured: --resistor 22")
+    for words in BENCH_CAUTIONS:
+        say(words)
+    file = impedance_into(
+        desk, card, settings, model=options.impedance, resistor_ohm=options.resistor,
+        ready=_ready,
+        added_mass=options.added_mass, box_volume=options.box_volume,
+    )  # fmt: skip
+    say(f"wrote {desk.folder / file} and its [[impedance_curves]]")
+    return 0
+
+
+def _ready(words: str) -> None:
+    _ask(f"{words}, and press Enter", "")
 
 
 def guided(recorder: Recorder) -> int:

@@ -18,7 +18,7 @@ from cabinwright.measure.sound_card.card import Block, Card, Source
 from cabinwright.measure.sound_card.settings import CardSettings
 from cabinwright.physics.sweep import Chirp
 
-__all__ = ["CALIBRATOR_DB", "Tried", "calibrated", "try_out"]
+__all__ = ["CALIBRATOR_DB", "Tried", "calibrated", "listen", "try_out"]
 
 Samples = NDArray[np.float32]
 CALIBRATOR_DB = 94.0
@@ -59,7 +59,7 @@ def try_out(card: Card, settings: CardSettings) -> Tried:
         sent[:, at - 1] = part
         return sent
 
-    blocks = _listen(card, settings, TEST_S, source if settings.output_name else None)
+    blocks = listen(card, settings, TEST_S, source if settings.output_name else None)
     heard = np.concatenate([block.samples for block in blocks])
     lost = any(block.lost for block in blocks)
     tail = heard[-round(0.4 * rate) :, settings.microphone_channel - 1].astype(np.float64)
@@ -96,7 +96,8 @@ def _silent(heard: Samples, wave: Samples, settings: CardSettings) -> str:
     )
 
 
-def _listen(card: Card, settings: CardSettings, length_s: float, source: Source | None) -> list[Block]:
+def listen(card: Card, settings: CardSettings, length_s: float, source: Source | None) -> list[Block]:
+    """Blocks of at least ``length_s`` while ``source`` plays. Raises ``CardError``."""
     blocks, frames = [], 0
     with card.open(settings, play=source) as stream:
         while frames < length_s * settings.sample_rate_hz:
@@ -113,7 +114,7 @@ def calibrated(card: Card, settings: CardSettings, *, level_db: float = CALIBRAT
     ``CardError``."""
     rate = settings.sample_rate_hz
     alone = settings.model_copy(update={"output_name": ""})
-    blocks = _listen(card, alone, TONE_S + 0.5, None)
+    blocks = listen(card, alone, TONE_S + 0.5, None)
     if any(block.lost for block in blocks):
         raise RefusedError("samples were lost while the calibrator was heard. Close other programs and try again.")
     heard = np.concatenate([block.samples for block in blocks])[round(0.5 * rate) :, settings.microphone_channel - 1]
