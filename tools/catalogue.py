@@ -1,8 +1,8 @@
-"""Every text of the screen, for translators, into ``src/cabinwright/web/locale/cabinwright.pot`` (not in git).
+"""Every text of the screen, for translators, into ``translations/cabinwright.pot`` (not in git: it follows from the source).
 
     .venv/bin/python tools/catalogue.py
 
-A translation is ``locale/LANGUAGE/LC_MESSAGES/cabinwright.po`` made from it, compiled with ``pybabel compile -D cabinwright``.
+A translation made from it is compiled with ``pybabel compile`` to ``src/cabinwright/web/locale/LANGUAGE/LC_MESSAGES/cabinwright.mo``.
 English is complete in the source and needs none. Needs the development environment (Babel).
 """
 
@@ -17,8 +17,9 @@ from babel.messages.catalog import Catalog
 from babel.messages.extract import extract_from_dir
 from babel.messages.pofile import write_po
 
-WEB = Path(__file__).resolve().parents[1] / "src" / "cabinwright" / "web"
-OUT = WEB / "locale" / "cabinwright.pot"
+ROOT = Path(__file__).resolve().parents[1]
+WEB = ROOT / "src" / "cabinwright" / "web"
+OUT = ROOT / "translations" / "cabinwright.pot"
 KEYWORDS = {"_": None, "counted": (2, 3)}  #: ``counted(number, one, several)``
 HEADER = "# Texts of Cabinwright's screen. Made by tools/catalogue.py; do not edit.\n#"
 NEVER = datetime(2000, 1, 1, tzinfo=UTC)  #: the same file for the same texts, whenever it is made
@@ -39,7 +40,7 @@ def main() -> int:
     """Write it."""
     OUT.parent.mkdir(exist_ok=True)
     OUT.write_bytes(catalogue())
-    print(f"{OUT.name}: written")
+    print(f"{OUT.relative_to(ROOT)}: written")
     return 0
 
 
