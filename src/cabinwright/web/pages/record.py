@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from collections.abc import Callable
 from typing import Any
 
 from nicegui import run, ui
@@ -35,13 +36,37 @@ COUNTDOWNS = ("0", "5", "10", "20")
 FLOOR_DB = 70.0  #: length of the level's bar
 
 
-def body(view: View) -> None:
-    """The round that is on, or what is needed before one can begin."""
-    recorder = round_of(view.desk)
-    if recorder is None:
-        _before(view)
-    else:
-        _round(view, recorder)
+def body(view: View) -> Callable[[], None]:
+    """The round that is on, or what is needed before one can begin.
+
+    A round is drawn anew only where it moved on: a key that is pressed meanwhile would be lost with its button.
+    """
+    holder = box("div")
+    drawn: list[object] = []
+
+    def again() -> None:
+        recorder = round_of(view.desk)
+        now = recorder.view if recorder is not None else None
+        key = (recorder, now.step, now.item, now.done, now.last) if now is not None else None
+        if key is not None and drawn and _same(drawn[0], key):
+            return
+        drawn[:] = [key]
+        holder.clear()
+        with holder:
+            if recorder is None:
+                _before(view)
+            else:
+                _round(view, recorder)
+
+    again()
+    return again
+
+
+def _same(one: object, other: tuple[object, ...]) -> bool:
+    """Verdicts hold arrays, which are compared by what they are, not by what is in them."""
+    return isinstance(one, tuple) and all(
+        a is b or (isinstance(a, (str, int)) and a == b) for a, b in zip(one, other, strict=True)
+    )
 
 
 # Before
