@@ -13,6 +13,7 @@ from cabinwright.cli.listen import add_listen
 from cabinwright.cli.live import add_live
 from cabinwright.cli.past import add_past
 from cabinwright.cli.record import add_record
+from cabinwright.cli.shop import add_shop
 from cabinwright.cli.studies import add_studies
 from cabinwright.cli.terminal import Interruptible, Watched, flush, hush, plain, say, tell
 from cabinwright.errors import PersonError
@@ -136,6 +137,7 @@ def _parser() -> argparse.ArgumentParser:
     add_live(add)
     add_record(add)
     add_listen(add)
+    add_shop(add)
     builds["survey-sheet"].add_argument(
         "--car",
         choices=SHELLS,

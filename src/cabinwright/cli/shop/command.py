@@ -1,0 +1,96 @@
+"""What one command of the shop is, and how its arguments are read."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from cabinwright.errors import OutputError, PersonError
+
+if TYPE_CHECKING:
+    from cabinwright.shop.rows import Row
+    from cabinwright.shop.store import Store
+    from cabinwright.shop.trail import Work
+
+__all__ = ["Command", "a_day", "an_amount", "argument", "content_of", "count_of", "listing", "option", "row_of"]
+
+Argument = tuple[tuple[str, ...], dict[str, Any]]
+
+
+@dataclass(frozen=True)
+class Command:
+    """``cabinwright shop NOUN VERB``. ``run`` gives plain values: a list of rows, a row, or a line of words."""
+
+    noun: str
+    verb: str
+    says: str
+    run: Callable[[Store, argparse.Namespace], Any]
+    arguments: tuple[Argument, ...] = ()
+
+
+def argument(name: str, says: str, **more: Any) -> Argument:
+    """One that stands by its place."""
+    return (name,), {"help": says, "metavar": name.upper(), **more}
+
+
+def option(name: str, says: str, **more: Any) -> Argument:
+    """One that is named."""
+    return (f"--{name}",), {"help": says, **more}
+
+
+def listing(*more: Argument) -> tuple[Argument, ...]:
+    """Those of a list: where it begins and how long it is."""
+    return (
+        *more,
+        option("after", "leave out so many at the beginning", type=int, default=0, metavar="N"),
+        option("most", "list at most so many; 50", type=int, default=50, metavar="N"),
+    )
+
+
+def a_day(text: str) -> date:
+    """2026-03-31."""
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text}: write a day as 2026-03-31") from None
+
+
+def an_amount(text: str) -> Decimal:
+    """1234.50, 1,234.50 or 1 234,50."""
+    from cabinwright.shop.money import read_amount
+
+    try:
+        return read_amount(text)
+    except PersonError as error:
+        raise argparse.ArgumentTypeError(str(error)) from None
+
+
+def content_of(path: Path, *, most: int) -> bytes:
+    """A file that a person names. Raises ``PersonError``, ``OutputError``."""
+    try:
+        if path.stat().st_size > most:
+            raise PersonError(f"{path}: larger than {most // 2**20} MB. Make it smaller.")
+        return path.read_bytes()
+    except FileNotFoundError:
+        raise PersonError(f"{path}: there is no such file. Check its name.") from None
+    except OSError as error:
+        raise OutputError(f"{path}: cannot be read: {error.strerror}. Check the disk and its rights.") from error
+
+
+def row_of(work: Work, kind: type[Row], row_id: int) -> Any:
+    """A row by its id. Raises ``PersonError`` where there is none."""
+    row = work.get(kind, row_id)
+    if row is None:
+        raise PersonError(f"There is no {row_id} among {kind.__tablename__}. Look at the list again.")
+    return row
+
+
+def count_of(store: Store, kind: type[Row], row_id: int) -> int:
+    """How often a row was written, as it stands now: the command changes what it sees now."""
+    with store.read() as work:
+        return int(row_of(work, kind, row_id).count)
