@@ -2,7 +2,8 @@
 
     .venv/bin/python tools/catalogue.py
 
-A translation made from it is compiled with ``pybabel compile`` to ``src/cabinwright/web/locale/LANGUAGE/LC_MESSAGES/cabinwright.mo``.
+A translation made from it is compiled with ``pybabel compile`` to ``LANGUAGE/LC_MESSAGES/cabinwright.mo`` in
+``src/cabinwright/web/locale``.
 English is complete in the source and needs none. Needs the development environment (Babel).
 """
 
