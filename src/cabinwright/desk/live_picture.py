@@ -136,13 +136,13 @@ def _numbers(values: Real | None) -> list[float | None] | None:
     return [float(value) if math.isfinite(value) else None for value in rounded]
 
 
-def _top(name: str, loudest: float, tops: dict[str, float]) -> float:
+def _top(name: str, loudest: float, tops: dict[str, float], *, step: float = 10.0) -> float:
     """The panel's upper end: moved only when the loudest leaves it, so that curves do not dance."""
     if not math.isfinite(loudest) or loudest < NOTHING_DB:
         return tops.get(name, 0.0)
     top = tops.get(name)
-    if top is None or not top - ROOM_DB < loudest < top - 1.0:
-        tops[name] = 10.0 * math.ceil((loudest + 6.0) / 10.0)
+    if top is None or not top - ROOM_DB < loudest < top - 5.0:
+        tops[name] = step * math.ceil((loudest + 8.0) / step)
     return tops[name]
 
 
@@ -178,7 +178,7 @@ def transfer_panels(frame: Frame, frozen: Sequence[tuple[str, Frame]], tops: dic
         return ()
     with np.errstate(invalid="ignore"):
         loudest = float(np.nanpercentile(now.level_db, 98)) if np.isfinite(now.level_db).any() else math.nan
-    top = _top("transfer", loudest, tops)
+    top = _top("transfer", loudest, tops, step=6.0)
     pairs = [("now", "after", now)]
     pairs += [
         (name, ink, item.transfer)

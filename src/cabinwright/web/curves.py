@@ -52,7 +52,11 @@ def options(chart: Chart) -> dict[str, Any]:
                 "data": _data(line.x, line.y),
                 "showSymbol": False,
                 "connectNulls": False,
-                "lineStyle": {"color": ink.colour, "width": ink.width_pt, "type": [2.0 * part for part in ink.dash] or "solid"},
+                "lineStyle": {
+                    "color": ink.colour,
+                    "width": ink.width_pt,
+                    "type": [2.0 * part for part in ink.dash] or "solid",
+                },
                 "itemStyle": {"color": ink.colour},
             }
         )

@@ -58,6 +58,11 @@ class Stimulus:
         self._target = 0.0
 
     @property
+    def wanted(self) -> bool:
+        """Whether it plays and is to go on."""
+        return self._target > 0.0
+
+    @property
     def playing(self) -> bool:
         """Whether anything is heard, or will be."""
         return self._gain > 0.0 or self._target > 0.0

@@ -175,7 +175,7 @@ class LiveView:
         """How it goes."""
         return Running(
             on=self._on, blocks=self._blocks, lost=self._lost, starved=self._starved, clipped=self._clipped,
-            heard_at_s=self._heard_at_s, noise=self._noise.playing, remark=self._remark,
+            heard_at_s=self._heard_at_s, noise=self._noise.wanted, remark=self._remark,
             calibrated=self.settings.unit_level_db is not None,
             reference="copy" if self._copy else "played" if self.settings.outputs else "",
         )  # fmt: skip

@@ -33,6 +33,8 @@ def body(view: View) -> None:
             button(_("Stop listening"), lambda: _stop(view), "main")
         else:
             button(_("Listen"), lambda: _start(view), "main")
+        if live is not None and live.view.running.noise:
+            button(_("■ Silence"), lambda: _ask(view, live.view.noise_off, _("Silent.")), "main")
         _cautions()
     if live is not None and _remark(live):
         text("p", _remark(live), "soft")
@@ -111,7 +113,7 @@ def _turn(view: View, key: str, value: str) -> Any:
 
 def _levels(view: View) -> None:
     weighting = view.state.setdefault("weighting", "A")
-    with box("div", "tiles"):
+    with box("div", "tiles levels"):
         for name, label in (
             (f"{weighting}F", _("now, fast")),
             (f"{weighting} mean", _("mean since the beginning")),
@@ -215,7 +217,12 @@ def _noise(view: View, live: Live) -> None:
         )
     with box("div", "row"):
         if live.view.running.noise:
-            button(_("■ Silence"), lambda: _ask(view, live.view.noise_off, _("Silent.")), "main")
+            button(
+                _("■ Silence"),
+                lambda: _ask(view, live.view.noise_off, _("Silent.")),
+                "main",
+                says=_("Silence, end the noise"),
+            )
         else:
             button(_("Play noise"), lambda: _play(view, live, name), "main")
         button(_("Quieter, 3 dB"), lambda: _ask(view, lambda: live.louder(-1), _("Quieter.")))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import json
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -30,7 +31,7 @@ __all__ = ["PAGE"]
 EDITED = ("position_m", "aim")
 SIGNS = {"better": "▲", "worse": "▼", "same": "=", "barred": "■"}
 STEPS_M = {"metric": (0.01, _("1 cm")), "US": (0.0125, _("half an inch"))}
-TURN_DEG = 5.0
+TURN_DEG, CURVES_S = 5.0, 0.1
 #: words, axis, which way
 MOVES = (
     (_("forward"), 0, -1.0), (_("rearward"), 0, 1.0), (_("left"), 1, -1.0),
@@ -67,6 +68,7 @@ class _Places:
         self.curves: tuple[Callable[[Any], None], ...] = ()
         self.shown: dict[str, Any] = {}
         self.trying = False
+        self.waiting: asyncio.TimerHandle | None = None
         self.none = box("section")
         self.work = box("div")
         self.made = False
@@ -118,7 +120,7 @@ class _Places:
         self._part("names", (tuple(result.places), self.place.name), self.names, self._names)
         self._part("plan", (view.seen, self.place.name), self.plan, self._plan)
         self._part("chosen", (view.seen, self.place.name, id(start)), self.chosen, lambda: self._chosen(start))
-        self._curves()
+        self._soon_curves()
         self._part("found", view.found.get("layout"), self.found, lambda: view.findings("layout"))
         words = _("All places compared, as in the report")
         opened = tuple(view.state.get("opened", ()))
@@ -142,7 +144,17 @@ class _Places:
         numbers = {item.name: number for number, item in enumerate(self.build.places, 1)}
         html(draw(plan_view(self.build, self.result, numbers, [self.place.name])), "drawing plan")
 
+    def _soon_curves(self) -> None:
+        """Words and figures first; a chart takes the browser longer."""
+        if not self.curves:
+            self._curves()
+        elif self.waiting is None:
+            self.waiting = asyncio.get_running_loop().call_later(CURVES_S, self._curves)
+
     def _curves(self) -> None:
+        self.waiting = None
+        if self.charts.is_deleted:
+            return
         heard = self.place.seats[self.result.listening_seat]
         charts = (response_chart(self.place, heard), arrivals_chart(self.place, heard))
         if self.curves:
@@ -163,7 +175,8 @@ class _Places:
         if known is None and accepted_at(self.build, name) is not False:
             self.starts[name] = Start(self.result, self._written(f"places[{_quoted(name)}]"), _("before"))
             return self.starts[name]
-        ui.timer(0.01, lambda: self._find_start(name), once=True)
+        with self.work:  # what was clicked may be gone by then
+            ui.timer(0.01, lambda: self._find_start(name), once=True)
         return None
 
     async def _find_start(self, name: str) -> None:
