@@ -84,6 +84,7 @@ def test_a_whole_session_with_a_bad_take(browser: Browser, served: tuple[str, Pa
     for name in ("right tweeter at p1", "left midbass at p1"):
         page.keyboard.press("Enter")
         headline(page, name)
+    expect(page.locator("[role=status].said")).to_have_text("✓ good: right tweeter p1", timeout=WAIT_MS)
     assert files(folder) == ["recordings/left-tweeter_p1.wav", "recordings/right-tweeter_p1.wav"]
     page.keyboard.press("Enter")
     headline(page, "Not good")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Callable
+from itertools import count
 from typing import Any
 
 from nicegui import run, ui
@@ -24,6 +25,7 @@ from cabinwright.web.words import _
 __all__ = ["PAGE"]
 
 LOOK_S = 0.1
+JOINING = 20  #: looks after a good take in which it joins the build
 SIGNS = {"go": _("Enter"), "again": "A", "skip": "S", "keep": "K", "stop": _("any key")}
 SOUND = ("ambient", "ramp", "sweep", "waiting")
 SPOKEN = ("ready", "countdown", "noisy", "verdict", "stopped", "finished")
@@ -237,6 +239,7 @@ def _watch(view: View, recorder: Recorder, parts: list[Any]) -> None:
     """Look at the round: a new step draws the page anew, a running one moves its bars."""
     seen = (recorder.view.step, recorder.view.item, recorder.view.done)
     told = [False]
+    version, ticks = [-1], count()
 
     async def look() -> None:
         if round_of(view.desk) is not recorder:
@@ -246,13 +249,12 @@ def _watch(view: View, recorder: Recorder, parts: list[Any]) -> None:
             told[0] = True
             spoken = f"{now.headline}. {' '.join(now.lines)}" if view.state.get("voice") and now.step in SPOKEN else ""
             ui.run_javascript(f"cabinwrightRecord.say({json.dumps(spoken)})")
+        joined = now.last is not None and now.last.verdict.good and now.step in ("ready", "finished")
+        if joined and now.last is not None and next(ticks) < JOINING and view.desk.version != version[0]:
+            version[0] = view.seen = view.desk.version  # the take that joined the build changed it, nobody elsewhere
+            view.say(_("✓ good: {name}").format(name=f"{now.last.verdict.channel} {now.last.verdict.position}".strip()))
         if (now.step, now.item, now.done) != seen:
-            view.seen = view.desk.version  # the take that joined the build is told here
-            if now.last is not None and now.done != seen[2]:
-                view.say(
-                    _("✓ good: {name}").format(name=f"{now.last.verdict.channel} {now.last.verdict.position}".strip())
-                )
-            elif now.step in ("verdict", "stopped", "noisy"):
+            if now.step in ("verdict", "stopped", "noisy"):
                 view.say("")
             await view.draw()
             return
