@@ -306,6 +306,40 @@ def test_the_largest_that_passes() -> None:
     assert not passage(rectangle(0.42, 0.32), 0.35, rectangle(0.45, 0.3)).fits
 
 
+@pytest.mark.parametrize("seed", range(6))
+def test_what_is_said_to_pass_lies_in_the_opening(seed: int) -> None:
+    """By shapely, in the attitude that is told: openings of any corners, their edges between whole degrees."""
+    from cabinwright.stages.enclosure.fit import shadow
+
+    rng = np.random.default_rng(seed)
+    corners = np.sort(rng.uniform(0.0, 2.0 * np.pi, 4 + seed % 3))
+    points = 0.4 * np.exp(1j * corners) * rng.uniform(0.8, 1.0, len(corners))
+    gate = Contour(from_corners([Corner(complex(point)) for point in points], fillet_m=0.0))
+    body, height = np.asarray(box(0, 0, 0.5, 0.3).exterior.coords)[:-1], 0.15
+    for scale in (0.5, 0.7, 0.85, 1.0):
+        found = passage(rectangle(0.5 * scale, 0.3 * scale), height * scale, gate)
+        seen = shadow(body * scale, height * scale, axis_deg=found.axis_deg, tilt_deg=found.tilt_deg)
+        turn = np.exp(1j * np.radians(found.turn_deg))
+        placed = (seen[:, 0] + 1j * seen[:, 1]) * turn + complex(*found.shift_m)
+        hull = Polygon(trimesh.convex.hull_points(np.column_stack((placed.real, placed.imag)))).convex_hull
+        inside = gate.as_polygon(1e-4).buffer(1e-7).covers(hull)
+        assert found.fits == inside
+        whole = gate.as_polygon(1e-4)
+        if found.fits and whole.convex_hull.area < whole.area + 1e-6:  # else any place is taken, without a margin
+            assert hull.distance(gate.as_polygon(1e-4).exterior) == pytest.approx(found.margin_m, abs=2e-5)
+
+
+def test_a_gate_that_stands_between_whole_degrees() -> None:
+    """A box 2 mm larger than a slot, however the slot is turned; between whole degrees no direction looks square at it."""
+    for degrees in (0.0, 10.5, 33.3):
+        turn = np.exp(1j * np.radians(degrees))
+        gate = Contour(
+            from_corners([Corner(corner * turn) for corner in (0j, 0.9 + 0j, 0.9 + 0.05j, 0.05j)], fillet_m=0.0)
+        )
+        assert not passage(rectangle(0.8, 0.052), 0.3, gate).fits
+        assert passage(rectangle(0.6, 0.02), 0.3, gate).fits
+
+
 def test_shadows_against_trimesh() -> None:
     """The shadow of a tilted brick, by projecting a turned mesh."""
     from cabinwright.stages.enclosure.fit import shadow

@@ -3,8 +3,9 @@
 The search: the box goes straight through, in one attitude that it keeps, tilted about one axis in its plan and turned as
 the opening wants. Its shadow along the way is its outline, narrowed by the cosine of the tilt and drawn out by its sine; that
 has to lie in the opening with room to spare. Axes in steps of 15°, tilts and turns of 5°, then finer about the best; where it
-lies is a linear programme. Only the convex hull of a shadow is looked at. Not looked at: tilting on the way (which may let a
-larger one through) and whatever stands before or behind the opening.
+lies is a linear programme. Shadow and opening are compared in directions all round and square to every edge of the opening's
+hull, so that what lies within in all of them lies within. Only the convex hull of a shadow is looked at. Not looked at:
+tilting on the way (which may let a larger one through) and whatever stands before or behind the opening.
 """
 
 from __future__ import annotations
@@ -28,7 +29,7 @@ from cabinwright.stages.enclosure.shape import Body
 __all__ = ["Passage", "housed_gaps", "largest", "passage"]
 
 Real = NDArray[np.float64]
-DIRECTIONS = 360  #: in which shadow and opening are compared
+DIRECTIONS = 360  #: in which all attitudes are compared at once
 AXES_DEG = tuple(range(0, 180, 15))
 TILTS_DEG = tuple(range(0, 91, 5))
 TURNS_DEG = tuple(range(0, 360, 5))
@@ -58,6 +59,26 @@ class Passage:
         return self.margin_m >= 0.0
 
 
+@dataclass(frozen=True, eq=False)
+class _Gate:
+    """The opening: what its hull reaches in each direction, the gap taken off, and its re-entrant parts."""
+
+    units: Real  #: (n, 2): all round first, then square to each edge of the hull
+    reach_m: Real  #: (n,)
+    pockets: tuple[Real, ...]
+    gap_m: float
+
+    @classmethod
+    def of(cls, opening: Contour, gap_m: float) -> _Gate:
+        gate = opening.as_polygon(CHORD_M)
+        hull = np.asarray(gate.convex_hull.exterior.coords)
+        edges = np.diff(hull, axis=0)
+        square = np.column_stack((edges[:, 1], -edges[:, 0])) / np.linalg.norm(edges, axis=1)[:, None]
+        units = np.concatenate([UNITS, square, -square])
+        pockets = tuple(_hull_points(item) for item in _pieces(gate.convex_hull.difference(gate)))
+        return cls(units, _support(hull, units) - gap_m, pockets, gap_m)
+
+
 def passage(
     plan: Contour, height_m: float, opening: Contour, *, gap_m: float = 0.0, finer: int = FINER, tried: int = TRIED
 ) -> Passage:
@@ -65,15 +86,13 @@ def passage(
 
     ``finer`` is how often steps are made smaller, ``tried`` how many attitudes are placed where the opening has re-entrant parts.
     """
-    gate = opening.as_polygon(CHORD_M)
-    support = _support(np.asarray(gate.convex_hull.exterior.coords)) - gap_m
+    gate = _Gate.of(opening, gap_m)
     corners = plan.as_polygon(CHORD_M).convex_hull.exterior.coords
     body = np.asarray(corners)[:-1]
-    pockets = [_hull_points(item) for item in _pieces(gate.convex_hull.difference(gate))]
-    level = _best(body, height_m, support, [(0.0, 0.0)], TURNS_DEG, pockets, gap_m, None, tried)
+    level = _best(body, height_m, gate, [(0.0, 0.0)], TURNS_DEG, None, tried)
     if level.fits:
         return level
-    best = _best(body, height_m, support, list(product(AXES_DEG, TILTS_DEG)), TURNS_DEG, pockets, gap_m, level, tried)
+    best = _best(body, height_m, gate, list(product(AXES_DEG, TILTS_DEG)), TURNS_DEG, level, tried)
     step = (7.5, 2.5, 2.5)
     for _ in range(finer):
         near = [
@@ -81,7 +100,7 @@ def passage(
             for a, t in product((-1, 0, 1), repeat=2)
         ]
         turns = tuple(best.turn_deg + k * step[2] for k in (-1, 0, 1))
-        best = _best(body, height_m, support, near, turns, pockets, gap_m, best, tried)
+        best = _best(body, height_m, gate, near, turns, best, tried)
         step = (step[0] / 3.0, step[1] / 3.0, step[2] / 3.0)
     return replace(best, axis_deg=best.axis_deg % 180.0, turn_deg=best.turn_deg % 360.0)
 
@@ -95,19 +114,17 @@ def shadow(body: Real, height_m: float, *, axis_deg: float, tilt_deg: float) -> 
     return np.concatenate([flat, flat + reach])
 
 
-def _support(points: Real) -> Real:
-    """How far the points reach in each direction (360,)."""
-    return np.asarray((points @ UNITS.T).max(axis=0))
+def _support(points: Real, units: Real = UNITS) -> Real:
+    """How far the points reach in each direction (n,)."""
+    return np.asarray((points @ units.T).max(axis=0))
 
 
 def _best(
     body: Real,
     height_m: float,
-    support: Real,
+    gate: _Gate,
     attitudes: Sequence[tuple[float, float]],
     turns: Sequence[float],
-    pockets: Sequence[Real],
-    gap_m: float,
     known: Passage | None,
     tried: int,
 ) -> Passage:
@@ -118,16 +135,16 @@ def _best(
         whole = _support(points)
         for turn in turns:
             turned = np.roll(whole, int(turn)) if float(turn).is_integer() else _support(_turn(points, turn))
-            left = support - turned
+            left = gate.reach_m[:DIRECTIONS] - turned
             bound = 0.5 * float((left[: DIRECTIONS // 2] + left[DIRECTIONS // 2 :]).min())
             rows.append((bound, axis, tilt, turn))
     rows.sort(key=lambda row: (-round(row[0], 5), row[2], row[3]))  # of equals the least tilted
     best = known
-    for bound, axis, tilt, turn in rows[: tried if pockets else PLACED]:
+    for bound, axis, tilt, turn in rows[: tried if gate.pockets else PLACED]:
         if best is not None and bound <= best.margin_m + EQUAL_M:
             break
         points = _turn(shadow(body, height_m, axis_deg=axis, tilt_deg=tilt), turn)
-        margin, shift = _placed(points, support, pockets, gap_m)
+        margin, shift = _placed(points, gate)
         if best is None or margin > best.margin_m + EQUAL_M:
             best = Passage(margin, tilt, axis, turn, shift)
     assert best is not None
@@ -139,38 +156,38 @@ def _turn(points: Real, turn_deg: float) -> Real:
     return np.asarray(points @ np.array([[c, s], [-s, c]]))
 
 
-def _placed(points: Real, support: Real, pockets: Sequence[Real], gap_m: float) -> tuple[float, tuple[float, float]]:
+def _placed(points: Real, gate: _Gate) -> tuple[float, tuple[float, float]]:
     """Most room, and where: x·u + margin ≤ what the opening reaches less what the shadow does, in every direction u.
 
     Where the opening has re-entrant parts, the shadow must not touch their hulls either.
     """
-    room = support - _support(points)
+    room = gate.reach_m - _support(points, gate.units)
     found = linprog(
         [0.0, 0.0, -1.0],
-        A_ub=np.column_stack((UNITS, np.ones(DIRECTIONS))),
+        A_ub=np.column_stack((gate.units, np.ones(len(room)))),
         b_ub=room,
         bounds=[(None, None)] * 3,
     ).x
     assert found is not None  # always feasible and bounded: the directions go all round
     margin, shift = float(found[2]), (float(found[0]), float(found[1]))
-    if not pockets or margin < EQUAL_M:
+    if not gate.pockets or margin < EQUAL_M:
         return margin, shift
-    free = _half_planes(room, shift)
+    free = _half_planes(gate.units, room, shift)
     hull = MultiPoint(points).convex_hull
-    for pocket in pockets:
+    for pocket in gate.pockets:
         sums = (pocket[:, None, :] - np.asarray(hull.exterior.coords)[None, :-1, :]).reshape(-1, 2)
-        free = free.difference(MultiPoint(sums).convex_hull.buffer(gap_m))
+        free = free.difference(MultiPoint(sums).convex_hull.buffer(gate.gap_m))
     if free.is_empty:
         moved = affinity.translate(hull, *shift)
-        reach = max(MultiPoint(pocket).convex_hull.intersection(moved).area for pocket in pockets)
+        reach = max(MultiPoint(pocket).convex_hull.intersection(moved).area for pocket in gate.pockets)
         return -max(1e-6, reach**0.5), shift
     place = free.representative_point()
     return 0.0, (place.x, place.y)
 
 
-def _half_planes(room: Real, within: tuple[float, float]) -> BaseGeometry:
+def _half_planes(units: Real, room: Real, within: tuple[float, float]) -> BaseGeometry:
     """Places where the shadow lies in the opening's hull; ``within`` is one of them."""
-    planes = np.column_stack((UNITS, -room))
+    planes = np.column_stack((units, -room))
     return MultiPoint(HalfspaceIntersection(planes, np.asarray(within)).intersections).convex_hull
 
 
