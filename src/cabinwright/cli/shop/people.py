@@ -164,11 +164,11 @@ COMMANDS = (
             NOTE,
         ),
     ),
-    Command("user", "list", "list who may open the shop on a network", _users),
+    Command("user", "list", "list users, kept for a login on a network, which is not built yet", _users),
     Command(
         "user",
         "add",
-        "let somebody in; the password is asked for, or read from standard input",
+        "add a user; the password is asked for, or read from standard input",
         _add_user,
         (argument("name", "who"), argument("role", "owner, bench or guest", choices=("owner", "bench", "guest"))),
     ),
