@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+import random
 import zipfile
 from decimal import Decimal
 from pathlib import Path
@@ -9,7 +11,7 @@ from pathlib import Path
 import pytest
 from sqlalchemy import select
 
-from cabinwright.errors import PersonError
+from cabinwright.errors import CabinwrightError, PersonError
 from cabinwright.shop.backup import backed_up, restored, tried
 from cabinwright.shop.files import FileStore, keep_file
 from cabinwright.shop.parts import move
@@ -104,6 +106,26 @@ def test_a_damaged_backup_is_told_and_nothing_restored(tmp_path: Path) -> None:
     with pytest.raises(PersonError, match="damaged"):
         tried(tmp_path / "cut.zip")
     tried(good)
+
+
+def test_whatever_bytes_change_it_is_told(tmp_path: Path) -> None:
+    """Flipped bits, a cut end, an encrypted mark: an error in words, never another."""
+    store = Store.open(str(tmp_path / "shop"))
+    fill(store)
+    backed_up(store, tmp_path / "kept.zip", check=False)
+    store.close()
+    content, chance = (tmp_path / "kept.zip").read_bytes(), random.Random(1)
+    for number in range(25):
+        damaged = bytearray(content)
+        for _ in range(1 + number % 4):
+            damaged[chance.randrange(len(damaged))] ^= 1 << chance.randrange(8)
+        (tmp_path / "damaged.zip").write_bytes(damaged if number % 6 else damaged[: chance.randrange(len(damaged))])
+        with contextlib.suppress(CabinwrightError):
+            tried(tmp_path / "damaged.zip")
+    head = content.index(b"PK\x01\x02") + 8  # flags of the first entry of the directory
+    (tmp_path / "damaged.zip").write_bytes(content[:head] + bytes([content[head] | 1]) + content[head + 1 :])
+    with pytest.raises(PersonError, match="encrypted"):
+        tried(tmp_path / "damaged.zip")
 
 
 def test_a_lost_file_stops_the_backup_and_the_earlier_one_stays(tmp_path: Path) -> None:

@@ -55,6 +55,21 @@ def test_a_batch_that_is_torn_or_of_another_study_is_worked_out_again(tmp_path: 
     assert np.array_equal(rows(kept), TRUTH)
 
 
+def test_no_changed_byte_of_a_batch_is_taken_for_good(tmp_path: Path) -> None:
+    """Any damage makes it missing; what is whole can be read as plain NPZ by others."""
+    kept = folder(tmp_path)
+    kept.begin()
+    kept.put(0, {"root": np.sqrt(np.arange(50.0))})
+    with np.load(kept.path(0), allow_pickle=False) as plain:
+        assert np.array_equal(plain["root"], np.sqrt(np.arange(50.0)))
+    content = kept.path(0).read_bytes()
+    for at in range(0, len(content), 7):
+        kept.path(0).write_bytes(content[:at] + bytes([content[at] ^ 0x20]) + content[at + 1 :])
+        assert kept.get(0) is None, at
+    kept.path(0).write_bytes(content)
+    assert kept.get(0) is not None
+
+
 def test_an_edited_study_is_not_taken_up(tmp_path: Path) -> None:
     kept = folder(tmp_path)
     worked(roots, 1.0, ITEMS[:1], kept, unwatched)

@@ -12,6 +12,7 @@ import os
 import shutil
 import tempfile
 import zipfile
+import zlib
 from collections.abc import Callable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass
@@ -35,6 +36,7 @@ from cabinwright.shop.trail import plain
 __all__ = ["Contents", "backed_up", "restored", "tried"]
 
 FORMAT = "cabinwright shop, 1"
+ENCRYPTED = 1  #: flag of a ZIP entry (APPNOTE 4.4.4)
 BATCH = 1000
 LEFT_OUT = {Login.__tablename__}  #: whoever restores a shop logs in anew
 LONGEST_LINE = 64 * 2**20
@@ -160,7 +162,7 @@ def restored(store: Store, file: Path, progress: Progress = unwatched, *, keep_f
                     _restore_table(connection, archive, table, file)
                 for table in _tables():
                     _compare(connection, table, contents, file)
-    except zipfile.BadZipFile:
+    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError):
         raise PersonError(f"{file}: no backup of a shop, or a damaged one. Take an earlier backup.") from None
     except OSError as error:
         raise PersonError(f"{file}: cannot be read: {error.strerror}.") from None
@@ -173,6 +175,8 @@ def restored(store: Store, file: Path, progress: Progress = unwatched, *, keep_f
 
 
 def _head(archive: zipfile.ZipFile, file: Path) -> Contents:
+    if any(item.flag_bits & ENCRYPTED for item in archive.infolist()):
+        raise PersonError(f"{file}: encrypted. Decrypt it first; this program writes backups without a password.")
     try:
         head = json.loads(archive.read("shop.json"))
         if head["format"] != FORMAT:

@@ -1,8 +1,8 @@
 """The folder of a study: what was asked, and one file for every batch that is done.
 
 ``study.json`` names everything that the answer depends on; its digest names the folder, so that another build, grid or program
-never meets another's batches. A batch is an NPZ file, written beside its place and then renamed; one that is torn or not of
-this study is taken for missing and worked out again.
+never meets another's batches. A batch is an NPZ file, written beside its place and then renamed, whose last bytes (the ZIP
+comment) are the SHA-256 of those before; one that is damaged or not of this study is taken for missing and worked out again.
 """
 
 from __future__ import annotations
@@ -26,6 +26,7 @@ from cabinwright.files import write_all
 __all__ = ["StudyFolder"]
 
 Arrays = Mapping[str, NDArray[Any]]
+DIGEST = 64  #: bytes of a SHA-256 in hexadecimal
 LARGEST = 512 * 2**20  #: bytes of one batch
 
 
@@ -55,7 +56,10 @@ class StudyFolder:
         """Keep a batch. Raises ``OutputError``; then it is not there."""
         out = io.BytesIO()
         np.savez_compressed(out, study=np.array(self.mark), allow_pickle=False, **arrays)
-        write_all(self.folder, {self.path(number).name: out.getvalue()})
+        with zipfile.ZipFile(out, "a") as file:
+            file.comment = bytes(DIGEST)
+        content = out.getvalue()[:-DIGEST]
+        write_all(self.folder, {self.path(number).name: content + _digest(content)})
 
     def get(self, number: int) -> dict[str, NDArray[Any]] | None:
         """A batch; None where it is missing, torn or of another study."""
@@ -63,10 +67,13 @@ class StudyFolder:
         try:
             if path.stat().st_size > LARGEST:
                 return None
-            with path.open("rb") as raw, np.load(raw, allow_pickle=False) as file:
-                arrays = {name: file[name] for name in file.files}
-        except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile):
+            content = path.read_bytes()
+        except OSError:
             return None
+        if _digest(content[:-DIGEST]) != content[-DIGEST:]:
+            return None
+        with np.load(io.BytesIO(content), allow_pickle=False) as file:
+            arrays = {name: file[name] for name in file.files}
         return arrays if str(arrays.pop("study", "")) == self.mark else None
 
     def write_lines(self, path: Path, lines: Iterable[str]) -> None:
@@ -88,3 +95,7 @@ class StudyFolder:
     def done(self, count: int) -> set[int]:
         """The batches that are whole."""
         return {number for number in range(count) if self.get(number) is not None}
+
+
+def _digest(content: bytes) -> bytes:
+    return sha256(content).hexdigest().encode()
