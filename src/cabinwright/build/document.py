@@ -242,7 +242,7 @@ class Voice(Model):
     """Where a voice in the middle should be heard from."""
 
     stands_m: Spot | None = None
-    """Where the singer should stand, on the dashboard: x, y, z, or a surveyed point; absent: straight ahead of who is tuned for."""
+    """Where the singer stands on the dashboard: x, y, z, or a surveyed point; absent: straight ahead of who is tuned for."""
 
 
 class Build(Model):
