@@ -3,14 +3,34 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
+from cabinwright.build.codec import source
+from cabinwright.office import bench, offers, returns
+from cabinwright.office.worked import Progress, Worked, unwatched, worked_out
 from cabinwright.shop.store import Store
 from shop.conftest import address, full, server, store
 
 __all__ = ["address", "full", "lite", "server", "store"]
+
+WORKED: dict[bytes, Worked] = {}
+
+
+@pytest.fixture(autouse=True)
+def _once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A build of the same bytes is worked out once for all of these tests; none of them has recordings."""
+
+    def kept(path: Path, progress: Progress = unwatched) -> Worked:
+        file, content = source(path)
+        if content not in WORKED:
+            WORKED[content] = worked_out(path, progress)
+        return replace(WORKED[content], folder=file.parent)
+
+    for module in (offers, bench, returns):
+        monkeypatch.setattr(module, "worked_out", kept)
 
 
 @pytest.fixture

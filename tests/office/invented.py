@@ -45,7 +45,14 @@ side = "centre"
 model = "invented ten"
 [[speaker_models]]
 name = "invented dome"
+fs_hz = 900.0
+qes = 0.8
+qms = 3.0
 re_ohm = 3.2
+sd_m2 = "7 cm²"
+mms_kg = "0.4 g"
+xmax_m = "0.3 mm"
+pe_w = 60
 [[speaker_models]]
 name = "invented ten"
 fs_hz = 28.0

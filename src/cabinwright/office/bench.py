@@ -10,16 +10,20 @@ from typing import Any
 
 from sqlalchemy import func, select
 
+from cabinwright.build.document import Build
 from cabinwright.errors import PersonError, RefusedError
 from cabinwright.handover.commissioning import Check
 from cabinwright.handover.lists import figures, lists, passes
 from cabinwright.office.plan import CLOSING, planned
-from cabinwright.office.worked import Progress, Worked, folder_of, stops, unwatched, worked_out
+from cabinwright.office.worked import Progress, folder_of, stops, unwatched, worked_out
+from cabinwright.pipeline import wiring
+from cabinwright.session import Session
 from cabinwright.shop import bench, parts
 from cabinwright.shop.jobs import note
 from cabinwright.shop.rows import Job, Kept, Note, Task, TaskOrder
 from cabinwright.shop.store import Store
 from cabinwright.shop.trail import Work, plain
+from cabinwright.stages.power.result import PowerResult
 
 __all__ = [
     "Closing",
@@ -214,17 +218,18 @@ def sheet(
     store: Store, job_id: int, folder: Path | None = None, *, progress: Progress = unwatched
 ) -> tuple[SheetLine, ...]:
     """The commissioning sheet of a job's build, with what was read; nothing without an electrical system."""
-    found = worked_out(folder_of(store, job_id, folder), progress)
+    build = Session.open(folder_of(store, job_id, folder)).build
+    progress("wiring", 0.0)
     with store.read() as work:
-        return _sheet(work, job_id, found)
+        return _sheet(work, job_id, build, wiring(build))
 
 
-def _checks(found: Worked) -> list[tuple[str, str, Check]]:
+def _checks(build: Build, result: PowerResult | None) -> list[tuple[str, str, Check]]:
     """Key, phase and check. The key is of what is done, not of today's figures: a reading stays when a bound moves."""
-    if found.results.power is None:
+    if result is None:
         return []
     rows, seen = [], set[str]()
-    for phase in lists(found.build, found.results.power).phases:
+    for phase in lists(build, result).phases:
         for check in phase.checks:
             key = sha256("\n".join((phase.title, check.what, check.state)).encode("utf-8")).hexdigest()[:12]
             while key in seen:
@@ -234,11 +239,11 @@ def _checks(found: Worked) -> list[tuple[str, str, Check]]:
     return rows
 
 
-def _sheet(work: Work, job_id: int, found: Worked) -> tuple[SheetLine, ...]:
+def _sheet(work: Work, job_id: int, build: Build, result: PowerResult | None) -> tuple[SheetLine, ...]:
     pinned = Note.pinned.startswith(PIN, autoescape=True)
     notes = work.scalars(select(Note).where(Note.job_id == job_id, pinned).order_by(Note.id))
     last = {row.pinned.removeprefix(PIN): row for row in notes}
-    return tuple(_read(key, phase, check, last.get(key)) for key, phase, check in _checks(found))
+    return tuple(_read(key, phase, check, last.get(key)) for key, phase, check in _checks(build, result))
 
 
 def _read(key: str, phase: str, check: Check, row: Note | None) -> SheetLine:
@@ -256,6 +261,9 @@ def _holds(check: Check, reading: str) -> bool:
     if check.seen:
         return reading == SEEN
     value = float(reading.split(" ")[0])
+    printed = [figures(bound, check.unit) for bound in (check.low, check.high) if bound is not None]
+    if figures(value, check.unit) in printed:  # what a meter shows alike passes as the sheet has it on paper
+        return True
     return (check.low is None or value >= check.low) and (check.high is None or value <= check.high)
 
 
@@ -264,8 +272,8 @@ def read_off(store: Store, job_id: int, key: str, value: str, *, by: str, folder
 
     Raises ``PersonError`` where there is no such line or the value is none.
     """
-    found = worked_out(folder_of(store, job_id, folder))
-    row = next(((phase, check) for mark, phase, check in _checks(found) if mark == key), None)
+    build = Session.open(folder_of(store, job_id, folder)).build
+    row = next(((phase, check) for mark, phase, check in _checks(build, wiring(build)) if mark == key), None)
     if row is None:
         raise PersonError(f'"{key}" is no line of this commissioning sheet. Look at the sheet again.')
     phase, check = row
@@ -297,7 +305,7 @@ def closing(store: Store, job_id: int, folder: Path | None = None, *, progress: 
     """What is left before the car may be closed up: every stop, line, photograph and task that comes before it."""
     found = worked_out(folder_of(store, job_id, folder), progress)
     with store.read() as work:
-        lines = _sheet(work, job_id, found)
+        lines = _sheet(work, job_id, found.build, found.results.power)
         rows = _lines(work, bench.in_order(work, job_id))
         ids = {row.id: row for row in rows}
         orders = work.execute(
