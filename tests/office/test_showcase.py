@@ -1,4 +1,4 @@
-"""The job's log: into the book, and onto a page that asks nobody for anything, shows nothing that was not allowed and names nobody.
+"""The job's log: into the book, and onto a page that shows nothing that was not allowed and names nobody.
 
 EXIF is read back by Pillow, the page by the standard library's own HTML reader.
 """
