@@ -26,7 +26,8 @@ def main(wanted: list[str]) -> int:
     python = str(ensure("dev"))
     # One thread a process: the tests themselves run side by side.
     environment = {**os.environ, "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "PYTHONUTF8": "1"}
-    tests = ("-m", "pytest", "-n", "auto", "--dist", "worksteal", "--durations=25", *wanted)
+    side_by_side = str((os.cpu_count() or 1) + 1)  # many wait for a browser, a process or a database
+    tests = ("-m", "pytest", "-n", side_by_side, "--dist", "worksteal", "--durations=25", *wanted)
     failed = []
     for name, command in {**STEPS, "tests": tests}.items():
         print(f"\n== {name}", flush=True)
