@@ -298,6 +298,14 @@ def test_re_entrant_openings() -> None:
     assert not passage(rectangle(0.5, 0.4), 0.35, gate).fits
 
 
+def test_a_box_as_large_as_the_hull_of_a_notched_opening_is_refused() -> None:
+    corners = (0j, 0.2 + 0j, 0.2 + 0.3j, 0.3 + 0.3j, 0.3 + 0j, 0.5 + 0j, 0.5 + 0.4j, 0.4j)
+    gate = Contour(from_corners([Corner(corner) for corner in corners], fillet_m=0.0))
+    for off in (0.0, 5e-6, 0.01):
+        assert not passage(rectangle(0.5 - off, 0.4 - off), 0.6, gate).fits
+    assert passage(rectangle(0.15, 0.2), 0.6, gate).fits
+
+
 def test_the_largest_that_passes() -> None:
     """0.5 × 0.4 × 0.35 through 0.45 × 0.3: on edge 0.4 × 0.3 at best, so lower to 0.3; all round 50 mm off makes 0.4 × 0.3."""
     found = largest(rectangle(0.5, 0.4), 0.35, rectangle(0.45, 0.3), gap_m=0.0)

@@ -170,7 +170,9 @@ def _placed(points: Real, gate: _Gate) -> tuple[float, tuple[float, float]]:
     ).x
     assert found is not None  # always feasible and bounded: the directions go all round
     margin, shift = float(found[2]), (float(found[0]), float(found[1]))
-    if not gate.pockets or margin < EQUAL_M:
+    if gate.pockets and 0.0 <= margin < EQUAL_M:
+        return -EQUAL_M, shift  # no room in which the re-entrant parts could be looked at: refused
+    if not gate.pockets or margin < 0.0:
         return margin, shift
     free = _half_planes(gate.units, room, shift)
     hull = MultiPoint(points).convex_hull
