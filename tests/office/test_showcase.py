@@ -149,6 +149,3 @@ def test_the_log_stands_in_the_book(lite: Store, tmp_path: Path) -> None:
     assert task.name in plain
     listed = subprocess.run(["pdfimages", "-list", str(book)], capture_output=True, check=True, timeout=60).stdout
     assert listed.count(b"jpeg") == 2
-    first = book.read_bytes()
-    showcase.book(lite, job_id)
-    assert book.read_bytes() == first
