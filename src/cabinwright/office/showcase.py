@@ -217,7 +217,7 @@ main{max-width:66rem;margin:0 auto;padding:clamp(1.2rem,4vw,3.5rem)}
 h1{font-size:clamp(1.7rem,4.5vw,2.8rem);line-height:1.12;margin:0 0 .8rem;text-wrap:balance}
 p{max-width:42rem;margin:0 0 1rem}.by{color:var(--accent);font-weight:600;margin-bottom:.4rem}
 .shots{display:grid;grid-template-columns:repeat(auto-fit,minmax(min(100%,25rem),1fr));gap:1.6rem;margin-top:2.2rem}
-figure{margin:0}img{display:block;width:100%;height:auto;border-radius:.35rem}
+figure{margin:0}img{display:block;width:auto;height:auto;max-width:100%;max-height:85vh;border-radius:.35rem}
 figcaption,footer{color:var(--faint);font-size:.92rem;padding-top:.5rem}footer{margin-top:2.5rem}
 """
 
