@@ -8,8 +8,10 @@ from __future__ import annotations
 import errno
 import os
 import re
+import time
 import wave
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -22,6 +24,7 @@ from cabinwright.errors import CardError, OutputError, RefusedError
 from cabinwright.measure.guide import plan_of
 from cabinwright.measure.reader import read_recordings
 from cabinwright.measure.signal import make_sweep
+from cabinwright.measure.sound_card import CardSettings
 from measure.simulated_car import (
     Car,
     again,
@@ -259,3 +262,37 @@ def test_the_way_is_short_and_channels_run_to_and_fro() -> None:
     assert [item.position for item in plan[::5]] == ["p1", "p5", "p2", "p3", "p4"]
     assert plan[4].channel == plan[5].channel == "subwoofer" and plan[9].channel == plan[10].channel
     assert "high-pass" in plan[0].care
+
+
+def test_a_key_waits_for_one_block_at_most(tmp_path: Path) -> None:
+    """The thread that records asks for block after block; a person who wants silence does not wait until it has enough."""
+    car, read = Car(), [0]
+    opened = car.open
+
+    def slow(settings: CardSettings, **more: object) -> Any:
+        stream = opened(settings, **more)
+        block = stream.read
+
+        def one(timeout_s: float = 2.0) -> object:
+            time.sleep(0.01)
+            read[0] += 1
+            return block(timeout_s)
+
+        stream.read = one
+        return stream
+
+    car.open = slow  # type: ignore[method-assign]
+    recorder = sit_down(tmp_path / "build", car, text(places=1, channels=1))
+    recorder.start()
+    try:
+        for _ in range(5):
+            recorder.press("go")
+            begun = read[0]
+            while read[0] < begun + 5:
+                time.sleep(0.001)
+            asked = read[0]
+            recorder.press("stop")
+            assert read[0] - asked <= 2
+            assert recorder.view.step == "stopped"
+    finally:
+        recorder.close()

@@ -9,8 +9,8 @@ from __future__ import annotations
 
 import shutil
 import threading
-from collections.abc import Sequence
-from contextlib import suppress
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager, suppress
 from dataclasses import replace
 from pathlib import Path
 
@@ -57,7 +57,7 @@ class Recorder:
         _room(desk.folder)
         self.round = Round(desk.folder, verifying=kind == "verification")
         whole_s = make_factory_signal(desk.build).length_s if kind == "factory" else 0.0
-        self._lock = threading.RLock()
+        self._lock, self._next = threading.RLock(), threading.Lock()
         self._stream: Stream | None = None
         self._file: TakeFile | None = None
         self._stored = ""
@@ -75,13 +75,13 @@ class Recorder:
         return self.guide.view
 
     def press(self, key: str) -> None:
-        """A key of the person."""
-        with self._lock:
+        """A key of the person; it waits for one block of sound at most."""
+        with self._my_turn():
             self._do(self.guide.press(key))
 
     def turn(self) -> bool:
         """One block of sound, if one is wanted; else False: there is nothing to do until a key is pressed."""
-        with self._lock:
+        with self._my_turn():
             if self._stream is None or not self.guide.listening:
                 return False
             try:
@@ -104,8 +104,18 @@ class Recorder:
     def close(self) -> None:
         """Stop whatever plays; a take that was being made is dropped, everything else is on the disk."""
         self._closed.set()
-        with self._lock:
+        with self._my_turn():
             self._do([Do("drop"), Do("close")])
+
+    @contextmanager
+    def _my_turn(self) -> Iterator[None]:
+        """The lock, to each as it was asked for: else the thread that records would take it back before a key had it."""
+        with self._next:
+            self._lock.acquire()
+        try:
+            yield
+        finally:
+            self._lock.release()
 
     # What the guide asks for
 
