@@ -21,7 +21,7 @@ from cabinwright.session import Session
 from cabinwright.shop import bench, parts
 from cabinwright.shop.jobs import note
 from cabinwright.shop.rows import Job, Kept, Note, Task, TaskOrder
-from cabinwright.shop.store import Store
+from cabinwright.shop.store import Store, found_row
 from cabinwright.shop.trail import Work, plain
 from cabinwright.stages.power.result import PowerResult
 
@@ -332,9 +332,7 @@ def closing(store: Store, job_id: int, folder: Path | None = None, *, progress: 
 def finish(store: Store, task_id: int, *, count: int, by: str, folder: Path | None = None) -> TaskLine:
     """A task is done. Raises ``RefusedError`` where one before it is not, or the car may not be closed up yet."""
     with store.read() as work:
-        task = work.get(Task, task_id)
-        if task is None:
-            raise PersonError(f"There is no task {task_id}; look at the list again.")
+        task = found_row(work, Task, task_id)
         job_id, kind, name = task.job_id, task.kind, task.name
     if kind == CLOSING:
         left = closing(store, job_id, folder)

@@ -23,7 +23,7 @@ from cabinwright.shop.house import house as house_of
 from cabinwright.shop.house import set_house as write_house
 from cabinwright.shop.money import summed
 from cabinwright.shop.rows import BuildState, Customer, Job, Offer
-from cabinwright.shop.store import Store
+from cabinwright.shop.store import Store, found_row
 from cabinwright.shop.trail import Work
 
 __all__ = [
@@ -72,7 +72,7 @@ def draw_up(
     until = valid_until or rows.today() + timedelta(days=VALID_DAYS)
 
     def make(work: Work) -> int:
-        job = _job(work, job_id)
+        job = found_row(work, Job, job_id)
         variants = {}
         for name, item in found.items():
             lines, said = priced(work, item, hours or {})
@@ -87,13 +87,6 @@ def draw_up(
         return made.id
 
     return view(store, store.change(make, by=by))
-
-
-def _job(work: Work, job_id: int) -> Job:
-    job = work.get(Job, job_id)
-    if job is None:
-        raise PersonError(f"There is no job {job_id}; look at the list again.")
-    return job
 
 
 def _keep_state(work: Work, job_id: int, item: Worked, why: str) -> None:
@@ -124,7 +117,7 @@ def change_offer(
     until = valid_until or rows.today() + timedelta(days=VALID_DAYS)
 
     def make(work: Work) -> int:
-        base = _offer(work, accepted_id)
+        base = found_row(work, Offer, accepted_id)
         if base.state != "accepted" or base.changes_id is not None:
             raise RefusedError(f"{base.number} is no accepted proposal; only that can be changed. Draw up a proposal.")
         offers, agreed_now = rows.agreed_lines(work, base.job_id)
@@ -166,17 +159,10 @@ def _texts_differ(then: str, found: Worked) -> list[str]:
     return [item.words for item in design_differences(before, found.build)]
 
 
-def _offer(work: Work, offer_id: int) -> Offer:
-    row = work.get(Offer, offer_id)
-    if row is None:
-        raise PersonError(f"There is no proposal {offer_id}; look at the list again.")
-    return row
-
-
 def view(store: Store, offer_id: int) -> OfferView:
     """One proposal. Raises ``PersonError``."""
     with store.read() as work:
-        return shown(work, _offer(work, offer_id))
+        return shown(work, found_row(work, Offer, offer_id))
 
 
 def offers_of(store: Store, job_id: int) -> tuple[OfferView, ...]:
@@ -235,7 +221,7 @@ def agreed(store: Store, job_id: int) -> Agreed:
 def whole(store: Store, offer_id: int) -> bool:
     """Whether an accepted proposal and the builds that it names are still what was signed."""
     with store.read() as work:
-        row = _offer(work, offer_id)
+        row = found_row(work, Offer, offer_id)
         if row.state != "accepted" or rows.digest_of(row) != row.digest:
             return False
         from cabinwright.history.log import mark_of
@@ -250,7 +236,7 @@ def whole(store: Store, offer_id: int) -> bool:
 def offer_pdf(store: Store, offer_id: int, *, paper: str = "A4") -> bytes:
     """The proposal on paper (``A4`` or ``Letter``), in the shop's own name; the same rows give the same bytes."""
     with store.read() as work:
-        row = _offer(work, offer_id)
+        row = found_row(work, Offer, offer_id)
         customer: Customer = row.job.car.customer
         return page_pdf(shown(work, row), house_of(work), customer=customer.name, car=row.job.car.name, paper=paper)
 

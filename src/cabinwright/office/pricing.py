@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from decimal import ROUND_HALF_UP, Decimal
 from typing import Any
 
@@ -55,7 +56,7 @@ def priced(work: Work, item: Worked, hours: Mapping[str, Decimal]) -> tuple[list
             part.cost,
         )
         old = found.get(part.id)
-        found[part.id] = line if old is None else NewLine(*_with(old, line.quantity))
+        found[part.id] = line if old is None else replace(old, quantity=old.quantity + line.quantity)
     labour, spreads = _labour(work, item, hours, shop, unpriced)
     said = {
         "mark": item.mark,
@@ -67,20 +68,6 @@ def priced(work: Work, item: Worked, hours: Mapping[str, Decimal]) -> tuple[list
         **spreads,
     }
     return [*found.values(), *labour], said
-
-
-def _with(line: NewLine, more: Decimal) -> tuple[Any, ...]:
-    return (
-        line.kind,
-        line.text,
-        line.quantity + more,
-        line.unit,
-        line.price,
-        line.tax,
-        line.tax_rate,
-        line.part_id,
-        line.cost,
-    )
 
 
 def _labour(

@@ -26,7 +26,7 @@ from cabinwright.shop.jobs import add_job
 from cabinwright.shop.offers import agreed_lines
 from cabinwright.shop.parts import shelf
 from cabinwright.shop.rows import BuildState, Hours, Job, Kept, Movement, Need, Part, Task
-from cabinwright.shop.store import Store
+from cabinwright.shop.store import Store, found_row
 from cabinwright.shop.trail import Work
 from cabinwright.stages.tuning.verify.result import VerificationResult, levels_agree
 
@@ -216,9 +216,7 @@ def come_back(
     """A job for a car that comes back, on the same build; returns its id. Raises ``RefusedError`` while that one is open."""
 
     def make(work: Work) -> int:
-        earlier = work.get(Job, earlier_id)
-        if earlier is None:
-            raise PersonError(f"There is no job {earlier_id}; look at the list again.")
+        earlier = found_row(work, Job, earlier_id)
         if earlier.state not in ("handed over", "closed"):
             raise RefusedError(
                 f"{earlier.number} is {earlier.state}: the car has not gone home yet. Go on with that job."
@@ -272,9 +270,7 @@ def _chain(work: Work, job_id: int) -> list[Job]:
     rows: list[Job] = []
     at: int | None = job_id
     while at is not None and at not in [job.id for job in rows]:
-        job = work.get(Job, at)
-        if job is None:
-            raise PersonError(f"There is no job {at}; look at the list again.")
+        job = found_row(work, Job, at)
         rows.append(job)
         at = job.earlier_id
     return rows[::-1]

@@ -26,7 +26,7 @@ from cabinwright.shop import jobs
 from cabinwright.shop.files import FileStore, keep_file, keep_photograph
 from cabinwright.shop.house import house as house_of
 from cabinwright.shop.rows import Job, Kept, Note, Task
-from cabinwright.shop.store import Store, held
+from cabinwright.shop.store import Store, found_row, held
 from cabinwright.shop.trail import Work
 from cabinwright.shop.words import folded
 
@@ -160,9 +160,7 @@ def allow_on_page(store: Store, kept_id: int, public: bool, *, count: int, by: s
 
 
 def _allowed(work: Work, job_id: int) -> Job:
-    job = work.get(Job, job_id)
-    if job is None:
-        raise PersonError(f"There is no job {job_id}; look at the list again.")
+    job = found_row(work, Job, job_id)
     customer = job.car.customer
     if not customer.photographs or customer.erased_at is not None:
         raise RefusedError(

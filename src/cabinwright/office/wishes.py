@@ -35,7 +35,7 @@ from cabinwright.office.interview import (
 from cabinwright.office.said import boot_m3, irreversible
 from cabinwright.pipeline import Results
 from cabinwright.shop.rows import Job
-from cabinwright.shop.store import Store, held
+from cabinwright.shop.store import Store, found_row, held
 from cabinwright.shop.words import folded
 from cabinwright.stages.tuning.house import DEFAULT_CURVE
 
@@ -66,10 +66,7 @@ def keep_wishes(store: Store, job_id: int, answers: Mapping[str, Any], *, count:
 def wishes_of(store: Store, job_id: int) -> Wishes:
     """What was wished for a job. Raises ``PersonError``."""
     with store.read() as work:
-        job = work.get(Job, job_id)
-        if job is None:
-            raise PersonError(f"There is no job {job_id}; look at the list again.")
-        return Wishes.of(job.wishes)
+        return Wishes.of(found_row(work, Job, job_id).wishes)
 
 
 @dataclass(frozen=True, slots=True)

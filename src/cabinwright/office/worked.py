@@ -14,7 +14,7 @@ from cabinwright.history.log import mark_of
 from cabinwright.measure.folder import FolderFiles
 from cabinwright.pipeline import STAGES, Line, Results
 from cabinwright.shop.rows import Job
-from cabinwright.shop.store import Store
+from cabinwright.shop.store import Store, found_row
 
 __all__ = ["Progress", "Worked", "folder_of", "stops", "unwatched", "worked_out"]
 
@@ -78,9 +78,7 @@ def folder_of(store: Store, job_id: int, folder: Path | None) -> Path:
     if folder is not None:
         return folder
     with store.read() as work:
-        job = work.get(Job, job_id)
-        if job is None:
-            raise PersonError(f"There is no job {job_id}; look at the list again.")
+        job = found_row(work, Job, job_id)
         if not job.folder:
             raise PersonError(
                 f"{job.number} names no build folder. Give the job the folder that holds its {FILE_NAME}."

@@ -13,7 +13,7 @@ from sqlalchemy import select
 from cabinwright.errors import PersonError, RefusedError
 from cabinwright.shop.kinds import now
 from cabinwright.shop.rows import Hours, Job, Task, TaskOrder
-from cabinwright.shop.store import held
+from cabinwright.shop.store import found_row, held
 from cabinwright.shop.trail import Work
 
 __all__ = ["Spread", "add_task", "done", "history_of", "in_order", "ready", "start", "stop"]
@@ -33,8 +33,7 @@ def add_task(
     after: Sequence[int] = (),
 ) -> Task:
     """One more task of a job, due after the tasks ``after``. Raises ``PersonError``."""
-    if work.get(Job, job_id) is None:
-        raise PersonError(f"There is no job {job_id}.")
+    found_row(work, Job, job_id)
     if not name.strip() or not kind.strip():
         raise PersonError("A task needs a name and the kind of work.")
     place = len(list(work.scalars(select(Task.id).where(Task.job_id == job_id))))
@@ -116,9 +115,7 @@ def done(work: Work, task_id: int, *, count: int) -> Task:
 
 def start(work: Work, task_id: int) -> Hours:
     """One tap: the time of whoever works runs on this task, and stops on any other."""
-    task = work.get(Task, task_id)
-    if task is None:
-        raise PersonError(f"There is no task {task_id}.")
+    task = found_row(work, Task, task_id)
     stop(work)
     row = Hours(job_id=task.job_id, task_id=task.id, kind=task.kind, by=work.by, began_at=now())
     work.add(row)

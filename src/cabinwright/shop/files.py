@@ -24,6 +24,7 @@ from cabinwright.errors import OutputError, PersonError
 from cabinwright.shop.kinds import now
 from cabinwright.shop.rows import Job, Kept, Task
 from cabinwright.shop.rows.keeping import FILE_KINDS
+from cabinwright.shop.store import found_row
 from cabinwright.shop.trail import Work
 
 __all__ = ["FileStore", "keep_file", "keep_photograph"]
@@ -136,8 +137,7 @@ def keep_file(
     """The row of a file that was put. Raises ``PersonError``."""
     if kind not in FILE_KINDS:
         raise PersonError(f'"{kind}" is no kind of file. Choose {", ".join(FILE_KINDS)}.')
-    if work.get(Job, job_id) is None:
-        raise PersonError(f"There is no job {job_id}.")
+    found_row(work, Job, job_id)
     task = work.get(Task, task_id) if task_id is not None else None
     if task_id is not None and (task is None or task.job_id != job_id):
         raise PersonError(f"There is no task {task_id} in this job.")

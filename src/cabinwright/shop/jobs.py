@@ -10,7 +10,7 @@ from sqlalchemy import func, select
 from cabinwright.errors import PersonError, RefusedError
 from cabinwright.shop.kinds import now
 from cabinwright.shop.rows import Car, Hours, Job, Note, Offer, Task
-from cabinwright.shop.store import held
+from cabinwright.shop.store import found_row, held
 from cabinwright.shop.trail import Work
 
 __all__ = ["FOLLOWS", "STATES", "add_job", "listed", "note", "step"]
@@ -118,8 +118,7 @@ def note(work: Work, job_id: int, text: str, *, pinned: str = "") -> Note:
     """Write something down in the log of a job."""
     if not text.strip() or len(text) > 20_000:
         raise PersonError("A note needs 1 to 20,000 characters.")
-    if work.get(Job, job_id) is None:
-        raise PersonError(f"There is no job {job_id}.")
+    found_row(work, Job, job_id)
     row = Note(job_id=job_id, text=text.strip(), pinned=pinned.strip()[:200], at=now(), by=work.by)
     work.add(row)
     work.flush()

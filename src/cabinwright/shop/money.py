@@ -83,7 +83,8 @@ def rate_on(work: Work, name: str, day: date) -> Decimal:
     if rule is None:
         known = sorted(set(work.scalars(select(TaxRule.name))))
         cure = f"The shop's rules are {', '.join(known)}." if known else "The shop has no tax rules yet."
-        raise PersonError(f'There is no tax rule "{name}" on {day}. {cure} Add it: cabinwright shop tax NAME RATE')
+        add = "cabinwright shop house tax --name NAME --percent RATE --begins DAY"
+        raise PersonError(f'There is no tax rule "{name}" on {day}. {cure} Add it: {add}')
     return rule.rate
 
 

@@ -23,7 +23,7 @@ from cabinwright.errors import InternalError, PersonError, RefusedError
 from cabinwright.shop.kinds import now
 from cabinwright.shop.money import Line, Sum, rate_on, summed
 from cabinwright.shop.rows import Job, Need, Offer, OfferLine
-from cabinwright.shop.store import held
+from cabinwright.shop.store import found_row, held
 from cabinwright.shop.trail import Work
 
 __all__ = [
@@ -86,9 +86,7 @@ def add_offer(
     changes_id: int | None = None,
 ) -> Offer:
     """A draft of one to three variants: name -> what is said of it, and its lines. Raises ``PersonError``."""
-    job = work.get(Job, job_id)
-    if job is None:
-        raise PersonError(f"There is no job {job_id}; look at the list again.")
+    job = found_row(work, Job, job_id)
     if not 1 <= len(variants) <= MOST_VARIANTS:
         raise PersonError(f"A proposal has one to {MOST_VARIANTS} variants, got {len(variants)}.")
     for name in variants:

@@ -13,7 +13,7 @@ from cabinwright.shop.kinds import now
 from cabinwright.shop.money import CURRENCIES
 from cabinwright.shop.rows import Movement, Need, Part, Supplier
 from cabinwright.shop.rows.parts import KINDS, REASONS, UNITS
-from cabinwright.shop.store import held
+from cabinwright.shop.store import found_row, held
 from cabinwright.shop.trail import Work
 
 __all__ = ["FIELDS", "add_part", "change_part", "counted", "listed", "missing", "move", "shelf", "supplier_called"]
@@ -96,9 +96,9 @@ def move(
         raise PersonError(
             f"{quantity} cannot be {reason}: what comes to the shelf is positive, what leaves it negative."
         )
-    part = work.get(Part, part_id, with_for_update=work.get_bind().dialect.name != "sqlite", populate_existing=True)
-    if part is None:
-        raise PersonError(f"There is no part {part_id}; look at the list again.")
+    part = found_row(
+        work, Part, part_id, with_for_update=work.get_bind().dialect.name != "sqlite", populate_existing=True
+    )
     if part.unit == "piece" and quantity != quantity.to_integral_value():
         raise PersonError(f"{part.number} is counted in pieces; {quantity} is not whole.")
     there = shelf(work, [part_id])[part_id]

@@ -9,7 +9,7 @@ from sqlalchemy import select, update
 from cabinwright.errors import PersonError, RefusedError
 from cabinwright.shop.kinds import now
 from cabinwright.shop.rows import Car, Customer, Hours, Job, Kept, Note, Offer, Row, Trace
-from cabinwright.shop.store import held
+from cabinwright.shop.store import found_row, held
 from cabinwright.shop.trail import Work, columns
 
 __all__ = ["ERASED", "add_car", "add_customer", "allow", "erased", "told"]
@@ -28,7 +28,7 @@ def add_customer(work: Work, *, name: str, contact: str = "", note: str = "") ->
 
 def add_car(work: Work, *, customer_id: int, name: str, mark: str = "", note: str = "") -> Car:
     """One more car of a customer. Raises ``PersonError``."""
-    _customer(work, customer_id)
+    found_row(work, Customer, customer_id)
     row = Car(customer_id=customer_id, name=_name(name), mark=mark.strip()[:40], note=note.strip())
     work.add(row)
     work.flush()
@@ -49,7 +49,7 @@ def allow(work: Work, customer_id: int, *, count: int, photographs: bool, named:
 
 def told(work: Work, customer_id: int) -> dict[str, Any]:
     """Everything that is kept of a customer, as they may ask for it (in the European Union: GDPR, articles 15 and 20)."""
-    customer = _customer(work, customer_id)
+    customer = found_row(work, Customer, customer_id)
     cars = list(work.scalars(select(Car).where(Car.customer_id == customer_id).order_by(Car.id)))
     jobs = list(work.scalars(select(Job).where(Job.car_id.in_([car.id for car in cars])).order_by(Job.id)))
     ids = [job.id for job in jobs]
@@ -124,13 +124,6 @@ def _clean_trail(work: Work, subjects: dict[type[Row], list[int]]) -> None:
         work.execute(
             update(Trace).where(*here).values(before={}, after={}), execution_options={"synchronize_session": False}
         )
-
-
-def _customer(work: Work, customer_id: int) -> Customer:
-    row = work.get(Customer, customer_id)
-    if row is None:
-        raise PersonError(f"There is no customer {customer_id}; look at the list again.")
-    return row
 
 
 def _name(name: str) -> str:

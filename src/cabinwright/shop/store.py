@@ -25,7 +25,7 @@ from cabinwright.shop.migrate import raised
 from cabinwright.shop.rows import Row
 from cabinwright.shop.trail import Work, columns
 
-__all__ = ["ADDRESS", "FILES", "Store", "held"]
+__all__ = ["ADDRESS", "FILES", "Store", "found_row", "held"]
 
 ADDRESS, FILES = "CABINWRIGHT_SHOP", "CABINWRIGHT_SHOP_FILES"  #: environment: where the database, and its files, are
 WAIT_MS = 30_000  #: how long a writer waits for another one
@@ -120,6 +120,15 @@ class Store:
             finally:
                 work.close()
         raise AssertionError  # the last turn returns or raises
+
+
+def found_row(work: Work, kind: type[RowType], row_id: int, **how: Any) -> RowType:
+    """A row by its id; ``how`` as ``Session.get`` takes it. Raises ``PersonError`` where there is none."""
+    row = work.get(kind, row_id, **how)
+    if row is None:
+        what = "proposal" if kind.__name__ == "Offer" else kind.__name__.lower()
+        raise PersonError(f"There is no {what} {row_id}; look at the list again.")
+    return row
 
 
 def held(work: Work, kind: type[RowType], row_id: int, *, count: int, **mine: Any) -> RowType:
