@@ -10,13 +10,13 @@ from __future__ import annotations
 import errno
 import os
 import shutil
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from contextlib import suppress
 from pathlib import Path
 
 from cabinwright.errors import OutputError
 
-__all__ = ["overwrite", "put", "told", "write_all"]
+__all__ = ["beside", "overwrite", "put", "told", "write_all", "write_lines"]
 
 CURES = {
     errno.ENOSPC: ("the disk is full", "Free some space and run the command again"),
@@ -55,7 +55,7 @@ def write_all(folder: Path, contents: Mapping[str, bytes | str]) -> tuple[Path, 
         for name, content in contents.items():
             at = folder / name
             at.parent.mkdir(exist_ok=True)
-            fresh[at] = _beside(at, "part")
+            fresh[at] = beside(at, "part")
             made.append(fresh[at])
             _write(fresh[at], content.encode("utf-8") if isinstance(content, str) else content)
         _swap(fresh, made)
@@ -76,6 +76,21 @@ def overwrite(file: Path, content: bytes) -> None:
     write_all(target.parent, {target.name: content})
 
 
+def write_lines(file: Path, lines: Iterable[str]) -> None:
+    """Write a long text piece by piece, never whole in memory. Raises ``OutputError``; then the old one stands."""
+    fresh = beside(file, "part")
+    try:
+        file.parent.mkdir(parents=True, exist_ok=True)
+        with fresh.open("w", encoding="utf-8", newline="") as text:
+            text.writelines(lines)
+        put({file: fresh})
+    except OSError as error:
+        raise OutputError(told(file, file.parent, error)) from error
+    finally:
+        with suppress(OSError):
+            fresh.unlink(missing_ok=True)
+
+
 def put(fresh: Mapping[Path, Path]) -> None:
     """Rename files that were written beside their final places (final -> written), all or none. Raises ``OutputError``."""
     made = list(fresh.values())
@@ -89,7 +104,7 @@ def put(fresh: Mapping[Path, Path]) -> None:
                 path.unlink(missing_ok=True)
 
 
-def _beside(path: Path, ending: str) -> Path:
+def beside(path: Path, ending: str) -> Path:
     """A hidden name in the same folder (a rename is atomic only within one disk), apart for every running process."""
     return path.with_name(f".{path.name}.{os.getpid()}.{ending}")
 
@@ -110,7 +125,7 @@ def _swap(fresh: Mapping[Path, Path], made: list[Path]) -> None:
                 f"{final}: cannot be written: there is something here that is no plain file. Take it away and run this again."
             )
         if final.exists():
-            kept[final] = _beside(final, "kept")
+            kept[final] = beside(final, "kept")
             made.append(kept[final])
             shutil.copyfile(final, kept[final])
             with suppress(OSError):  # a file keeps who may read it; some disks know nothing of the kind

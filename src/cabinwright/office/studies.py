@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from cabinwright import __version__
 from cabinwright.build.codec import FILE_NAME
 from cabinwright.errors import PersonError, RefusedError
-from cabinwright.files import write_all
+from cabinwright.files import write_all, write_lines
 from cabinwright.handover.study_page import study_html
 from cabinwright.measure.polars import read_polars
 from cabinwright.session import Session
@@ -64,7 +64,7 @@ def study_places(
     result = outcome(folder, spots, items, places)
     page = study_html(study.build, result, grid, seat=layout.listening_seat(study.build))
     rows = session.out / "study.csv"
-    folder.write_lines(rows, table(folder, items))
+    write_lines(rows, table(folder, items))
     return result, (*write_all(session.out, {"study.html": page}), rows)
 
 
@@ -142,7 +142,7 @@ def retuned(folder: Path, progress: Progress, *, where: Where | None = None) -> 
         assert arrays is not None  # ``worked`` kept every one
         rows.append(Retuned(**json.loads(str(arrays["row"]))))
     page = folder / "studies" / "retune.json"
-    kept.write_lines(page, [json.dumps([asdict(row) for row in rows], indent=1, ensure_ascii=False)])
+    write_lines(page, [json.dumps([asdict(row) for row in rows], indent=1, ensure_ascii=False)])
     return tuple(rows), page
 
 

@@ -26,6 +26,7 @@ from sqlalchemy import Connection, Date, Table, insert, select, text
 from sqlalchemy.exc import SQLAlchemyError
 
 from cabinwright.errors import OutputError, PersonError
+from cabinwright.files import beside
 from cabinwright.shop.files import FileStore
 from cabinwright.shop.kinds import Exact, Moment, now
 from cabinwright.shop.migrate import standing, versions
@@ -63,7 +64,7 @@ def backed_up(store: Store, file: Path, progress: Progress = unwatched, *, check
 
     Raises ``OutputError`` where it cannot be written, ``PersonError`` where a file of the shop is lost.
     """
-    part = file.with_name(f".{file.name}.{os.getpid()}.part")
+    part = beside(file, "part")
     try:
         with part.open("wb") as raw:
             with zipfile.ZipFile(raw, "w", zipfile.ZIP_STORED, allowZip64=True) as archive:

@@ -8,7 +8,6 @@ true peak of any version would pass -1 dB below full scale. So nothing is ever t
 from __future__ import annotations
 
 import math
-import os
 import time
 from collections.abc import Callable, Iterable, Mapping
 from contextlib import ExitStack, suppress
@@ -21,7 +20,7 @@ import soundfile
 from numpy.typing import NDArray
 
 from cabinwright.errors import OutputError, RecordingError
-from cabinwright.files import put, told
+from cabinwright.files import beside, put, told
 from cabinwright.measure.listening.track import Track
 from cabinwright.physics.loudness import Meter
 from cabinwright.physics.partitioned import BLOCK, Convolver
@@ -63,8 +62,8 @@ class _Version:
         self.through = Convolver(responses)
         self.meter = Meter(sample_rate_hz=rate, channels=2)
         self.peak = TruePeak(sample_rate_hz=rate, channels=2)
-        self.raw = file.with_name(f".{file.name}.{os.getpid()}.raw")
-        self.fresh = file.with_name(f".{file.name}.{os.getpid()}.part")
+        self.raw = beside(file, "raw")
+        self.fresh = beside(file, "part")
         self.file = file
 
     def take(self, block: Real) -> bytes:
