@@ -7,7 +7,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from cabinwright.cli.terminal import Watched, say
+from cabinwright.cli.terminal import say, with_progress
 
 if TYPE_CHECKING:
     from cabinwright.measure.listening import Rendered
@@ -54,17 +54,18 @@ def _listen(options: argparse.Namespace) -> int:
     from cabinwright.session import Session
     from cabinwright.stages.voice.result import BASES
 
-    session, progress = Session.open(options.build), Watched()
-    made, stereo, paths = session.listen(
-        progress,
-        track=options.track,
-        seat=options.seat,
-        places=options.place,
-        form=options.form,
-        start_s=options.start,
-        length_s=options.length,
+    session = Session.open(options.build)
+    made, stereo, paths = with_progress(
+        lambda progress: session.listen(
+            progress,
+            track=options.track,
+            seat=options.seat,
+            places=options.place,
+            form=options.form,
+            start_s=options.start,
+            length_s=options.length,
+        )
     )
-    progress.done()
     say(f"{session.build.title}")
     say(f"  seat         {stereo.seat}: {BASES.get(stereo.basis, 'predicted by rays; the ears are a rigid sphere')}")
     _levels(made)

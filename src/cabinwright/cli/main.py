@@ -15,7 +15,7 @@ from cabinwright.cli.past import add_past
 from cabinwright.cli.record import add_record
 from cabinwright.cli.shop import add_shop
 from cabinwright.cli.studies import add_studies
-from cabinwright.cli.terminal import Interruptible, Watched, flush, hush, plain, say, tell
+from cabinwright.cli.terminal import Interruptible, flush, hush, plain, say, tell, with_progress
 from cabinwright.errors import PersonError
 
 if TYPE_CHECKING:
@@ -221,9 +221,8 @@ def _survey_sheet(options: argparse.Namespace) -> int:
 def _tune(options: argparse.Namespace) -> int:
     from cabinwright.session import Session
 
-    session, progress = Session.open(options.build), Watched()
-    result, recorded, paths = session.tune(progress)
-    progress.done()
+    session = Session.open(options.build)
+    result, recorded, paths = with_progress(session.tune)
     bad = [verdict for verdict in recorded.verdicts if not verdict.good]
     metrics = result.metrics
     sides = [name for name in result.sums if name != "everything"] or list(result.sums)
@@ -250,9 +249,8 @@ def _tune(options: argparse.Namespace) -> int:
 def _plan(options: argparse.Namespace) -> int:
     from cabinwright.session import Session
 
-    session, progress = Session.open(options.build), Watched()
-    results, paths = session.plan(progress)
-    progress.done()
+    session = Session.open(options.build)
+    results, paths = with_progress(session.plan)
     for stage, words in results.skipped.items():
         say(f"  {stage:<12} skipped: {words}")
     for findings in results.stopped.values():
@@ -285,9 +283,8 @@ def _signal_line(result: SignalResult) -> str:
 def _layout(options: argparse.Namespace) -> int:
     from cabinwright.session import Session
 
-    session, progress = Session.open(options.build), Watched()
-    result, paths = session.layout(progress)
-    progress.done()
+    session = Session.open(options.build)
+    result, paths = with_progress(session.layout)
     _print_findings(list(result.findings))
     for role in dict.fromkeys(row.role for row in result.ranking):
         rows = [row for row in result.ranking if row.role == role]
@@ -326,9 +323,10 @@ def _accept(options: argparse.Namespace) -> int:
 def _book(options: argparse.Namespace) -> int:
     from cabinwright.session import Session
 
-    session, progress = Session.open(options.build), Watched()
-    paths = session.book(progress, paper=options.paper.capitalize(), summary_only=options.summary)
-    progress.done()
+    session = Session.open(options.build)
+    paths = with_progress(
+        lambda progress: session.book(progress, paper=options.paper.capitalize(), summary_only=options.summary)
+    )
     for path in paths:
         say(f"wrote {path}")
     return 0
@@ -347,9 +345,8 @@ def _open(options: argparse.Namespace) -> int:
 def _verify(options: argparse.Namespace) -> int:
     from cabinwright.session import Session
 
-    session, progress = Session.open(options.build), Watched()
-    result, paths = session.verify(progress, settings_file=options.settings)
-    progress.done()
+    session = Session.open(options.build)
+    result, paths = with_progress(lambda progress: session.verify(progress, settings_file=options.settings))
     say(result.summary)
     _print_findings(list(result.findings))
     for path in paths:

@@ -6,7 +6,7 @@ import argparse
 from collections.abc import Callable
 from pathlib import Path
 
-from cabinwright.cli.terminal import Watched, say, tell
+from cabinwright.cli.terminal import say, tell, with_progress
 
 __all__ = ["add_past"]
 
@@ -70,9 +70,7 @@ def _history(options: argparse.Namespace) -> int:
 def _compare(options: argparse.Namespace) -> int:
     from cabinwright.desk.past import compare
 
-    progress = Watched()
-    found = compare(options.one, options.other, progress)
-    progress.done()
+    found = with_progress(lambda progress: compare(options.one, options.other, progress=progress))
     if options.json:
         _print(found.to_dict())
         return 0

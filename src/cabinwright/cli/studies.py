@@ -5,9 +5,13 @@ from __future__ import annotations
 import argparse
 from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from cabinwright.cli.terminal import Watched, say
+from cabinwright.cli.terminal import say, with_progress
 from cabinwright.errors import PersonError
+
+if TYPE_CHECKING:
+    from cabinwright.office.studies import Where
 
 __all__ = ["add_studies"]
 
@@ -56,7 +60,7 @@ def _study(options: argparse.Namespace) -> int:
     return _retune(options, where) if options.retune else _places(options, where)
 
 
-def _places(options: argparse.Namespace, where: object) -> int:
+def _places(options: argparse.Namespace, where: Where | None) -> int:
     from cabinwright.office.studies import study_places
     from cabinwright.stages.layout.wide import Grid
 
@@ -66,9 +70,11 @@ def _places(options: argparse.Namespace, where: object) -> int:
     if not 0.0 <= options.turn <= 90.0:
         raise PersonError(f"--turn: {options.turn:g} is not between 0 and 90 degrees.")
     grid = Grid(reach, step, options.turn, options.heads, options.draws)
-    progress = Watched()
-    result, paths = study_places(options.build, grid, progress, role=options.role, size=options.batch, where=where)  # type: ignore[arg-type]
-    progress.done()
+    result, paths = with_progress(
+        lambda progress: study_places(
+            options.build, grid, role=options.role, size=options.batch, where=where, progress=progress
+        )
+    )
     for choice in result.choices:
         x, y, z = choice.position_m
         gain = "" if choice.stated_db is None else f", {choice.mean_db - choice.stated_db:+.1f} dB over as stated"
@@ -79,12 +85,10 @@ def _places(options: argparse.Namespace, where: object) -> int:
     return 0
 
 
-def _retune(options: argparse.Namespace, where: object) -> int:
+def _retune(options: argparse.Namespace, where: Where | None) -> int:
     from cabinwright.office.studies import retuned
 
-    progress = Watched()
-    rows, path = retuned(options.build, progress, where=where)  # type: ignore[arg-type]
-    progress.done()
+    rows, path = with_progress(lambda progress: retuned(options.build, where=where, progress=progress))
     for row in rows:
         if row.refused:
             say(f"  {row.build}: no settings: {row.refused.splitlines()[0]}")

@@ -11,13 +11,16 @@ import signal
 import sys
 import threading
 import time
+from collections.abc import Callable
 from contextlib import suppress
 from types import FrameType
-from typing import TextIO
+from typing import TextIO, TypeVar
 
 from cabinwright.errors import OutputError
 
-__all__ = ["Interruptible", "Watched", "flush", "hush", "plain", "rewrite", "say", "tell"]
+__all__ = ["Interruptible", "Watched", "flush", "hush", "plain", "rewrite", "say", "tell", "with_progress"]
+
+Answer = TypeVar("Answer")
 
 AGAIN_S = 1.0  #: a second Ctrl-C so soon is the same wish
 
@@ -132,3 +135,11 @@ class Watched:
         """Clear the line."""
         if self._live:
             rewrite("")
+
+
+def with_progress(work: Callable[[Watched], Answer]) -> Answer:
+    """What ``work`` gives, its progress shown meanwhile."""
+    progress = Watched()
+    answer = work(progress)
+    progress.done()
+    return answer

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from cabinwright.cli.shop.command import Command, an_amount, argument, count_of, option
 from cabinwright.cli.shop.jobs import JOB
-from cabinwright.cli.terminal import Watched
+from cabinwright.cli.terminal import with_progress
 
 if TYPE_CHECKING:
     from cabinwright.shop.store import Store
@@ -24,9 +24,7 @@ def _today(store: Store, options: argparse.Namespace) -> Any:
 def _plan(store: Store, options: argparse.Namespace) -> Any:
     from cabinwright.office.bench import plan_tasks
 
-    progress = Watched()
-    rows = plan_tasks(store, options.job, by=options.by, progress=progress)
-    progress.done()
+    rows = with_progress(lambda progress: plan_tasks(store, options.job, by=options.by, progress=progress))
     return [row.to_dict() for row in rows]
 
 
@@ -84,9 +82,7 @@ def _missing(store: Store, options: argparse.Namespace) -> Any:
 def _sheet(store: Store, options: argparse.Namespace) -> Any:
     from cabinwright.office.bench import sheet
 
-    progress = Watched()
-    rows = sheet(store, options.job, progress=progress)
-    progress.done()
+    rows = with_progress(lambda progress: sheet(store, options.job, progress=progress))
     return [row.to_dict() for row in rows]
 
 
@@ -99,9 +95,7 @@ def _read(store: Store, options: argparse.Namespace) -> Any:
 def _closing(store: Store, options: argparse.Namespace) -> Any:
     from cabinwright.office.bench import closing
 
-    progress = Watched()
-    found = closing(store, options.job, progress=progress)
-    progress.done()
+    found = with_progress(lambda progress: closing(store, options.job, progress=progress))
     return found.to_dict()
 
 

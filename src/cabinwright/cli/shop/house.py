@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from cabinwright.cli.shop.command import Command, a_day, an_amount, argument, option
-from cabinwright.cli.terminal import Watched
+from cabinwright.cli.terminal import with_progress
 
 if TYPE_CHECKING:
     from cabinwright.shop.store import Store
@@ -73,9 +73,7 @@ def _trail(store: Store, options: argparse.Namespace) -> Any:
 def _backup(store: Store, options: argparse.Namespace) -> Any:
     from cabinwright.shop.backup import backed_up
 
-    progress = Watched()
-    kept = backed_up(store, options.file, progress)
-    progress.done()
+    kept = with_progress(lambda progress: backed_up(store, options.file, progress=progress))
     return {
         "file": str(options.file),
         "rows": sum(kept.rows.values()),
@@ -87,9 +85,7 @@ def _backup(store: Store, options: argparse.Namespace) -> Any:
 def _restore(store: Store, options: argparse.Namespace) -> Any:
     from cabinwright.shop.backup import restored
 
-    progress = Watched()
-    kept = restored(store, options.file, progress)
-    progress.done()
+    kept = with_progress(lambda progress: restored(store, options.file, progress=progress))
     return {"made_at": kept.at, "rows": sum(kept.rows.values()), "files": kept.files}
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from cabinwright.cli.shop.command import Command, a_day, argument, content_of, count_of, listing, option, row_of
-from cabinwright.cli.terminal import Watched
+from cabinwright.cli.terminal import with_progress
 from cabinwright.errors import PersonError
 
 if TYPE_CHECKING:
@@ -149,18 +149,22 @@ def _page(store: Store, options: argparse.Namespace) -> Any:
 def _book(store: Store, options: argparse.Namespace) -> Any:
     from cabinwright.office.showcase import book
 
-    progress = Watched()
-    written = book(store, options.job, paper="Letter" if options.paper == "letter" else "A4", progress=progress)
-    progress.done()
+    written = with_progress(
+        lambda progress: book(
+            store, options.job, paper="Letter" if options.paper == "letter" else "A4", progress=progress
+        )
+    )
     return "\n".join(f"wrote {path}" for path in written)
 
 
 def _verified(store: Store, options: argparse.Namespace) -> Any:
     from cabinwright.office.returns import keep_verification
 
-    progress = Watched()
-    kept = keep_verification(store, options.job, by=options.by, settings_file=options.settings, progress=progress)
-    progress.done()
+    kept = with_progress(
+        lambda progress: keep_verification(
+            store, options.job, by=options.by, settings_file=options.settings, progress=progress
+        )
+    )
     return kept.to_dict()
 
 
@@ -173,9 +177,7 @@ def _come_back(store: Store, options: argparse.Namespace) -> Any:
 def _looked_back(store: Store, options: argparse.Namespace) -> Any:
     from cabinwright.office.returns import looked_back
 
-    progress = Watched()
-    found = looked_back(store, options.job, progress=progress)
-    progress.done()
+    found = with_progress(lambda progress: looked_back(store, options.job, progress=progress))
     return found.to_dict()
 
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from cabinwright.cli.shop.command import Command, a_day, an_amount, argument, count_of, option
 from cabinwright.cli.shop.jobs import JOB
-from cabinwright.cli.terminal import Watched
+from cabinwright.cli.terminal import with_progress
 from cabinwright.errors import PersonError
 
 if TYPE_CHECKING:
@@ -35,29 +35,26 @@ def _hours(words: list[str]) -> dict[str, Decimal]:
     return {name: read_amount(value, what=name) for name, value in _pairs(words, "KIND=HOURS").items()}
 
 
+def _terms(options: argparse.Namespace) -> dict[str, Any]:
+    """What a proposal and a change of one both take."""
+    return {"by": options.by, "valid_until": options.until, "hours": _hours(options.hours), "note": options.note}
+
+
 def _draw_up(store: Store, options: argparse.Namespace) -> Any:
     from cabinwright.office.offers import draw_up
 
     sources = {name: Path(value) for name, value in _pairs(options.variant, "NAME=BUILD").items()}
-    progress = Watched()
-    made = draw_up(
-        store, options.job, sources, by=options.by, valid_until=options.until, hours=_hours(options.hours),
-        note=options.note, progress=progress,
-    )  # fmt: skip
-    progress.done()
-    return made.to_dict()
+    return with_progress(
+        lambda progress: draw_up(store, options.job, sources, **_terms(options), progress=progress)
+    ).to_dict()
 
 
 def _change(store: Store, options: argparse.Namespace) -> Any:
     from cabinwright.office.offers import change_offer
 
-    progress = Watched()
-    made = change_offer(
-        store, options.offer, options.build, by=options.by, valid_until=options.until, hours=_hours(options.hours),
-        note=options.note, progress=progress,
-    )  # fmt: skip
-    progress.done()
-    return made.to_dict()
+    return with_progress(
+        lambda progress: change_offer(store, options.offer, options.build, **_terms(options), progress=progress)
+    ).to_dict()
 
 
 def _list(store: Store, options: argparse.Namespace) -> Any:
