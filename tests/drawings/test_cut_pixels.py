@@ -198,8 +198,7 @@ def on_sheet(result: WorkshopResult, number: int) -> Shapes:
 def test_every_file_of_the_demo_cuts_what_was_meant(kind: str) -> None:
     result, files = demo()
     some = [item for item in planned_files(result) if item.kind == kind]
-    assert len(some) > 10
-    some = some[kind == "svg" :: 2]  # each part and sheet in one of both kinds
+    assert len(some) > 5
     off = {}
     for item in some:
         shapes = intended(result.parts[item.part]) if item.part is not None else on_sheet(result, item.sheet or 0)

@@ -42,7 +42,7 @@ def brute_web(field: Field) -> float:
     return float(np.min(web[~np.eye(len(web), dtype=bool)]))
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(
     rows=st.sampled_from(["hexagonal", "concentric"]),
     focus=st.sampled_from([0.25 + 0.15j, -0.1 + 0.4j, CURVE]),

@@ -146,7 +146,7 @@ def test_a_board_too_thin_for_dowels_is_refused() -> None:
     assert all("workshop.dowel_thin" in part.stopped for part in boards)
 
 
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(
     wide=st.floats(0.32, 0.9),
     deep=st.floats(0.32, 0.9),
