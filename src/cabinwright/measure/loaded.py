@@ -25,7 +25,7 @@ def read_settings_file(path: Path) -> Settings:
         data = json.loads(content.decode("utf-8"))
     except FileNotFoundError:
         raise PersonError(
-            f'{path}: not found. Run "cabinwright tune" first: it writes what is verified here.'
+            f'{path}: not found. Run "cabinwright tune" first, or the tune on its page: it writes these settings.'
         ) from None
     except OSError as error:
         raise PersonError(f"{path}: cannot be read: {error.strerror}. Check that you may read it.") from error

@@ -67,6 +67,8 @@ def draw_up(
     """
     if not 1 <= len(sources) <= rows.MOST_VARIANTS:
         raise PersonError(f"A proposal has one to {rows.MOST_VARIANTS} variants, got {len(sources)}.")
+    with store.read() as work:
+        found_row(work, Job, job_id)  # before the builds are worked out, which takes its time
     found = {name: worked_out(path, progress) for name, path in sources.items()}
     first = next(iter(found.values()))
     until = valid_until or rows.today() + timedelta(days=VALID_DAYS)
@@ -97,6 +99,14 @@ def _keep_state(work: Work, job_id: int, item: Worked, why: str) -> None:
         work.flush()
 
 
+def _signed(work: Work, offer_id: int) -> Offer:
+    """An accepted proposal, no change of one. Raises ``RefusedError``."""
+    base = found_row(work, Offer, offer_id)
+    if base.state != "accepted" or base.changes_id is not None:
+        raise RefusedError(f"{base.number} is no accepted proposal; only that can be changed. Draw up a proposal.")
+    return base
+
+
 def change_offer(
     store: Store,
     accepted_id: int,
@@ -113,13 +123,13 @@ def change_offer(
     Work counts as changed only where ``hours`` say so: the agreed hours stand, whatever other jobs took meanwhile.
     Raises ``RefusedError`` where nothing was accepted or nothing differs.
     """
+    with store.read() as work:
+        _signed(work, accepted_id)
     found = worked_out(source, progress)
     until = valid_until or rows.today() + timedelta(days=VALID_DAYS)
 
     def make(work: Work) -> int:
-        base = found_row(work, Offer, accepted_id)
-        if base.state != "accepted" or base.changes_id is not None:
-            raise RefusedError(f"{base.number} is no accepted proposal; only that can be changed. Draw up a proposal.")
+        base = _signed(work, accepted_id)
         offers, agreed_now = rows.agreed_lines(work, base.job_id)
         stand = {line.text: line.quantity for line in agreed_now if line.kind == "labour"}
         lines, said = priced(work, found, {**stand, **(hours or {})})
