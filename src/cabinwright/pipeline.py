@@ -172,7 +172,7 @@ class Line:
     @cached_property
     def power(self) -> PowerResult | None:
         """The electrical system."""
-        return self._answer("power", power.run, self.build)
+        return self._answer("power", power.run, self.there)
 
     @cached_property
     def tuning(self) -> TuningResult | None:

@@ -10,11 +10,24 @@ from pydantic import Field, model_validator
 from cabinwright.build.base import Hertz, Model, Sigma, require
 from cabinwright.build.fields import Direction, Name, Number, OrName, Quantity, RelativePath, Role, Side, Spot
 
-__all__ = ["MATERIALS", "Cabin", "KeepOut", "LayoutWishes", "Material", "Pillar", "Place", "Surface", "Weights"]
+__all__ = [
+    "AIRBAGS",
+    "MATERIALS",
+    "Cabin",
+    "KeepOut",
+    "LayoutWishes",
+    "Material",
+    "Pillar",
+    "Place",
+    "Surface",
+    "Weights",
+]
 
 MATERIALS = ("glass", "carpet", "leather", "cloth seat", "headliner", "plastic", "trim", "metal", "wood")
 """Words that a surface's material may be without a [[cabin.materials]] of its own."""
 
+AIRBAGS = ("airbag", "airbag path")
+"""Kinds of volume in whose way nobody may allow anything."""
 Spots = Annotated[tuple[Spot, ...], Field(strict=False, min_length=3, max_length=64)]
 Corners = Annotated[tuple[Spot, ...], Field(strict=False, min_length=4, max_length=64)]
 Share = Annotated[Number, Field(ge=0.0, le=1.0)]

@@ -24,7 +24,7 @@ from cabinwright.build.electrical_fields import (
     Volts,
     two_ends,
 )
-from cabinwright.build.fields import Name, Number, Quantity
+from cabinwright.build.fields import Name, Number, Point, Quantity
 from cabinwright.build.loads import Amplifier, Driver, Inrush, Load, SignalCable, Strip
 from cabinwright.units import Gauge
 
@@ -164,6 +164,8 @@ class Wire(Model):
     """Terminal at the `to` end."""
     allowance_m: Annotated[float, Quantity("m", ge=0.0, le=20.0)] | None = None
     """Cut longer by this, both ends together: bends, service loop, stripping; absent: a tenth of it and 30 cm."""
+    route_m: Annotated[tuple[Point, ...], Field(strict=False, min_length=2, max_length=100)] | None = None
+    """Points that it passes, in order, in the car's axes: drawn, and held against its length and what must stay free."""
 
     @model_validator(mode="after")
     def _ends(self) -> Self:

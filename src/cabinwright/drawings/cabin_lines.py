@@ -29,7 +29,7 @@ SEAT_M = ((0.16, -0.02), (0.0, -0.66), (-0.48, -0.58))
 
 
 def cabin_lines(build: Build) -> dict[str, Lines]:
-    """Edges of a located build: surfaces, glass, pillars, volumes to keep free, head boxes, seats."""
+    """Edges of a located build: surfaces, glass, pillars, volumes to keep free, head boxes, seats, wires whose way is told."""
     cabin = build.cabin
     surfaces = cabin.surfaces if cabin else ()
     return {
@@ -38,6 +38,7 @@ def cabin_lines(build: Build) -> dict[str, Lines]:
         "pillars": [line for item in (cabin.pillars if cabin else ()) for line in _hull(item.corners_m)],
         "keep free": [line for item in (cabin.keep_outs if cabin else ()) for line in _hull(item.corners_m)],
         "heads": [line for seat in build.seats for line in _around(seat.head_m, seat.head_box_m)],
+        "wires": [line for wire in build.wires for line in _way([[*point] for point in wire.route_m or ()])],
         "seats": [line for seat in build.seats for line in _seat(seat.head_m)],
     }
 

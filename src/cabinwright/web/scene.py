@@ -37,6 +37,7 @@ LAYERS: Mapping[str, tuple[str, float, float, str]] = {
     "heads": (HEAD, 0.8, 0.002, _("Seats and heads")),
     "aims": (PLACE, 1.0, 0.005, _("Places")),
     "boxes": ("#5b3b8a", 1.0, 0.003, _("Boxes")),
+    "wires": ("#8a1c5c", 1.0, 0.006, _("Wires")),
     "direct": (CHOSEN, 1.0, 0.005, _("Paths of sound")),
     "reflections": ("#a8761a", 1.0, 0.0035, _("Paths of sound")),
     "keep free": ("#9c1c1c", 1.0, 0.004, _("Keep free")),

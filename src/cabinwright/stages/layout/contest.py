@@ -7,9 +7,10 @@ from collections.abc import Iterator, Mapping, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from cabinwright.build.cabin import AIRBAGS
 from cabinwright.build.document import Build
 from cabinwright.physics.convex import clearance_m
-from cabinwright.stages.layout.keep_outs import AIRBAGS, SURE, Clearance
+from cabinwright.stages.layout.keep_outs import SURE, Clearance
 from cabinwright.stages.layout.ranking import Choice, beaten, choices_of, criteria_of, dominates, score_all
 from cabinwright.stages.layout.reasons import reasons_for
 from cabinwright.stages.layout.result import Pair, PlaceResult, Ranked

@@ -13,16 +13,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from cabinwright.build.cabin import KeepOut, Place
+from cabinwright.build.cabin import AIRBAGS, KeepOut, Place
 from cabinwright.build.document import Build
 from cabinwright.findings import Finding, finding
 from cabinwright.physics.convex import clearance_m, disc, is_flat
 from cabinwright.stages.layout.pose import aim_of, normal_of, radius_of
 
-__all__ = ["AIRBAGS", "Clearance", "clearances", "keep_out_findings", "pod_radius_of"]
+__all__ = ["Clearance", "clearances", "keep_out_findings", "pod_radius_of"]
 
 Real = NDArray[np.float64]
-AIRBAGS = ("airbag", "airbag path")
 POD_WALL_M = 0.015  #: a pod is wider than its cone by this much, as the build's reference says
 SURE = 3.0  #: standard deviations of mounting that an airbag's way is kept free of
 NEAR_M = 0.05  #: closer than this to an airbag's way is worth a look at the maker's data; common practice

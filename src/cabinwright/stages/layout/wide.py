@@ -16,7 +16,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from cabinwright.build.cabin import Place
+from cabinwright.build.cabin import AIRBAGS, Place
 from cabinwright.build.document import Build
 from cabinwright.errors import RefusedError
 from cabinwright.physics.directivity import Polar
@@ -32,7 +32,7 @@ from cabinwright.stages.layout.errors import (
     loss_db,
 )
 from cabinwright.stages.layout.heard import Source, bands_of
-from cabinwright.stages.layout.keep_outs import AIRBAGS, SURE, clearances
+from cabinwright.stages.layout.keep_outs import SURE, clearances
 from cabinwright.stages.layout.pose import aim_of, normal_of, radius_of
 from cabinwright.stages.layout.room import Room, box_points, listening_seat, make_room
 from cabinwright.tables import OCTAVES_HZ

@@ -16,6 +16,7 @@ from cabinwright.stages.power.guards import turn_on_edges
 from cabinwright.stages.power.network import Network
 from cabinwright.stages.power.protection import protection
 from cabinwright.stages.power.result import PowerResult
+from cabinwright.stages.power.routes import routes
 from cabinwright.stages.power.sizing import Sized
 from cabinwright.stages.power.solved import AVERAGE
 from cabinwright.stages.power.states import States, words
@@ -42,6 +43,7 @@ def remarks(build: Build, sized: Sized, result: PowerResult, shorts: list[Chafe 
         *_shape(build, sized, result.states),
         *protection(build, sized, result, shorts),
         *extras(build, result),
+        *routes(build),
         *([] if shorted else [*_voltages(build, sized, result), *_supply(sized, result)]),
         *_faults(result),
         finding("power.care", where="supply"),

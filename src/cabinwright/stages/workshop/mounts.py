@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from shapely import Point as At
 from shapely import Polygon
 
-from cabinwright.build.cabin import Place
+from cabinwright.build.cabin import AIRBAGS, Place
 from cabinwright.build.document import Build
 from cabinwright.build.loudspeaker import SpeakerModel
 from cabinwright.build.mounts import Mount, Pod, Ring
@@ -25,7 +25,7 @@ from cabinwright.physics.cavity.triangles import newell_normal
 from cabinwright.physics.convex import clearance_m
 from cabinwright.physics.solid import Bore
 from cabinwright.physics.wedge import Wedge
-from cabinwright.stages.layout.keep_outs import AIRBAGS, SURE, clearances
+from cabinwright.stages.layout.keep_outs import SURE, clearances
 from cabinwright.stages.layout.pose import aim_of, surface_under
 from cabinwright.stages.layout.result import LayoutResult
 from cabinwright.stages.workshop.mount_result import MountResult
