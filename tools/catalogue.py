@@ -1,4 +1,4 @@
-"""Every text of the screen, for translators, into ``translations/cabinwright.pot`` (not in git: it follows from the source).
+"""Every text of the screen, of findings and of fields' help, for translators, into ``translations/cabinwright.pot`` (not in git).
 
     .venv/bin/python tools/catalogue.py
 
@@ -18,6 +18,9 @@ from babel.messages.catalog import Catalog
 from babel.messages.extract import extract_from_dir
 from babel.messages.pofile import write_po
 
+from cabinwright.build.reference import helps
+from cabinwright.findings import catalogue as findings
+
 ROOT = Path(__file__).resolve().parents[1]
 WEB = ROOT / "src" / "cabinwright" / "web"
 OUT = ROOT / "translations" / "cabinwright.pot"
@@ -32,6 +35,11 @@ def catalogue() -> bytes:
     methods = [("**.py", "python")]
     for file, _line, message, comments, context in extract_from_dir(WEB, method_map=methods, keywords=KEYWORDS):
         made.add(message, locations=[(Path(file).as_posix(), 0)], auto_comments=comments, context=context)
+    for code, rule in findings().items():
+        for part in ("message", "remedy"):
+            made.add(rule[part], locations=[(code, 0)], flags=("python-brace-format",))
+    for key, words in helps():
+        made.add(words, locations=[(f"build.toml: {key}", 0)])
     out = io.BytesIO()
     write_po(out, made, width=120, sort_output=True, include_lineno=False)
     return out.getvalue()

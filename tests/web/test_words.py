@@ -15,9 +15,11 @@ import pytest
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po
 
+from cabinwright.findings import catalogue
 from cabinwright.web.serve import PAGES
 
 ROOT = Path(__file__).parents[2]
+REFERENCE = (ROOT / "docs" / "build_reference.md").read_text(encoding="utf-8")
 WEB = ROOT / "src" / "cabinwright" / "web"
 WORDS_AT = {"text": 1, "button": 0, "link": 0, "choice": 0, "say": 0, "warn": 0}
 WORD = re.compile(r"[a-z]{3}|[A-Z][a-z]")  # not SVG, PNG, dB, mm
@@ -38,6 +40,9 @@ def test_every_page_is_in_the_template(template: bytes) -> None:
     for page in PAGES:
         assert {page.name, page.question} <= ids
     assert ("take missing.", "takes missing.") in ids
+    assert {rule[part] for rule in catalogue().values() for part in ("message", "remedy")} <= ids
+    helped = {line.rsplit(" | ", 1)[1].removesuffix(" |") for line in REFERENCE.splitlines() if line.startswith("| `")}
+    assert helped - {"meaning"} <= ids
 
 
 def bare(tree: ast.AST) -> Iterator[tuple[int, str]]:
@@ -87,7 +92,13 @@ def test_a_translation_is_used(tmp_path: Path, template: bytes) -> None:
         "import gettext, sys; old = gettext.translation\n"
         f"gettext.translation = lambda name, *_a, **_k: old(name, {str(tmp_path)!r}, languages=['de'])\n"
         "from cabinwright.web.words import _, counted\nfrom cabinwright.web.pages import overview\n"
-        "print(_('Undo'), counted(2, 'take missing.', 'takes missing.'), overview.PAGE.question)"
+        "print(_('Undo'), counted(2, 'take missing.', 'takes missing.'), overview.PAGE.question)\n"
+        "from cabinwright.findings import finding\nfrom cabinwright.web.words import message\n"
+        "print(message(finding('power.wire_short', where='feed', value=2, limit=3, unit='m')))"
     )
     told = subprocess.run([sys.executable, "-c", code], capture_output=True, encoding="utf-8", check=True)
     assert told.stdout.split("\n")[0] == "<Undo> 2 Dinge <What stops me today?>"
+    assert (
+        told.stdout.split("\n")[1]
+        == "<wire “feed”: 2 m long, and the points that it passes are 3 m apart, one after another>"
+    )

@@ -18,7 +18,7 @@ from cabinwright.build.document import Build
 from cabinwright.build.fields import OrName
 from cabinwright.build.shape import is_list, keys_of, marker_in, nested_model
 
-__all__ = ["main", "reference_markdown", "schema_json"]
+__all__ = ["helps", "main", "reference_markdown", "schema_json"]
 
 _INTRODUCTION = """\
 # Reference of build.toml
@@ -64,6 +64,14 @@ def reference_markdown() -> str:
             text = f"{about} {text}"
         parts.append(f"## {title}\n\n{text}\n{notes}\n{head}" + "".join(f"{row}\n" for row in rows))
     return "\n".join(parts)
+
+
+def helps() -> Iterator[tuple[str, str]]:
+    """Every key with its table, and what is said of it: ``("[[seats]] head_m", "...")``."""
+    for header, model, _about in _tables(Build, ""):
+        for key, field in keys_of(model).items():
+            if field.description:
+                yield f"{header} {key}".strip(), " ".join(field.description.split())
 
 
 def _is_table(field: FieldInfo) -> bool:

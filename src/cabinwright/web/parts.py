@@ -12,7 +12,7 @@ from nicegui.elements.mixins.text_element import TextElement
 
 from cabinwright.findings import Finding
 from cabinwright.history.design import Difference
-from cabinwright.web.words import _
+from cabinwright.web.words import _, message, remedy
 
 __all__ = ["MARKS", "box", "button", "choice", "finding_list", "html", "link", "sides", "table", "text"]
 
@@ -88,9 +88,9 @@ def finding_list(findings: Iterable[Finding], to: Callable[[Finding], str | None
             with box("li", f"finding {item.severity}"):
                 text("strong", f"{MARKS[item.severity]} {NAMES[item.severity]}", "severity")
                 text("span", item.where, "where")
-                text("p", item.message)
+                text("p", message(item))
                 if item.remedy:
-                    text("p", item.remedy, "remedy")
+                    text("p", remedy(item), "remedy")
                 place = to(item)
                 if place:
                     link(_("Change it"), place, "act").props["aria-label"] = f"{_('Change it')}: {item.where}"

@@ -82,7 +82,7 @@ def field_editor(view: View, item: FieldView) -> None:
         name = f"field-{item.path}"
         if item.kind in NESTED:
             link(item.label, field_address(item.path), "act")
-            text("p", item.help, "help")
+            text("p", item.help and _(item.help), "help")
             return
         unit = f" ({item.unit})" if item.unit else ""
         text("label", f"{item.label}{unit}").props["for"] = name
@@ -113,7 +113,7 @@ def field_editor(view: View, item: FieldView) -> None:
             made.update()
 
         made.on("change", lambda event: changed(event.args), js_handler="(e) => emit(e.target.value)")
-        text("p", " ".join(filter(None, (_limits(item), item.help))), "help").props["id"] = f"{name}-help"
+        text("p", " ".join(filter(None, (_limits(item), item.help and _(item.help)))), "help").props["id"] = f"{name}-help"
         finding_list(item.findings)
 
 

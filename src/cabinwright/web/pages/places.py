@@ -24,7 +24,7 @@ from cabinwright.web.pages.fields import field_editor
 from cabinwright.web.paper import paper
 from cabinwright.web.parts import box, button, choice, finding_list, html, link, table, text
 from cabinwright.web.scene import AIM, CabinScene
-from cabinwright.web.words import _
+from cabinwright.web.words import _, message
 
 __all__ = ["PAGE"]
 
@@ -276,7 +276,7 @@ class _Places:
         finding_list(item for item in did.gained if item.severity != "note")
         gone = [item for item in did.lost if item.severity != "note"]
         if gone:
-            text("p", _("No longer: ") + "; ".join(item.message for item in gone))
+            text("p", _("No longer: ") + "; ".join(message(item) for item in gone))
         said = {True: _("▲ better"), False: _("▼ worse"), None: _("= same")}
         rows = [(item.name, item.before, item.after, said[item.better]) for item in did.figures]
         with box("div", "figures"):
