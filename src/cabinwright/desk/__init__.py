@@ -53,7 +53,7 @@ goes through. One desk a folder in a process: every tab shares it.
 from cabinwright.desk.changes import Change, Clash
 from cabinwright.desk.desk import Desk
 from cabinwright.desk.forms import FieldView
-from cabinwright.desk.jobs import Job
+from cabinwright.desk.jobs import Job, Work
 from cabinwright.desk.recorder import Recorder
 
-__all__ = ["Change", "Clash", "Desk", "FieldView", "Job", "Recorder"]
+__all__ = ["Change", "Clash", "Desk", "FieldView", "Job", "Recorder", "Work"]

@@ -4,35 +4,37 @@ from __future__ import annotations
 
 import multiprocessing
 import threading
+from collections.abc import Callable
+from functools import partial
 from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Any
 
 from cabinwright.errors import CabinwrightError, RefusedError
 
-__all__ = ["Job"]
+__all__ = ["Job", "Work"]
 
+Progress = Callable[[str, float], None]
 KINDS = ("tune", "plan", "layout", "book", "verify", "listen", "compare")
 WRITING = ("writing", "drawing", "writing the book")  #: from here on a job is done in a moment, and is let finish
 PATIENCE_S = 5.0
 _SPAWN = multiprocessing.get_context("spawn")  # the same on every system
 
 
-class Job:
-    """One command that runs beside the desk, on the build as it stands in its file now."""
+class Work:
+    """Something that takes long, in a process of its own: ``make`` is given a progress to tell, which raises once it is cancelled.
 
-    def __init__(self, kind: str, path: Path, options: dict[str, Any]) -> None:
-        if kind not in KINDS:
-            raise RefusedError(f"{kind}: no such work. Choose {', '.join(KINDS)}.")
-        self.kind = kind
+    ``make`` has to be a function of a module, or a ``functools.partial`` of one: it is sent to the other process.
+    """
+
+    def __init__(self, make: Callable[[Progress], Any]) -> None:
         self.progress: tuple[str, float] = ("starting", 0.0)
         self.state = "running"
-        self.answer: tuple[Path, ...] = ()
-        self.told: Any = None  #: what there is to say instead of files
+        self.told: Any = None  #: what ``make`` gave
         self.error = ""
         self._wish = _SPAWN.Event()
         ours, theirs = _SPAWN.Pipe(duplex=False)
-        self._process = _SPAWN.Process(target=_work, args=(kind, path, options, theirs, self._wish), daemon=True)
+        self._process = _SPAWN.Process(target=_work, args=(make, theirs, self._wish), daemon=True)
         self._process.start()
         theirs.close()
         self._listener = threading.Thread(target=self._listen, args=(ours,), daemon=True)
@@ -63,7 +65,7 @@ class Job:
                 else:
                     state, words = kind, ""
                     if kind == "done":
-                        self.answer, self.told = tuple(Path(path) for path in told[0]), told[1]
+                        self.told = told[0]
                     elif kind == "failed":
                         words = str(told[0])
         except (EOFError, OSError):
@@ -75,13 +77,36 @@ class Job:
         self.state = state
 
 
-def _work(kind: str, path: Path, options: dict[str, Any], messages: Connection, wish: Any) -> None:
+class Job(Work):
+    """One command that runs beside the desk, on the build as it stands in its file now."""
+
+    def __init__(self, kind: str, path: Path, options: dict[str, Any]) -> None:
+        if kind not in KINDS:
+            raise RefusedError(f"{kind}: no such work. Choose {', '.join(KINDS)}.")
+        self.kind = kind
+        super().__init__(partial(_command, kind, path, options))
+
+    @property
+    def answer(self) -> tuple[Path, ...]:
+        """The files that were written."""
+        return tuple(self.told) if self.state == "done" and self.kind != "compare" else ()
+
+
+def _command(kind: str, path: Path, options: dict[str, Any], progress: Progress) -> Any:
+    from cabinwright.desk.past import compare
+    from cabinwright.session import Session
+
+    if kind == "compare":
+        return compare(f"{path}@{options['number']}", str(path), progress).result
+    answer: Any = getattr(Session.open(path), kind)(progress, **options)
+    return tuple(answer if kind == "book" else answer[-1])
+
+
+def _work(make: Callable[[Progress], Any], messages: Connection, wish: Any) -> None:
     """What runs in the other process."""
     import warnings
 
     warnings.simplefilter("ignore")  # nobody reads this process's own words
-    from cabinwright.desk.past import compare
-    from cabinwright.session import Session
 
     def progress(what: str, share: float) -> None:
         if wish.is_set():
@@ -89,13 +114,7 @@ def _work(kind: str, path: Path, options: dict[str, Any], messages: Connection, 
         messages.send(("progress", what, share))
 
     try:
-        if kind == "compare":
-            told = compare(f"{path}@{options['number']}", str(path), progress).result
-            messages.send(("done", [], told))
-            return
-        answer: Any = getattr(Session.open(path), kind)(progress, **options)
-        paths = answer if kind == "book" else answer[-1]
-        messages.send(("done", [str(item) for item in paths], None))
+        messages.send(("done", make(progress)))
     except KeyboardInterrupt:
         messages.send(("cancelled",))
     except CabinwrightError as error:
