@@ -9,9 +9,21 @@ from sqlalchemy import select
 
 from cabinwright.errors import PersonError
 from cabinwright.shop import access
-from cabinwright.shop.access import Attempts, Person, add_user, admitted, known, let_go, refuse_unless, seen_by
+from cabinwright.shop.access import (
+    Attempts,
+    Person,
+    add_user,
+    admitted,
+    job_for,
+    known,
+    let_go,
+    refuse_unless,
+    seen_by,
+)
 from cabinwright.shop.rows import Login, Trace, User
 from cabinwright.shop.store import Store
+from cabinwright.shop.trail import Work
+from shop import invented
 
 WORDS = "kick panels of felt"
 
@@ -33,7 +45,7 @@ def test_who_knows_the_password_is_known_for_a_while(store: Store, monkeypatch: 
 
 
 def test_wrong_or_gone_is_not_admitted(store: Store) -> None:
-    user = store.change(lambda work: add_user(work, name="Jo", role="guest", password=WORDS), by="owner")
+    user = store.change(lambda work: add_user(work, name="Jo", role="bench", password=WORDS), by="owner")
     mark = (
         store.change(lambda work: admitted(work, name="Jo", password=WORDS), by="Jo") or pytest.fail("not admitted")
     )[1]
@@ -83,13 +95,49 @@ def test_a_bench_is_never_given_costs() -> None:
 
 
 def test_roles(store: Store) -> None:
-    for role, may in (("owner", {"read", "work", "price", "erase"}), ("bench", {"read", "work"}), ("guest", {"read"})):
-        for what in ("read", "work", "price", "erase"):
+    for role, may in (
+        ("owner", {"look", "read", "work", "price", "erase"}),
+        ("bench", {"look", "read", "work"}),
+        ("guest", {"look"}),
+    ):
+        for what in ("look", "read", "work", "price", "erase"):
             if what in may:
                 refuse_unless(Person("x", role), what)
             else:
                 with pytest.raises(PersonError, match="may not do this"):
                     refuse_unless(Person("x", role), what)
+
+
+def test_a_guest_sees_the_jobs_of_one_customer_and_learns_nothing_of_others(store: Store) -> None:
+    def make(work: Work) -> tuple[int, int, int]:
+        own, other = invented.job(work), invented.job(work, name="Jonas Invented")
+        guest = add_user(work, name="Mara", role="guest", password=WORDS, customer_id=own.car.customer_id)
+        return own.id, other.id, guest.id
+
+    own, other, guest = store.change(make, by="owner")
+    found = store.change(lambda work: admitted(work, name="mara", password=WORDS), by="login")
+    assert found is not None
+    with store.read() as work:
+        person = known(work, found[1])
+        assert person == found[0] and person.user_id == guest
+        assert job_for(work, person, own).id == own
+        told = []
+        for number in (other, other + 1000):
+            with pytest.raises(PersonError) as refused:
+                job_for(work, person, number)
+            told.append(str(refused.value).replace(str(number), "N"))
+        assert told[0] == told[1]  # another's job and none at all are answered alike
+        assert job_for(work, Person("Ute", "bench"), other).id == other
+        with pytest.raises(PersonError, match="no job"):
+            job_for(work, Person("Old", "guest"), own)  # whose they are was never said
+    for role, whose in (("guest", None), ("bench", 1)):
+        with pytest.raises(PersonError, match="needs a customer"):
+            store.change(
+                lambda work, r=role, w=whose: add_user(work, name="x", role=r, password=WORDS, customer_id=w),  # type: ignore[misc]
+                by="owner",
+            )
+    with pytest.raises(PersonError, match="no customer 999"):
+        store.change(lambda work: add_user(work, name="x", role="guest", password=WORDS, customer_id=999), by="owner")
 
 
 def test_wrong_tries_have_to_wait() -> None:

@@ -190,7 +190,7 @@ def test_versions_go_up_and_down_with_data(address: str, tmp_path: Path) -> None
         with store.engine.connect() as connection:
             assert migrate.standing(connection) == known[-1]
         with store.read() as work:
-            if version == known[-1]:  # rows that came past the store have no words until these are made anew
+            if version >= "0004":  # rows that came past the store have no words until these are made anew
                 store.change(words.rebuilt, by="owner")
             assert {hit.kind for hit in words.found(work, "kick")} == {"job"}
             assert [hit.ref for hit in words.found(work, "zoe")] == [1]

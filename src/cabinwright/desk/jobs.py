@@ -22,7 +22,7 @@ _SPAWN = multiprocessing.get_context("spawn")  # the same on every system
 
 
 class Work:
-    """Something that takes long, in a process of its own: ``make`` is given a progress to tell, which raises once it is cancelled.
+    """Something that takes long, in a process of its own: ``make`` is given a progress, which raises once it is cancelled.
 
     ``make`` has to be a function of a module, or a ``functools.partial`` of one: it is sent to the other process.
     """

@@ -22,21 +22,35 @@ from sqlalchemy import delete, func, select
 
 from cabinwright.errors import PersonError
 from cabinwright.shop.kinds import now
-from cabinwright.shop.rows import Login, User
+from cabinwright.shop.rows import Customer, Job, Login, User
 from cabinwright.shop.rows.people import ROLES
+from cabinwright.shop.store import found_row
 from cabinwright.shop.trail import Work
 
-__all__ = ["HIDDEN", "MAY", "Attempts", "Person", "add_user", "admitted", "known", "let_go", "refuse_unless", "seen_by"]
+__all__ = [
+    "HIDDEN",
+    "MAY",
+    "Attempts",
+    "Person",
+    "add_user",
+    "admitted",
+    "job_for",
+    "known",
+    "let_go",
+    "refuse_unless",
+    "seen_by",
+]
 
 SHORTEST, LONGEST = 10, 200  #: characters of a password
 LASTS = timedelta(hours=12)
 HIDDEN = frozenset({"cost", "margin"})  #: columns and figures for the owner's eyes only
 MAY: dict[str, frozenset[str]] = {
-    "owner": frozenset({"read", "work", "price", "users", "erase", "backup", "settings", "people"}),
-    "bench": frozenset({"read", "work", "people"}),
-    "guest": frozenset({"read"}),
+    "owner": frozenset({"look", "read", "work", "price", "users", "erase", "backup", "settings", "people"}),
+    "bench": frozenset({"look", "read", "work", "people"}),
+    "guest": frozenset({"look"}),
 }
-"""Role -> what it may: people are customers' names and contacts, price is prices, offers and costs."""
+"""Role -> what it may: look is at jobs, a guest's own only; read is the rest of the shop; people are customers' names and
+contacts, price is prices, offers and costs."""
 _HASHER = PasswordHasher()
 _NOBODY = _HASHER.hash(secrets.token_hex())  #: so that an unknown name takes as long as a wrong password
 
@@ -48,10 +62,15 @@ class Person:
     name: str
     role: str
     user_id: int | None = None
+    customer_id: int | None = None  #: a guest's
 
     def may(self, what: str) -> bool:
         """Whether their role allows it."""
         return what in MAY[self.role]
+
+    def sees(self, customer_id: int) -> bool:
+        """Whether they may look at the jobs of a customer."""
+        return self.may("read") or (self.customer_id is not None and self.customer_id == customer_id)
 
 
 def refuse_unless(person: Person, what: str) -> None:
@@ -74,8 +93,8 @@ def _seen(person: Person, value: Any) -> Any:
     return [_seen(person, item) for item in value] if isinstance(value, list) else value
 
 
-def add_user(work: Work, *, name: str, role: str, password: str) -> User:
-    """One more user. Raises ``PersonError`` for a name that is taken, an unknown role or a weak password."""
+def add_user(work: Work, *, name: str, role: str, password: str, customer_id: int | None = None) -> User:
+    """One more user; a guest is a customer's. Raises ``PersonError`` for a taken name, an unknown role, a weak password."""
     name = name.strip()
     if not name or len(name) > 80:
         raise PersonError("A user needs a name of 1 to 80 characters.")
@@ -87,7 +106,11 @@ def add_user(work: Work, *, name: str, role: str, password: str) -> User:
         )
     if work.scalar(select(func.count()).select_from(User).where(func.lower(User.name) == name.lower())):
         raise PersonError(f"There is a user called {name} already. Choose another name.")
-    user = User(name=name, role=role, password=_HASHER.hash(password))
+    if (role == "guest") != (customer_id is not None):
+        raise PersonError("A guest, and nobody else, needs a customer: the one whose jobs they may look at.")
+    if customer_id is not None:
+        found_row(work, Customer, customer_id)
+    user = User(name=name, role=role, password=_HASHER.hash(password), customer_id=customer_id)
     work.add(user)
     work.flush()
     return user
@@ -107,14 +130,18 @@ def admitted(work: Work, *, name: str, password: str) -> tuple[Person, str] | No
     work.execute(delete(Login).where(Login.ends_at < now()))
     mark = secrets.token_urlsafe(32)
     work.add(Login(user_id=user.id, digest=_digest(mark), ends_at=now() + LASTS))
-    return Person(user.name, user.role, user.id), mark
+    return _person(user), mark
 
 
 def known(work: Work, mark: str) -> Person | None:
     """Whose device this is, while the login lasts and the user is active."""
     find = select(Login).join(User).where(Login.digest == _digest(mark), Login.ends_at > now(), User.active)
     login = work.scalars(find).first()
-    return Person(login.user.name, login.user.role, login.user_id) if login else None
+    return _person(login.user) if login else None
+
+
+def _person(user: User) -> Person:
+    return Person(user.name, user.role, user.id, user.customer_id)
 
 
 def let_go(work: Work, *, mark: str | None = None, user_id: int | None = None) -> None:
@@ -123,6 +150,14 @@ def let_go(work: Work, *, mark: str | None = None, user_id: int | None = None) -
         work.execute(delete(Login).where(Login.digest == _digest(mark)))
     if user_id is not None:
         work.execute(delete(Login).where(Login.user_id == user_id))
+
+
+def job_for(work: Work, person: Person, job_id: int) -> Job:
+    """A job that they may look at. Another's is answered as one that is not there: nobody learns which numbers exist."""
+    job = work.get(Job, job_id)
+    if job is None or not person.sees(job.car.customer_id):
+        raise PersonError(f"There is no job {job_id}; look at the list again.")
+    return job
 
 
 def _digest(mark: str) -> str:

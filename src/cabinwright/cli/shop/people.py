@@ -99,7 +99,7 @@ def _add_user(store: Store, options: argparse.Namespace) -> Any:
     from cabinwright.shop.access import add_user
 
     password = getpass.getpass("Password: ") if sys.stdin.isatty() else sys.stdin.readline().rstrip("\r\n")
-    given = {"name": options.name, "role": options.role, "password": password}
+    given = {"name": options.name, "role": options.role, "password": password, "customer_id": options.customer}
     user = store.change(lambda work: add_user(work, **given).id, by=options.by)
     return {"id": user, "name": options.name, "role": options.role, "active": True}
 
@@ -164,13 +164,17 @@ COMMANDS = (
             NOTE,
         ),
     ),
-    Command("user", "list", "list users, kept for a login on a network, which is not built yet", _users),
+    Command("user", "list", "list users, who log in to the shop's pages on a network", _users),
     Command(
         "user",
         "add",
         "add a user; the password is asked for, or read from standard input",
         _add_user,
-        (argument("name", "who"), argument("role", "owner, bench or guest", choices=("owner", "bench", "guest"))),
+        (
+            argument("name", "who"),
+            argument("role", "owner, bench or guest", choices=("owner", "bench", "guest")),
+            option("customer", "of a guest: number of the customer whose jobs they may look at", type=int),
+        ),
     ),
     Command("user", "bar", "let somebody in no more", _bar_user, (argument("user", "number of the user", type=int),)),
 )

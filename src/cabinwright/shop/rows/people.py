@@ -12,7 +12,7 @@ from cabinwright.shop.rows.base import Row
 __all__ = ["ROLES", "Car", "Customer", "Login", "User"]
 
 ROLES = ("owner", "bench", "guest")
-"""Owner: everything. Bench: everything but costs, margins, users and erasing. Guest: reads jobs and parts."""
+"""Owner: everything. Bench: everything but prices, costs, margins, users and erasing. Guest: reads the jobs of one customer."""
 
 
 class Customer(Row):
@@ -53,6 +53,7 @@ class User(Row):
     role: Mapped[str] = mapped_column(String(10))
     password: Mapped[str] = mapped_column(String(300))  #: Argon2id, salted
     active: Mapped[bool] = mapped_column(default=True)
+    customer_id: Mapped[int | None]  #: a guest's: whose jobs they may look at; customers are never taken out
 
 
 class Login(Row):
