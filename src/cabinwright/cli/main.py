@@ -13,7 +13,7 @@ from cabinwright.cli.listen import add_listen
 from cabinwright.cli.live import add_live
 from cabinwright.cli.past import add_past
 from cabinwright.cli.record import add_record
-from cabinwright.cli.shop import add_shop
+from cabinwright.cli.shop import add_screen_options, add_shop
 from cabinwright.cli.studies import add_studies
 from cabinwright.cli.terminal import Interruptible, flush, hush, plain, say, tell, with_progress
 from cabinwright.errors import PersonError
@@ -147,11 +147,7 @@ def _parser() -> argparse.ArgumentParser:
         "--paper", choices=("a4", "letter"), default="a4", help="paper to print on; a4 if not given"
     )
     builds["book"].add_argument("--summary", action="store_true", help="write only the one page for the customer")
-    builds["open"].add_argument("--port", type=int, metavar="PORT", help="port on this computer; 7717 if it is free")
-    builds["open"].add_argument("--no-browser", action="store_true", help="only say the address")
-    builds["open"].add_argument(
-        "--network", action="store_true", help="let other devices in this network in, each by a word that serves once"
-    )
+    add_screen_options(builds["open"])
     builds["verify"].add_argument(
         "--settings",
         type=Path,

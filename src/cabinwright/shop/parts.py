@@ -16,7 +16,18 @@ from cabinwright.shop.rows.parts import KINDS, REASONS, UNITS
 from cabinwright.shop.store import found_row, held
 from cabinwright.shop.trail import Work
 
-__all__ = ["FIELDS", "add_part", "change_part", "counted", "listed", "missing", "move", "shelf", "supplier_called"]
+__all__ = [
+    "COMING",
+    "FIELDS",
+    "add_part",
+    "change_part",
+    "counted",
+    "listed",
+    "missing",
+    "move",
+    "shelf",
+    "supplier_called",
+]
 
 FIELDS = (
     *("number", "name", "kind", "unit", "price", "cost", "currency", "tax"),

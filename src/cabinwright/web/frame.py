@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import json
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, TypeVar
 from urllib.parse import quote
@@ -17,13 +17,17 @@ from cabinwright.web.parts import box, button, choice, finding_list, link, text
 from cabinwright.web.words import _, counted
 
 if TYPE_CHECKING:
+    from nicegui.element import Element
+    from nicegui.elements.mixins.text_element import TextElement
+
     from cabinwright.desk import Desk
     from cabinwright.findings import Finding
 
-__all__ = ["Page", "View", "field_address", "show"]
+__all__ = ["HEAD", "SHOP", "Page", "View", "field_address", "show", "skeleton"]
 
 Answer = TypeVar("Answer")
 HEAD = '<link rel="stylesheet" href="/static/screen.css"><script src="/static/screen.js"></script>'
+SHOP = "/shop"  #: where the shop's own pages begin
 LOOK_S = 0.7  #: how often the file is looked at for changes made elsewhere
 NOTICE_S = 0.05  #: and how often whether another tab changed the build
 
@@ -67,33 +71,23 @@ class View:
 
     def build_page(self) -> None:
         """Everything but the content, at once."""
-        with box("header", "top"):
-            link(_("Skip to the page"), "#page", "skip")
-            text("p", self.desk.build.title or self.desk.folder.name, "title")
-            with box("div", "row"):
-                self._undo = button(_("Undo"), lambda: self.do(self.desk.undo))
-                self._redo = button(_("Redo"), lambda: self.do(self.desk.redo))
-                _script(_("Light / dark"), "flip", "")
-                _script(_("Pages"), "menu", "menu")
-        with box("nav", "pages") as nav:
-            nav.props["aria-label"] = _("Pages")
-            with box("ul"):
-                for one in self.pages:
-                    with box("li"):
-                        made = link(one.name, one.path)
-                        if one is self.page:
-                            made.props["aria-current"] = "page"
-        with box("section", "page") as page:
-            page.props["id"] = "page"
-            text("h1", self.page.question)
-            self._said = text("p", "", "said")
-            self._said.props["role"] = "status"
-            self._alert = text("p", "", "alert")
-            self._alert.props["role"] = "alert"
-            self._content = box("div", "content")
-            with self._content:
-                self._working = text("p", _("Working it out …"), "soft")
+        ways = [(one.name, one.path) for one in self.pages]
+        made = skeleton(
+            self.desk.build.title or self.desk.folder.name,
+            self._controls,
+            [*ways, (_("Shop"), SHOP)],
+            self.page.path,
+            self.page.question,
+        )
+        self._said, self._alert, self._content, page = made
+        with self._content:
+            self._working = text("p", _("Working it out …"), "soft")
+        with page:
             self._edit_links()
+
+    def _controls(self) -> None:
+        self._undo = button(_("Undo"), lambda: self.do(self.desk.undo))
+        self._redo = button(_("Redo"), lambda: self.do(self.desk.redo))
 
     def _edit_links(self) -> None:
         with box("footer", "row below"):
@@ -256,6 +250,36 @@ class View:
             return False
         text("p", _("No answer yet: ") + (self.desk.skipped(stage) or _("see the findings below.")), "empty")
         return True
+
+
+def skeleton(
+    title: str, controls: Callable[[], None], ways: Sequence[tuple[str, str]], here: str, question: str
+) -> tuple[TextElement, TextElement, Element, Element]:
+    """What every page has around its content. Returns where is said what was done, what is refused, the content, the page."""
+    with box("header", "top"):
+        link(_("Skip to the page"), "#page", "skip")
+        text("p", title, "title")
+        with box("div", "row"):
+            controls()
+            _script(_("Light / dark"), "flip", "")
+            _script(_("Pages"), "menu", "menu")
+    with box("nav", "pages") as nav:
+        nav.props["aria-label"] = _("Pages")
+        with box("ul"):
+            for name, path in ways:
+                with box("li"):
+                    made = link(name, path)
+                    if path == here:
+                        made.props["aria-current"] = "page"
+    with box("section", "page") as page:
+        page.props["id"] = "page"
+        text("h1", question)
+        said = text("p", "", "said")
+        said.props["role"] = "status"
+        alert = text("p", "", "alert")
+        alert.props["role"] = "alert"
+        content = box("div", "content")
+    return said, alert, content, page
 
 
 def _script(words: str, act: str, classes: str) -> None:

@@ -38,6 +38,8 @@ from cabinwright.web.pages import (
     tune,
     workshop,
 )
+from cabinwright.web.shop import add_shop
+from cabinwright.web.shop.door import Door
 
 if TYPE_CHECKING:
     from cabinwright.desk import Desk
@@ -69,8 +71,7 @@ PAGES: tuple[frame.Page, ...] = tuple(
 
 
 def add_pages(desk: Desk) -> None:
-    """Every page of one build, and the style sheet and script beside them."""
-    screens.add_static_files("/static", Path(str(files("cabinwright.web") / "static")))
+    """Every page of one build."""
     live_stream.add_stream(desk)
     tracks.add_tracks(desk)
     uploads.add_listening(desk)
@@ -83,19 +84,28 @@ async def _show(page: frame.Page, desk: Desk, at: str = "") -> None:
     await frame.show(page, PAGES, desk, at=at)
 
 
-def application(desk: Desk, *, port: int, word: Word | None = None) -> Guard:
-    """The whole of it, guarded."""
-    add_pages(desk)
+def application(desk: Desk | None, *, port: int, word: Word | None = None, database: str | None = None) -> Guard:
+    """The whole of it, guarded: a build with the shop beside it, or the shop alone."""
+    screens.add_static_files("/static", Path(str(files("cabinwright.web") / "static")))
+    if desk is not None:
+        add_pages(desk)
+    add_shop(
+        Door(database, network=word is not None),
+        title=(desk.build.title or desk.folder.name) if desk is not None else "",
+    )
     server = FastAPI(openapi_url=None)
     ui.run_with(server, title="Cabinwright", show_welcome_message=False, reconnect_timeout=30.0)
     return Guard(server, port=port, word=word)
 
 
 def serve(
-    desk: Desk, *, say: Callable[[str], None], port: int | None = None, browser: bool = True, network: bool = False,
-    start: str = "",
+    desk: Desk | None, *, say: Callable[[str], None], port: int | None = None, browser: bool = True, network: bool = False,
+    start: str = "", database: str | None = None,
 ) -> None:  # fmt: skip
-    """Serve until it is interrupted; the browser begins at ``start``. Raises ``RefusedError`` where the port is taken."""
+    """Serve a build, or the shop alone, until it is interrupted; the browser begins at ``start``.
+
+    ``database``: of the shop, as ``Store.open`` takes it. Raises ``RefusedError`` where the port is taken.
+    """
     taken = _bound(EVERYWHERE if network else LOOPBACK, port)
     number = taken.getsockname()[1]
     address = f"http://{LOOPBACK}:{number}/{start}"
@@ -105,7 +115,7 @@ def serve(
         say(f"Others in this network open http://{_here()}:{number}/ and type the word below. It serves once.")
         word = Word(lambda text: say(f"word: {text}"))
     logging.getLogger("nicegui").setLevel(logging.ERROR)
-    guarded = application(desk, port=number, word=word)
+    guarded = application(desk, port=number, word=word, database=database)
     config = uvicorn.Config(guarded, log_level="error", access_log=False, server_header=False, ws_max_size=2**20)
     if browser:
         threading.Timer(

@@ -9,8 +9,9 @@ from itertools import groupby
 from cabinwright.cli.shop import bench, house, jobs, offers, parts, people
 from cabinwright.cli.shop.command import Command
 from cabinwright.cli.shop.told import show
+from cabinwright.cli.terminal import say
 
-__all__ = ["COMMANDS", "add_shop"]
+__all__ = ["COMMANDS", "add_screen_options", "add_shop"]
 
 Add = Callable[[str, Callable[[argparse.Namespace], int], str], argparse.ArgumentParser]
 COMMANDS: Sequence[Command] = tuple(
@@ -36,13 +37,38 @@ def add_shop(add: Add) -> None:
             parser.add_argument(
                 "--by", default="", metavar="NAME", help="who does it; this computer's user if not given"
             )
-            parser.add_argument(
-                "--database",
-                default=None,
-                metavar="PLACE",
-                help="folder, or postgresql://...; what CABINWRIGHT_SHOP says, or the user's data folder if not given",
-            )
+            _database(parser)
             parser.set_defaults(command=command)
+    screen = things.add_parser("open", help="show the shop's pages on a screen of their own, in the browser")
+    add_screen_options(screen)
+    _database(screen)
+    screen.set_defaults(command=None)
+
+
+def _database(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--database",
+        default=None,
+        metavar="PLACE",
+        help="folder, or postgresql://...; what CABINWRIGHT_SHOP says, or the user's data folder if not given",
+    )
+
+
+def add_screen_options(parser: argparse.ArgumentParser) -> None:
+    """How a screen is served."""
+    parser.add_argument("--port", type=int, metavar="PORT", help="port on this computer; 7717 if it is free")
+    parser.add_argument("--no-browser", action="store_true", help="only say the address")
+    parser.add_argument(
+        "--network", action="store_true", help="let other devices in this network in, each by a word that serves once"
+    )
+
+
+def _open(options: argparse.Namespace) -> int:
+    from cabinwright.web.serve import serve
+
+    given = {"port": options.port, "browser": not options.no_browser, "network": options.network}
+    serve(None, say=say, start="shop", database=options.database, **given)
+    return 0
 
 
 def _shop(options: argparse.Namespace) -> int:
@@ -50,6 +76,8 @@ def _shop(options: argparse.Namespace) -> int:
 
     from cabinwright.shop.store import Store
 
+    if options.command is None:
+        return _open(options)
     options.by = options.by.strip() or getpass.getuser()
     store = Store.open(options.database)
     try:

@@ -113,7 +113,9 @@ def field_editor(view: View, item: FieldView) -> None:
             made.update()
 
         made.on("change", lambda event: changed(event.args), js_handler="(e) => emit(e.target.value)")
-        text("p", " ".join(filter(None, (_limits(item), item.help and _(item.help)))), "help").props["id"] = f"{name}-help"
+        text("p", " ".join(filter(None, (_limits(item), item.help and _(item.help)))), "help").props["id"] = (
+            f"{name}-help"
+        )
         finding_list(item.findings)
 
 

@@ -1,0 +1,261 @@
+"""The frame around every page of the shop: who works, what was done or refused, and the view that a page draws in.
+
+A page first looks (``look``, away from the event loop), then draws what it saw. Whoever may not see something is not given it:
+roles are asked on the server at each page and again at each press.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+from urllib.parse import urlencode
+
+from nicegui import run, ui
+from sqlalchemy import func, select
+
+from cabinwright.errors import CabinwrightError, MeanwhileError
+from cabinwright.shop.access import refuse_unless
+from cabinwright.shop.rows import Trace
+from cabinwright.web.frame import HEAD, skeleton
+from cabinwright.web.parts import box, button, link, text
+from cabinwright.web.shop.door import OUT, Visitor, the_door
+from cabinwright.web.words import _
+
+if TYPE_CHECKING:
+    from cabinwright.desk import Work
+    from cabinwright.shop.access import Person
+    from cabinwright.shop.store import Store
+    from cabinwright.shop.trail import Work as Database
+
+__all__ = ["ShopPage", "ShopView", "address", "show"]
+
+LOOK_S = 2.0  #: how often it is asked whether somebody else changed something
+WATCH_S = 0.25
+HIDDEN_FIELDS = frozenset({"count", "id", "words", "made_at"})
+
+
+@dataclass(frozen=True)
+class ShopPage:
+    """One page: the question that a person has there, who may ask it, what is looked up, and how it is drawn."""
+
+    path: str
+    name: str
+    question: str
+    look: Callable[[ShopView], Any]
+    body: Callable[[ShopView, Any], None]
+    needs: str = "read"
+    listed: bool = True  #: among the pages; the others are reached from a list
+
+
+class ShopView:
+    """One page of the shop in one tab."""
+
+    def __init__(
+        self, page: ShopPage, pages: tuple[ShopPage, ...], visitor: Visitor, state: dict[str, str], title: str
+    ) -> None:
+        self.page, self.pages, self.visitor = page, pages, visitor
+        self.state: dict[str, Any] = dict(state)
+        self._title = title
+        self._busy = asyncio.Lock()
+        self._seen = -1
+        self._work: Work | None = None
+
+    @property
+    def store(self) -> Store:
+        """The open shop."""
+        return the_door().store
+
+    @property
+    def person(self) -> Person:
+        """Who works. Raises ``PersonError`` where their login is over."""
+        return self.visitor.person
+
+    @property
+    def by(self) -> str:
+        """Who, for the trail."""
+        return self.person.name
+
+    @property
+    def at(self) -> int:
+        """The row that the address names; 0 for none, and for what is no number."""
+        words = str(self.state.get("at", ""))
+        return int(words) if words.isdecimal() and len(words) < 10 else 0
+
+    def may(self, what: str) -> bool:
+        """Whether their role allows it."""
+        return self.person.may(what)
+
+    def build_page(self) -> None:
+        """Everything but the content, at once."""
+        person = self.person
+        ways = [(one.name, one.path) for one in self.pages if one.listed and person.may(one.needs)]
+        back = [(_("The build"), "/")] if self._title else []
+        self._said, self._alert, self._content, _page = skeleton(
+            self._title or _("The shop"), self._controls, [*ways, *back], self.page.path, self.page.question
+        )
+
+    def _controls(self) -> None:
+        person = self.person
+        text("span", f"{person.name} ({_(person.role)})", "who")
+        if person.user_id is not None:
+            link(_("Log out"), OUT, "act")
+
+    async def draw(self) -> None:
+        """Looked up, then drawn anew."""
+        try:
+            seen = await run.io_bound(self._look)
+        except CabinwrightError as error:
+            self.warn(str(error))
+            return
+        if self._content.is_deleted:
+            return
+        self._content.clear()
+        with self._content:
+            self._news = box("div", "news")
+            self.page.body(self, seen)
+        self._content.classes("drawn")
+
+    def _look(self) -> Any:
+        refuse_unless(self.person, self.page.needs)
+        self._seen = _changes(self.store)
+        return self.page.look(self)
+
+    def say(self, words: str) -> None:
+        """What was done; read aloud without interrupting."""
+        self._said.text, self._alert.text = words, ""
+
+    def warn(self, words: str) -> None:
+        """What was refused and how to put it right."""
+        self._alert.text = words
+
+    async def do(self, call: Callable[[], Any], said: str | Callable[[Any], str] = "", *, needs: str = "work") -> bool:
+        """A change: allowed, made, told, and shown. One at a time; whether it was made."""
+        if self._busy.locked():
+            return False
+        async with self._busy:
+            try:
+                answer = await run.io_bound(self._allowed, call, needs)
+            except MeanwhileError as error:
+                self.warn(_both(error))
+                return False
+            except CabinwrightError as error:
+                self.warn(str(error))
+                return False
+            self.say(said(answer) if callable(said) else said)
+            await self.draw()
+            return True
+
+    async def change(
+        self, make: Callable[[Database], Any], said: str | Callable[[Any], str] = "", *, needs: str = "work"
+    ) -> bool:
+        """The same, for a change of rows in one transaction."""
+        return await self.do(lambda: self.store.change(make, by=self.by), said, needs=needs)
+
+    def _allowed(self, call: Callable[[], Any], needs: str) -> Any:
+        refuse_unless(self.person, needs)
+        return call()
+
+    async def watch(self) -> None:
+        """Whether somebody else changed something: said, and shown when it is wanted, so that nothing typed is lost."""
+        if self._seen < 0 or self._busy.locked() or self._content.is_deleted:
+            return
+        try:
+            now: int | None = await run.io_bound(_changes, self.store)
+        except CabinwrightError:
+            return
+        if now is not None and now != self._seen:
+            self._seen = now
+            self._news.clear()
+            with self._news:
+                text("span", _("Something was changed elsewhere."))
+                button(_("Show it"), self.draw)
+
+    def work(
+        self, words: str, make: Callable[[], Callable[[Callable[[str, float], None]], Any]],
+        done: Callable[[Any], str], *, needs: str = "work", main: bool = True,
+    ) -> None:  # fmt: skip
+        """A button that starts long work in a process of its own; while it runs, how far it is and a way to cancel."""
+        from cabinwright.desk import Work
+
+        with box("div", "key"):
+            said = text("p", "", "figure")
+            said.props["role"] = "status"
+            bar = box("progress")
+            bar.props.update({"aria-label": words, "max": 1})
+            with box("div", "row"):
+                start = button(words, lambda: begin(), "main" if main else "")
+                stop = button(_("Cancel"), lambda: running[0].cancel())
+        running: list[Work] = []
+
+        def shown(busy: bool) -> None:
+            for made, there in ((bar, busy), (stop, busy), (start, not busy)):
+                made.set_visibility(there)
+
+        async def begin() -> None:
+            try:
+                prepared: Any = await run.io_bound(self._allowed, make, needs)
+            except CabinwrightError as error:
+                self.warn(str(error))
+                return
+            running[:] = [Work(prepared)]
+            shown(True)
+            timer.activate()
+
+        async def look() -> None:
+            if not running:
+                timer.deactivate()
+                return
+            job = running[0]
+            if job.state == "running":
+                what, share = job.progress
+                said.text, bar.props["value"] = what, share
+                bar.update()
+                return
+            timer.deactivate()
+            shown(False)
+            said.text = _("Cancelled. Nothing was changed.") if job.state == "cancelled" else ""
+            if job.state == "failed":
+                self.warn(job.error)
+            elif job.state == "done":
+                self.say(done(job.told))
+                await self.draw()
+
+        shown(False)
+        timer = ui.timer(WATCH_S, look, active=False)
+
+
+def address(path: str, **query: object) -> str:
+    """A page with what it is about."""
+    return f"{path}?{urlencode(query)}" if query else path
+
+
+def _changes(store: Store) -> int:
+    with store.read() as work:
+        return int(work.scalar(select(func.max(Trace.id))) or 0)
+
+
+def _both(error: MeanwhileError) -> str:
+    """What is refused, with both versions of each field that differs."""
+    theirs: Mapping[str, Any] = error.theirs
+    lines = [
+        _("{field}: now {theirs}; yours {mine}").format(
+            field=name.replace("_", " "), theirs=theirs.get(name), mine=mine
+        )
+        for name, mine in error.mine.items()
+        if name not in HIDDEN_FIELDS and theirs.get(name) != mine
+    ]
+    return "\n".join([str(error), *lines])
+
+
+async def show(
+    page: ShopPage, pages: tuple[ShopPage, ...], visitor: Visitor, title: str, state: dict[str, str]
+) -> None:
+    """One page for one tab."""
+    ui.add_head_html(HEAD)
+    ui.page_title(f"{page.name} · {_('The shop')}")
+    view = ShopView(page, pages, visitor, state, title)
+    view.build_page()
+    ui.timer(0.01, view.draw, once=True)
+    ui.timer(LOOK_S, view.watch)

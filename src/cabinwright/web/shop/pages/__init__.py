@@ -1,0 +1,1 @@
+"""The shop's pages: each says what it looks up and how that is drawn."""

@@ -1,0 +1,200 @@
+"""The shop itself, for its owner: its papers, its tax rules, who may log in, what was changed by whom."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from sqlalchemy import select
+
+from cabinwright.errors import PersonError
+from cabinwright.office.offers import set_house
+from cabinwright.shop.access import add_user, let_go
+from cabinwright.shop.house import House, house
+from cabinwright.shop.money import CURRENCIES
+from cabinwright.shop.rows import Customer, TaxRule, Trace, User
+from cabinwright.shop.rows.people import ROLES
+from cabinwright.shop.store import found_row
+from cabinwright.shop.trail import Work, columns
+from cabinwright.web.parts import box, button, table, text
+from cabinwright.web.shop.forms import Ask, amount_of, day_of, form, whole_of
+from cabinwright.web.shop.frame import ShopPage, ShopView
+from cabinwright.web.shop.said import moment, plain
+from cabinwright.web.words import _
+
+__all__ = ["PAGE"]
+
+NEWEST = 30
+NOBODY = "0"
+
+
+@dataclass(frozen=True)
+class Seen:
+    """What the page looked up."""
+
+    house: House
+    taxes: list[TaxRule]
+    users: list[dict[str, Any]]
+    customers: tuple[tuple[str, str], ...]
+    trail: list[dict[str, Any]]
+
+
+def look(view: ShopView) -> Seen:
+    """Rules, users and the newest entries of the trail."""
+    with view.store.read() as work:
+        rows = work.execute(select(Customer.id, Customer.name).order_by(Customer.name))
+        names: dict[int, str] = {row[0]: row[1] for row in rows}
+        users = [
+            {
+                "id": row.id,
+                "name": row.name,
+                "role": row.role,
+                "active": row.active,
+                "whose": names.get(row.customer_id or 0, ""),
+            }
+            for row in work.scalars(select(User).order_by(User.name))
+        ]
+        return Seen(
+            house(work),
+            list(work.scalars(select(TaxRule).order_by(TaxRule.name, TaxRule.from_on))),
+            users,
+            tuple((str(key), name) for key, name in names.items()),
+            [columns(row) for row in work.scalars(select(Trace).order_by(Trace.id.desc()).limit(NEWEST))],
+        )
+
+
+def body(view: ShopView, seen: Seen) -> None:
+    """Papers, tax, users, trail."""
+    own = seen.house
+
+    async def papers(told: dict[str, Any]) -> None:
+        def make() -> Any:
+            rate = amount_of(told["rate"], _("An hour"))
+            given = {
+                "name": told["name"],
+                "address": told["address"],
+                "currency": told["currency"],
+                "hourly_rate": rate,
+            }
+            return set_house(view.store, by=view.by, tax=own.tax, by_line=told["by_line"], **given)
+
+        await view.do(make, _("Kept."), needs="settings")
+
+    text("h2", _("On the shop's papers"))
+    form(
+        [
+            Ask("name", _("Name"), own.name, needed=True),
+            Ask("address", _("Address"), own.address, "long"),
+            Ask("currency", _("Currency"), own.currency, "select", [(one, one) for one in CURRENCIES]),
+            Ask("rate", _("An hour of work, without tax"), plain(own.hourly_rate), "number", unit=own.currency),
+            Ask("by_line", _("Round tax on each line"), own.by_line, "yes/no", help=_("Else once for each rate.")),
+        ],
+        _("Keep"),
+        papers,
+    )
+    text("h2", _("Tax"))
+    text(
+        "p",
+        _(
+            "Your tax adviser knows which rules apply. A rule holds from its first day until another of its name begins."
+        ),
+    )
+    if seen.taxes:
+        table(
+            (_("Rule"), _("Rate"), _("From")),
+            [(row.name, f"{plain(row.rate * 100)} %", str(row.from_on)) for row in seen.taxes],
+            caption=_("Tax rules"),
+        )
+
+    async def tax(told: dict[str, Any]) -> None:
+        def make() -> Any:
+            percent, begins = amount_of(told["percent"], _("Rate")), day_of(told["begins"])
+            if percent is None or not 0 <= percent < 100 or begins is None or not told["name"].strip():
+                raise PersonError(_("A tax rule needs a name, a rate of 0 to below 100 % and its first day."))
+            rule = TaxRule(name=told["name"].strip()[:40], rate=percent / 100, from_on=begins)
+            return view.store.change(lambda work: work.add(rule), by=view.by)
+
+        await view.do(make, _("Added."), needs="settings")
+
+    form(
+        [
+            Ask("name", _("Name"), "standard", needed=True),
+            Ask("percent", _("Rate"), kind="number", unit="%", needed=True),
+            Ask("begins", _("From"), str(date.today()), "date", needed=True),
+        ],
+        _("Add the rule"),
+        tax,
+        main=False,
+    )
+    _users(view, seen)
+    text("h2", _("Who changed what"))
+    table(
+        (_("When"), _("Who"), _("What"), _("Where")),
+        [(moment(row["at"]), row["by"], row["what"], f"{row['subject']} {row['row']}") for row in seen.trail],
+        caption=_("The newest entries of the trail; all of it: cabinwright shop house trail"),
+    )
+
+
+def _users(view: ShopView, seen: Seen) -> None:
+    text("h2", _("Who may log in over a network"))
+    text(
+        "p",
+        _(
+            "Owner: everything. Bench: everything but prices, costs, users and erasing. Guest: looks at one customer's jobs. "
+            "At this computer nobody logs in."
+        ),
+    )
+    with box("ul", "changes"):
+        for user in seen.users:
+            with box("li", "change"):
+                with box("div"):
+                    text("p", user["name"], "where")
+                    told = [user["role"], user["whose"], "" if user["active"] else _("let in no more")]
+                    text("p", " · ".join(filter(None, told)), "soft")
+                if user["active"]:
+                    number = user["id"]
+
+                    def bar(number: int = number) -> None:
+                        def make(work: Work) -> None:
+                            found_row(work, User, number).active = False
+                            let_go(work, user_id=number)
+
+                        view.store.change(make, by=view.by)
+
+                    button(
+                        _("Let in no more"),
+                        lambda bar=bar: view.do(bar, _("Let in no more, on no device."), needs="users"),
+                        says=f"{_('Let in no more')}: {user['name']}",
+                    )
+
+    whose = [(NOBODY, _("nobody's")), *seen.customers]
+
+    async def add(told: dict[str, Any]) -> None:
+        def make() -> int:
+            customer = None if told["customer"] == NOBODY else whole_of(told["customer"], _("Customer"))
+            given = {"name": told["name"], "role": told["role"], "password": told["password"], "customer_id": customer}
+            return view.store.change(lambda work: add_user(work, **given).id, by=view.by)
+
+        await view.do(make, _("Added."), needs="users")
+
+    form(
+        [
+            Ask("name", _("Name"), needed=True),
+            Ask("role", _("Role"), "bench", "choice", [(role, role) for role in ROLES]),
+            Ask("customer", _("Customer"), NOBODY, "select", whose, help=_("Of a guest only.")),
+            Ask(
+                "password",
+                _("Password"),
+                kind="password",
+                needed=True,
+                help=_("10 characters or more."),
+            ),
+        ],
+        _("Add the user"),
+        add,
+        main=False,
+    )
+
+
+PAGE = ShopPage("/shop/house", _("The shop"), _("What are the shop's own rules?"), look, body, needs="settings")

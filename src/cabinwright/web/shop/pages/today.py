@@ -1,0 +1,149 @@
+"""What there is to do now: time that runs, tasks that nothing waits for, promises, parts that are not there."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+from sqlalchemy import select
+
+from cabinwright.office.bench import Missing, TaskLine, finish, missing_parts, today
+from cabinwright.shop.bench import WORKING, start, stop
+from cabinwright.shop.jobs import listed
+from cabinwright.shop.rows import Hours
+from cabinwright.shop.trail import Work, columns
+from cabinwright.web.parts import box, button, link, text
+from cabinwright.web.shop.frame import ShopPage, ShopView, address
+from cabinwright.web.shop.said import moment, plain
+from cabinwright.web.words import _, counted
+
+__all__ = ["PAGE", "task_row"]
+
+OPEN = ("asked", "offered", "agreed", "building", "proving", "handed over")
+SOON = timedelta(days=7)
+MOST = 12
+
+
+@dataclass(frozen=True)
+class Seen:
+    """What the page looked up."""
+
+    running: dict[str, Any] | None
+    tasks: tuple[TaskLine, ...]
+    promised: list[dict[str, Any]]
+    missing: list[tuple[dict[str, Any], tuple[Missing, ...]]]
+
+
+def look(view: ShopView) -> Seen:
+    """Four short questions to the database."""
+    by, day = view.by, datetime.now(UTC).astimezone().date()
+    with view.store.read() as work:
+        hours = work.scalars(select(Hours).where(Hours.by == by, Hours.ended_at.is_(None))).first()
+        promised = [columns(job) for job in listed(work, states=OPEN, promised_before=day + SOON)]
+        working = [columns(job) for job in listed(work, states=("agreed", *WORKING))]
+        running = columns(hours) if hours is not None else None
+    missing = [(job, missing_parts(view.store, job["id"])) for job in working]
+    return Seen(running, today(view.store), promised, [(job, rows) for job, rows in missing if rows])
+
+
+def body(view: ShopView, seen: Seen) -> None:
+    """The answer first: how much can be done, and what is late."""
+    late = [job for job in seen.promised if job["promised_on"] < str(datetime.now(UTC).astimezone().date())]
+    said = counted(len(seen.tasks), "task can be done now.", "tasks can be done now.")
+    if late:
+        said = "▲ " + counted(len(late), "job is late.", "jobs are late.") + " " + said
+    text("p", said, "figure")
+    if seen.running is not None:
+        with box("div", "key"):
+            since = moment(seen.running["began_at"])
+            words = _("Your time runs on {kind} since {since}.")
+            text("p", words.format(kind=seen.running["kind"], since=since))
+            button(_("Stop my time"), lambda: view.change(stopped, _("Stopped.")), "main")
+    text("h2", _("To do now"))
+    if not seen.tasks:
+        text(
+            "p",
+            _(
+                "Nothing. Tasks come from a job's build on its bench, once its proposal is signed and it is being built."
+            ),
+            "empty",
+        )
+    with box("ul", "changes"):
+        for task in seen.tasks:
+            task_row(view, task, seen.running, job=True)
+    text("h2", _("Promised"))
+    if not seen.promised:
+        text("p", _("Nothing is promised within a week."), "empty")
+    with box("ul", "changes"):
+        for job in seen.promised:
+            with box("li", "change"), box("div"):
+                mark = "▲ " if job in late else ""
+                link(f"{mark}{job['number']} {job['title']}", address("/shop/job", at=job["id"]), "where")
+                words = _("late since {day}") if job in late else _("for {day}")
+                text("p", f"{job['state']}, {words.format(day=job['promised_on'])}", "soft")
+    text("h2", _("Parts that are not there"))
+    if not seen.missing:
+        text("p", _("Nothing is missing for the jobs on the bench."), "empty")
+    for job, rows in seen.missing:
+        with box("details"):
+            words = counted(len(rows), "part", "parts")
+            text("summary", f"{job['number']} {job['title']}: {words}", "act")
+            with box("ul", "changes"):
+                for row in rows[:MOST]:
+                    with box("li", "change"), box("div"):
+                        link(f"{row.number} {row.name}", address("/shop/part", at=row.part_id), "where")
+                        words = _("{needed} needed, {there} there, {ordered} ordered ({unit})")
+                        told = {"needed": plain(row.needed), "there": plain(row.there), "ordered": plain(row.ordered)}
+                        text("p", words.format(unit=row.unit, **told), "soft")
+            link(_("The whole list"), address("/shop/bench", at=job["id"]), "act")
+
+
+def stopped(work: Work) -> bool:
+    """The visitor's own time."""
+    return stop(work) is not None
+
+
+def task_row(view: ShopView, task: TaskLine, running: dict[str, Any] | None, *, job: bool = False) -> None:
+    """One task with its taps: time on, time off, done."""
+    with box("li", "change"):
+        with box("div"):
+            mark = "✓ " if task.done_at else "● " if task.ready else "○ "
+            text("p", mark + task.name, "where")
+            told = [f"{task.job} {task.title}"] if job else []
+            told += [_("{hours} h planned").format(hours=plain(task.planned_h))] if task.planned_h is not None else []
+            told += [_("after {names}").format(names=", ".join(task.after))] if task.after else []
+            if task.done_at:
+                told += [_("done by {name}, {at}").format(name=task.done_by, at=moment(task.done_at))]
+            if task.hidden:
+                told += [counted(task.photographs, "photograph of what is hidden", "photographs of what is hidden")]
+            text("p", " · ".join(told), "soft")
+        if task.done_at or not view.may("work"):
+            return
+        with box("div", "row"):
+            if running is not None and running["task_id"] == task.id:
+                button(
+                    _("Stop my time"),
+                    lambda: view.change(stopped, _("Stopped.")),
+                    says=f"{_('Stop my time')}: {task.name}",
+                )
+            else:
+                button(
+                    _("Start my time"),
+                    lambda: view.change(lambda work: start(work, task.id).id, _("Your time runs.")),
+                    says=f"{_('Start my time')}: {task.name}",
+                )
+            if task.ready:
+                button(
+                    _("Done"),
+                    lambda: view.do(
+                        lambda: finish(view.store, task.id, count=task.count, by=view.by),
+                        _("Done: {name}.").format(name=task.name),
+                    ),
+                    "main",
+                    says=f"{_('Done')}: {task.name}",
+                )
+            link(_("Job"), address("/shop/job", at=task.job_id), "act") if job else None
+
+
+PAGE = ShopPage("/shop", _("Today"), _("What is to be done today?"), look, body)

@@ -1,0 +1,34 @@
+"""How the shop's values are said: moments local, amounts without empty digits, money with its currency."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from decimal import Decimal
+from typing import Any
+
+__all__ = ["moment", "money", "plain"]
+
+
+def moment(value: Any) -> str:
+    """A moment of the database, as this place's clocks have it."""
+    if not value:
+        return ""
+    when = value if isinstance(value, datetime) else datetime.fromisoformat(str(value))
+    return f"{when.astimezone():%Y-%m-%d %H:%M}"
+
+
+def plain(value: Decimal | str | None) -> str:
+    """A number without digits that say nothing."""
+    if value is None or value == "":
+        return ""
+    number = Decimal(value)
+    return f"{number.normalize():f}" if number else "0"
+
+
+def money(value: Decimal | str | None, currency: str) -> str:
+    """An amount with two digits at the least."""
+    if value is None or value == "":
+        return ""
+    number = Decimal(value)
+    text = f"{number.normalize():f}" if number else "0"
+    return f"{number:.2f} {currency}" if "." not in text or len(text.split(".")[1]) < 3 else f"{text} {currency}"
