@@ -17,13 +17,31 @@ from cabinwright.errors import CabinwrightError
 from cabinwright.web.shop.door import Door, add_login, login_first
 from cabinwright.web.shop.downloads import add_downloads
 from cabinwright.web.shop.frame import ShopPage, show
-from cabinwright.web.shop.pages import customers, house, jobs, parts, today
+from cabinwright.web.shop.pages import (
+    bench,
+    customers,
+    house,
+    job,
+    jobs,
+    log,
+    offers,
+    parts,
+    returned,
+    today,
+    wishes,
+)
 
 __all__ = ["SHOP_PAGES", "add_shop"]
 
 SHOP_PAGES: tuple[ShopPage, ...] = (
     today.PAGE,
     jobs.PAGE,
+    job.PAGE,
+    wishes.PAGE,
+    offers.PAGE,
+    bench.PAGE,
+    log.PAGE,
+    returned.PAGE,
     customers.PAGE,
     customers.ONE,
     parts.PAGE,

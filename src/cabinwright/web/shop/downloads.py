@@ -10,13 +10,19 @@ from sqlalchemy import select
 from starlette.requests import Request
 from starlette.responses import PlainTextResponse, Response
 
-from cabinwright.errors import CabinwrightError
-from cabinwright.shop.access import Person, refuse_unless
+from cabinwright.errors import CabinwrightError, PersonError
+from cabinwright.office.offers import offer_pdf
+from cabinwright.office.showcase import page
+from cabinwright.shop.access import Person, job_for, refuse_unless
+from cabinwright.shop.files import FileStore
 from cabinwright.shop.parts_csv import written_out
 from cabinwright.shop.people import told
-from cabinwright.shop.rows import Part
+from cabinwright.shop.rows import Job, Kept, Part
+from cabinwright.shop.store import found_row
 from cabinwright.web.shop.door import the_door
 from cabinwright.web.shop.pages.customers import TOLD
+from cabinwright.web.shop.pages.log import PHOTOGRAPH, SITE
+from cabinwright.web.shop.pages.offers import PAPER
 from cabinwright.web.shop.pages.parts import LIST
 
 __all__ = ["add_downloads"]
@@ -33,6 +39,18 @@ def add_downloads() -> None:
     @screens.get(LIST)
     def library(request: Request) -> Response:
         return _given(request, "read", _library)
+
+    @screens.get(PAPER)
+    def offer(request: Request, at: int, paper: str = "A4") -> Response:
+        return _given(request, "price", lambda person: _offer(at, paper))
+
+    @screens.get(PHOTOGRAPH)
+    def photograph(request: Request, at: int) -> Response:
+        return _given(request, "look", lambda person: _photograph(person, at))
+
+    @screens.get(SITE)
+    def site(request: Request, at: int) -> Response:
+        return _given(request, "work", lambda person: _site(at))
 
     @screens.get(TOLD)
     def customer(request: Request, at: int) -> Response:
@@ -54,6 +72,32 @@ def _library(person: Person) -> Answer:
     with the_door().store.read() as work:
         rows = work.scalars(select(Part).order_by(Part.kind, Part.name, Part.id))
         return written_out(rows, costs=person.may("price")), "text/csv", "parts.csv"
+
+
+def _offer(number: int, paper: str) -> Answer:
+    if paper not in ("A4", "Letter"):
+        raise PersonError("paper: A4 or Letter.")
+    return offer_pdf(the_door().store, number, paper=paper), "application/pdf", f"proposal-{number}-{paper}.pdf"
+
+
+def _photograph(person: Person, number: int) -> Answer:
+    """The copy to show, without place and camera; a guest gets only what is shown to everybody."""
+    store = the_door().store
+    with store.read() as work:
+        row = work.get(Kept, number)
+        seen = row is not None and row.kind == "photograph" and (row.public or person.may("read"))
+        if row is None or not seen:
+            raise PersonError(f"There is no photograph {number}; look at the log again.")
+        job_for(work, person, row.job_id)
+        with FileStore(store.files).open(row.shown) as file:
+            return file.read(), "image/jpeg", f"photograph-{number}.jpg"
+
+
+def _site(number: int) -> Answer:
+    store = the_door().store
+    with store.read() as work:
+        title = found_row(work, Job, number).title
+    return page(store, number, title=title).encode("utf-8"), "text/html", f"job-{number}.html"
 
 
 def _customer(number: int) -> Answer:

@@ -7,7 +7,7 @@ roles are asked on the server at each page and again at each press.
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable, Mapping
+from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 from urllib.parse import urlencode
@@ -24,13 +24,13 @@ from cabinwright.web.shop.door import OUT, Visitor, the_door
 from cabinwright.web.words import _
 
 if TYPE_CHECKING:
-    from cabinwright.desk import Work
     from cabinwright.shop.access import Person
     from cabinwright.shop.store import Store
     from cabinwright.shop.trail import Work as Database
 
 __all__ = ["ShopPage", "ShopView", "address", "show"]
 
+Make = Callable[[Callable[[str, float], None]], Any]  #: what another process runs, given a progress
 LOOK_S = 2.0  #: how often it is asked whether somebody else changed something
 WATCH_S = 0.25
 HIDDEN_FIELDS = frozenset({"count", "id", "words", "made_at"})
@@ -60,7 +60,6 @@ class ShopView:
         self._title = title
         self._busy = asyncio.Lock()
         self._seen = -1
-        self._work: Work | None = None
 
     @property
     def store(self) -> Store:
@@ -172,58 +171,63 @@ class ShopView:
                 text("span", _("Something was changed elsewhere."))
                 button(_("Show it"), self.draw)
 
-    def work(
-        self, words: str, make: Callable[[], Callable[[Callable[[str, float], None]], Any]],
-        done: Callable[[Any], str], *, needs: str = "work", main: bool = True,
-    ) -> None:  # fmt: skip
-        """A button that starts long work in a process of its own; while it runs, how far it is and a way to cancel."""
+    def runner(self, words: str, done: Callable[[Any], str]) -> Callable[[Callable[[], Make]], Awaitable[None]]:
+        """Shows long work of a process of its own, how far it is and a way to cancel; what it returns starts one.
+
+        ``words`` say which: the page finds it again when it is drawn anew meanwhile. ``done`` says what came of it.
+        """
         from cabinwright.desk import Work
 
-        with box("div", "key"):
+        running: dict[str, Work] = self.state.setdefault("running", {})
+        with box("div", "key") as panel:
             said = text("p", "", "figure")
             said.props["role"] = "status"
             bar = box("progress")
             bar.props.update({"aria-label": words, "max": 1})
-            with box("div", "row"):
-                start = button(words, lambda: begin(), "main" if main else "")
-                stop = button(_("Cancel"), lambda: running[0].cancel())
-        running: list[Work] = []
+            button(_("Cancel"), lambda: running[words].cancel(), says=f"{_('Cancel')}: {words}")
 
-        def shown(busy: bool) -> None:
-            for made, there in ((bar, busy), (stop, busy), (start, not busy)):
-                made.set_visibility(there)
-
-        async def begin() -> None:
+        async def begin(make: Callable[[], Make]) -> None:
+            if words in running:
+                return
             try:
-                prepared: Any = await run.io_bound(self._allowed, make, needs)
+                prepared: Any = await run.io_bound(self._allowed, make, "work")
             except CabinwrightError as error:
                 self.warn(str(error))
                 return
-            running[:] = [Work(prepared)]
-            shown(True)
-            timer.activate()
+            running[words] = Work(prepared)
+            await look()
 
         async def look() -> None:
-            if not running:
-                timer.deactivate()
+            job = running.get(words)
+            panel.set_visibility(job is not None)
+            timer.active = job is not None
+            if job is None:
                 return
-            job = running[0]
             if job.state == "running":
                 what, share = job.progress
-                said.text, bar.props["value"] = what, share
+                said.text, bar.props["value"] = f"{words}: {what}", share
                 bar.update()
                 return
-            timer.deactivate()
-            shown(False)
-            said.text = _("Cancelled. Nothing was changed.") if job.state == "cancelled" else ""
+            del running[words]
+            panel.set_visibility(False)
+            timer.active = False
             if job.state == "failed":
                 self.warn(job.error)
-            elif job.state == "done":
+            elif job.state == "cancelled":
+                self.say(_("Cancelled. Nothing was changed."))
+            else:
                 self.say(done(job.told))
                 await self.draw()
 
-        shown(False)
-        timer = ui.timer(WATCH_S, look, active=False)
+        timer = ui.timer(WATCH_S, look, active=words in running)
+        panel.set_visibility(words in running)
+        return begin
+
+    def long(self, words: str, make: Callable[[], Make], done: Callable[[Any], str], *, main: bool = False) -> None:
+        """A button that starts long work. ``make`` is asked for it when it is pressed, and may refuse."""
+        begin = self.runner(words, done)
+        with box("div", "row"):
+            button(words, lambda: begin(make), "main" if main else "")
 
 
 def address(path: str, **query: object) -> str:
