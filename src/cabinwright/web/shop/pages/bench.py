@@ -80,15 +80,15 @@ def body(view: ShopView, seen: Seen) -> None:
     if seen.tasks:
         text(
             "p",
-            f"{counted(len(left), 'task is left', 'tasks are left')}, {counted(len(ready), 'can be done now', 'can be done now')}",
+            counted(len(left), "task is left", "tasks are left")
+            + ", "
+            + counted(len(ready), "can be done now", "can be done now"),
             "figure",
         )
     else:
         text(
             "p",
-            _(
-                "No tasks yet. They can be planned from the build: what comes before what, and what is hidden later."
-            ),
+            _("No tasks yet. They can be planned from the build: what comes before what, and what is hidden later."),
             "empty",
         )
     with box("ul", "changes"):
