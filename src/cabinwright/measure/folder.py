@@ -124,6 +124,15 @@ class FolderFiles(Files):
         )
         return answer
 
+    @property
+    def stamp(self) -> Stamp:
+        """Changes with every file that a stage may read: those that the build names, and the settings that were loaded."""
+        try:
+            found = (self.folder / "out" / "settings.json").stat()
+        except OSError:
+            return self._stamp
+        return (*self._stamp, ("out/settings.json", found.st_size, found.st_mtime_ns))
+
     @cached_property
     def _stamp(self) -> Stamp:
         """The folder, and size and time of every file that the build names: what tells that one was replaced."""

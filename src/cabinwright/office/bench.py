@@ -15,9 +15,7 @@ from cabinwright.errors import PersonError, RefusedError
 from cabinwright.handover.commissioning import Check
 from cabinwright.handover.lists import figures, lists, passes
 from cabinwright.office.plan import CLOSING, planned
-from cabinwright.office.worked import Progress, folder_of, stops, unwatched, worked_out
-from cabinwright.pipeline import wiring
-from cabinwright.session import Session
+from cabinwright.office.worked import Progress, folder_of, stops, unwatched, wired, worked_out
 from cabinwright.shop import bench, parts
 from cabinwright.shop.jobs import note
 from cabinwright.shop.rows import Job, Kept, Note, Task, TaskOrder
@@ -218,10 +216,10 @@ def sheet(
     store: Store, job_id: int, folder: Path | None = None, *, progress: Progress = unwatched
 ) -> tuple[SheetLine, ...]:
     """The commissioning sheet of a job's build, with what was read; nothing without an electrical system."""
-    build = Session.open(folder_of(store, job_id, folder)).build
     progress("wiring", 0.0)
+    found = wired(folder_of(store, job_id, folder))
     with store.read() as work:
-        return _sheet(work, job_id, build, wiring(build))
+        return _sheet(work, job_id, *found)
 
 
 def _checks(build: Build, result: PowerResult | None) -> list[tuple[str, str, Check]]:
@@ -272,8 +270,8 @@ def read_off(store: Store, job_id: int, key: str, value: str, *, by: str, folder
 
     Raises ``PersonError`` where there is no such line or the value is none.
     """
-    build = Session.open(folder_of(store, job_id, folder)).build
-    row = next(((phase, check) for mark, phase, check in _checks(build, wiring(build)) if mark == key), None)
+    found = wired(folder_of(store, job_id, folder))
+    row = next(((phase, check) for mark, phase, check in _checks(*found) if mark == key), None)
     if row is None:
         raise PersonError(f'"{key}" is no line of this commissioning sheet. Look at the sheet again.')
     phase, check = row

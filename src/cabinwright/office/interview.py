@@ -171,8 +171,17 @@ def _answer(question: Question, value: Any) -> Any:
     return amount
 
 
+def _typed(line: str) -> dict[str, Any]:
+    """``pram: 2.9, -0.4, 0.3 to 3.6, 0.4, 0.9``"""
+    name, _, corners = line.partition(":")
+    low, _, high = corners.partition(" to ")
+    return {"name": name, "low_m": low.split(","), "high_m": high.split(",")}
+
+
 def _keep_free(value: Any) -> tuple[KeepFree, ...]:
     rows = []
+    if isinstance(value, str):
+        value = [_typed(line) for line in value.splitlines() if line.strip()]
     for row in value if isinstance(value, list | tuple) else [value]:
         try:
             name = " ".join(str(row["name"]).split())
@@ -186,7 +195,8 @@ def _keep_free(value: Any) -> tuple[KeepFree, ...]:
         if not name or not span:
             raise PersonError(
                 "keep_free: a name and two opposite corners in metres are wanted, each number of low_m below that of high_m: "
-                '{"name": "pram", "low_m": [2.9, -0.4, 0.3], "high_m": [3.6, 0.4, 0.9]}.'
+                '{"name": "pram", "low_m": [2.9, -0.4, 0.3], "high_m": [3.6, 0.4, 0.9]}, or as words, one on a line: '
+                "pram: 2.9, -0.4, 0.3 to 3.6, 0.4, 0.9."
             )
         rows.append(KeepFree(name, low, high))  # type: ignore[arg-type]
     return tuple(rows)

@@ -15,6 +15,9 @@ from cabinwright.shop.trail import Work, plain
 
 __all__ = ["Agreed", "LineView", "OfferView", "VariantView", "shown"]
 
+COSTS = ("cost",)  #: the owner's eyes only
+PRICES = ("price", "net", "tax", "tax_rate", "taxes", "gross")  #: not for a bench
+
 
 @dataclass(frozen=True, slots=True)
 class LineView:
@@ -32,10 +35,11 @@ class LineView:
     part_id: int | None
     cost: Decimal | None  #: the owner's eyes only
 
-    def to_dict(self, *, costs: bool = False) -> dict[str, Any]:
+    def to_dict(self, *, costs: bool = False, prices: bool = True) -> dict[str, Any]:
         """Plain JSON types."""
         row = {key: plain(value) for key, value in asdict(self).items()}
-        return row if costs else {key: value for key, value in row.items() if key != "cost"}
+        less = (() if costs else COSTS) + (() if prices else PRICES)
+        return {key: value for key, value in row.items() if key not in less}
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,15 +52,20 @@ class VariantView:
     lines: tuple[LineView, ...]
     total: Sum
 
-    def to_dict(self, *, costs: bool = False) -> dict[str, Any]:
-        """Plain JSON types."""
+    def to_dict(self, *, costs: bool = False, prices: bool = True) -> dict[str, Any]:
+        """Plain JSON types. ``margin``: what is left of the net price after parts whose cost is known; hours count as earned."""
         total = self.total
         row: dict[str, Any] = {"name": self.name, **self.about}
-        row |= {"lines": [line.to_dict(costs=costs) for line in self.lines], "net": str(total.net)}
+        row |= {"lines": [line.to_dict(costs=costs, prices=prices) for line in self.lines], "net": str(total.net)}
         row |= {"taxes": [[str(figure) for figure in tax] for tax in total.taxes], "gross": str(total.gross)}
         if costs:
             known = [line.quantity * line.cost for line in self.lines if line.cost is not None]
-            row["cost"] = str(sum(known, Decimal(0)))
+            cost = sum(known, Decimal(0))
+            uncosted = [line.text for line in self.lines if line.kind == "part" and line.cost is None]
+            row |= {"cost": str(cost), "margin": str(total.net - cost), "uncosted": uncosted}
+        if not prices:
+            row = {key: value for key, value in row.items() if key not in PRICES}
+            row["against_wishes"] = [item for item in row.get("against_wishes", ()) if item["wish"] != "budget"]
         return row
 
 
@@ -82,12 +91,12 @@ class OfferView:
     note: str
     variants: tuple[VariantView, ...]
 
-    def to_dict(self, *, costs: bool = False) -> dict[str, Any]:
-        """Plain JSON types."""
+    def to_dict(self, *, costs: bool = False, prices: bool = True) -> dict[str, Any]:
+        """Plain JSON types; without ``prices`` what a bench may see: what is built, of what, in how many hours."""
         names = ("id", "count", "number", "job_id", "job", "title", "state", "currency", "valid_until", "made_on")
         more = ("changes", "chosen", "signed_by", "signed_at", "digest", "note")
         row = {name: plain(getattr(self, name)) for name in (*names, *more)}
-        return {**row, "variants": [item.to_dict(costs=costs) for item in self.variants]}
+        return {**row, "variants": [item.to_dict(costs=costs, prices=prices) for item in self.variants]}
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,11 +16,11 @@ from cabinwright.shop.bench import Spread, history_of
 from cabinwright.shop.house import House
 from cabinwright.shop.house import house as house_of
 from cabinwright.shop.money import Line as MoneyLine
-from cabinwright.shop.money import rate_on
+from cabinwright.shop.money import rate_on, read_amount
 from cabinwright.shop.offers import NewLine
 from cabinwright.shop.trail import Work
 
-__all__ = ["money_lines", "priced"]
+__all__ = ["money_lines", "priced", "read_hours"]
 
 HOUR = Decimal("0.1")  #: hours are offered to the tenth
 
@@ -102,6 +102,20 @@ def _labour(
             rate = rate_on(work, shop.tax, rows.today())
             lines.append(NewLine("labour", kind, middle, "h", shop.hourly_rate, shop.tax, rate))
     return lines, {"labour": rows_, "hours_low": str(low), "hours_high": str(high)}
+
+
+def read_hours(words: str) -> dict[str, Decimal]:
+    """Hours as a person lists them, ``wiring 6.5``, one kind of work on a line. Raises ``PersonError``."""
+    found: dict[str, Decimal] = {}
+    for line in filter(None, map(str.strip, words.splitlines())):
+        kind, space, amount = line.rpartition(" ")
+        kind = kind.strip(" :=")
+        if not space or not kind or kind in found:
+            raise PersonError(
+                f"{line[:60]}: write a kind of work and its hours, each once on a line, such as: wiring 6.5."
+            )
+        found[kind] = read_amount(amount, what=kind)
+    return found
 
 
 def _tenth(value: float) -> Decimal:

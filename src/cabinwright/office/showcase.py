@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from PIL import Image
-from sqlalchemy import select
+from sqlalchemy import func, select
 
 from cabinwright.errors import PersonError, RefusedError
 from cabinwright.handover.book.given import Logged
@@ -33,6 +33,7 @@ from cabinwright.shop.words import folded
 __all__ = ["DiaryEntry", "add_note", "add_photograph", "allow_on_page", "book", "diary", "page"]
 
 BOOK_PX, BOOK_QUALITY = 1000, 80  #: longer side and JPEG quality of a photograph in the book
+MOST_PHOTOGRAPHS = 1000  #: of one job
 READINGS = "commissioning"  #: what readings of the commissioning sheet are pinned to in the book
 
 
@@ -69,6 +70,10 @@ def add_photograph(
 ) -> DiaryEntry:
     """Keep a photograph, its original and the copy to show. Raises ``PersonError`` for what is none or too large."""
     files = FileStore(store.files)
+    with store.read() as work:
+        there = work.scalar(select(func.count()).where(Kept.job_id == job_id, Kept.kind == "photograph"))
+    if (there or 0) >= MOST_PHOTOGRAPHS:
+        raise PersonError(f"{name}: the log holds {MOST_PHOTOGRAPHS} photographs already. Keep further ones elsewhere.")
     mark, size, shown = keep_photograph(files, content, name=name)
 
     def make(work: Work) -> DiaryEntry:

@@ -1,8 +1,14 @@
-"""A job's build as it is now: its bytes, and what every stage gives for it. Nothing is written into its folder."""
+"""A job's build as it is now: its bytes, and what every stage gives for it. Nothing is written into its folder.
+
+What was worked out is kept, for a few builds, under the build's bytes and the size and time of every file that it names: asked
+again, a build that nobody touched answers at once. What another process worked out is taken over by ``remember``.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import threading
+from collections import OrderedDict
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -12,13 +18,31 @@ from cabinwright.errors import PersonError
 from cabinwright.findings import Finding
 from cabinwright.history.log import mark_of
 from cabinwright.measure.folder import FolderFiles
-from cabinwright.pipeline import STAGES, Line, Results
+from cabinwright.pipeline import STAGES, Line, Results, wiring
 from cabinwright.shop.rows import Job
 from cabinwright.shop.store import Store, found_row
+from cabinwright.stages.power.result import PowerResult
 
-__all__ = ["Progress", "Worked", "folder_of", "stops", "unwatched", "worked_out"]
+__all__ = [
+    "Progress",
+    "Worked",
+    "folder_of",
+    "kept",
+    "kept_of",
+    "known",
+    "remember",
+    "stops",
+    "unwatched",
+    "wired",
+    "worked_out",
+]
 
 Progress = Callable[[str, float], None]
+Key = tuple[object, ...]
+MOST_KEPT = 8  #: builds; some megabytes each
+
+_kept: OrderedDict[Key, Worked] = OrderedDict()
+_lock = threading.Lock()
 
 
 def unwatched(what: str, share: float) -> None:
@@ -53,7 +77,62 @@ def worked_out(path: Path, progress: Progress = unwatched) -> Worked:
     file, content = source(path)
     build = parse(content, file=str(file))
     folder = path if path.is_dir() else path.parent
-    return Worked(folder, content, build, Line(build, FolderFiles(build, folder, progress), progress).results())
+    files = FolderFiles(build, folder, progress)
+    key = _key(file, content, files)
+    with _lock:
+        found = _kept.get(key)
+    if found is None:
+        found = Worked(folder, content, build, Line(build, files, progress).results())
+        remember({key: found})
+    return found
+
+
+def known(path: Path) -> Worked | None:
+    """What was worked out of a build as it lies there now; None where that is still to be done. Raises ``BuildError``."""
+    return next(iter(kept_of((path,)).values()), None)
+
+
+def kept_of(paths: Sequence[Path]) -> dict[Key, Worked]:
+    """Those of some builds that are known as they lie there now. Raises ``BuildError``."""
+    keys = []
+    for path in paths:
+        file, content = source(path)
+        folder = path if path.is_dir() else path.parent
+        keys.append(_key(file, content, FolderFiles(parse(content, file=str(file)), folder, unwatched)))
+    with _lock:
+        found = {key: _kept[key] for key in keys if key in _kept}
+    remember(found)
+    return found
+
+
+def wired(path: Path) -> tuple[Build, PowerResult | None]:
+    """A build and its electrical system alone, which takes far less than all of it. Raises ``BuildError``."""
+    found = known(path)
+    if found is not None:
+        return found.build, found.results.power
+    file, content = source(path)
+    build = parse(content, file=str(file))
+    return build, wiring(build)
+
+
+def kept() -> dict[Key, Worked]:
+    """Everything that is kept here, to be handed to another process."""
+    with _lock:
+        return dict(_kept)
+
+
+def remember(more: Mapping[Key, Worked]) -> None:
+    """Keep what was worked out; of too many the one that was asked for longest ago is let go."""
+    with _lock:
+        for key, item in more.items():
+            _kept[key] = item
+            _kept.move_to_end(key)
+        while len(_kept) > MOST_KEPT:
+            _kept.popitem(last=False)
+
+
+def _key(file: Path, content: bytes, files: FolderFiles) -> Key:
+    return (str(file.absolute()), mark_of(content), files.stamp)
 
 
 def stops(build: Build, results: Results) -> tuple[Finding, ...]:
@@ -83,4 +162,7 @@ def folder_of(store: Store, job_id: int, folder: Path | None) -> Path:
             raise PersonError(
                 f"{job.number} names no build folder. Give the job the folder that holds its {FILE_NAME}."
             )
-        return Path(job.folder)
+        place = Path(job.folder)
+        if not (place.is_dir() or place.suffix == ".toml"):
+            raise PersonError(f"{job.number}: {place} is no folder any more. Give the job the folder of its build.")
+        return place

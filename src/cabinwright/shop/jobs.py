@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import date
+from typing import Any
 
 from sqlalchemy import func, select
 
@@ -13,7 +14,7 @@ from cabinwright.shop.rows import Car, Hours, Job, Note, Offer, Task
 from cabinwright.shop.store import found_row, held
 from cabinwright.shop.trail import Work
 
-__all__ = ["FOLLOWS", "STATES", "add_job", "listed", "note", "step"]
+__all__ = ["FOLLOWS", "STATES", "add_job", "change_job", "listed", "note", "step"]
 
 FOLLOWS: dict[str, tuple[str, ...]] = {
     "asked": ("offered", "called off"),
@@ -39,9 +40,7 @@ def add_job(
     earlier_id: int | None = None,
 ) -> Job:
     """One more job, numbered by year. Raises ``PersonError``."""
-    title = " ".join(title.split())
-    if not 1 <= len(title) <= 200:
-        raise PersonError("A job needs a title of 1 to 200 characters.")
+    title = _title(title)
     if work.get(Car, car_id) is None:
         raise PersonError(f"There is no car {car_id}; add it to its customer first.")
     earlier = work.get(Job, earlier_id) if earlier_id is not None else None
@@ -58,6 +57,18 @@ def add_job(
     work.add(job)
     work.flush()
     return job
+
+
+def change_job(work: Work, job_id: int, *, count: int, title: str, **fields: Any) -> Job:
+    """Other words, another day (``promised_on``), folder or note. Raises ``PersonError``, ``MeanwhileError``."""
+    return held(work, Job, job_id, count=count, title=_title(title), **fields)
+
+
+def _title(words: str) -> str:
+    title = " ".join(words.split())
+    if not 1 <= len(title) <= 200:
+        raise PersonError("A job needs a title of 1 to 200 characters.")
+    return title
 
 
 def _next_number(work: Work) -> str:
