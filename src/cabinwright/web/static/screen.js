@@ -43,6 +43,23 @@ const cabinwright = {
     for (const entry of entries) await walk(entry);
     cabinwright.send(files, carrier);
   },
+  async photographs(event) { // one by one: one that is refused stops no other
+    event.preventDefault();
+    const form = event.target, about = form.dataset, says = JSON.parse(about.told), told = [];
+    const files = [...form.elements.files.files], at = form.querySelector(".sending");
+    if (files.length > Number(about.most)) return [{ kept: false, says: says.many }];
+    for (const [number, file] of files.entries()) {
+      at.textContent = `${number + 1} / ${files.length}`;
+      if (file.size > Number(about.bytes)) { told.push({ kept: false, says: file.name + says.large }); continue; }
+      const query = new URLSearchParams({ at: about.at, name: file.name });
+      for (const key of ["task", "pinned", "words"]) query.set(key, form.elements[key].value);
+      try {
+        const answer = await fetch(`${about.to}?${query}`, { method: "POST", body: file });
+        told.push({ kept: answer.ok, says: await answer.text() });
+      } catch { told.push({ kept: false, says: file.name + says.lost }); }
+    }
+    return told;
+  },
   menu() {
     const open = document.body.classList.toggle("menu-open");
     document.querySelector("button.menu").setAttribute("aria-expanded", String(open));

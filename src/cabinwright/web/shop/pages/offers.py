@@ -1,336 +1,278 @@
-"""Proposals of a job: up to three variants side by side, signed, frozen, and changed only as a change that is priced."""
+"""Proposals of a job: up to three variants side by side, signed, frozen, and changed only as a change that is priced.
+
+The owner sees costs and margins, the customer as a guest what was offered to them, a bench what is to be built without a price.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
-from decimal import Decimal
-from functools import partial
 from pathlib import Path
 from typing import Any
 
 from cabinwright.errors import PersonError
-from cabinwright.office.offers import (
-    LineView,
-    OfferView,
-    VariantView,
-    accept,
-    decline,
-    drop_line,
-    offer,
-    offers_of,
-    put_line,
-    whole,
-)
-from cabinwright.web.parts import box, button, html, link, text
-from cabinwright.web.shop import long
-from cabinwright.web.shop.door import the_door
-from cabinwright.web.shop.forms import Ask, amount_of, day_of, form
+from cabinwright.office.offers import OfferView, accept, change_offer, decline, draw_up, offer, offers_of, whole
+from cabinwright.office.overview import JobView
+from cabinwright.office.pricing import read_hours
+from cabinwright.shop.offers import MOST_VARIANTS
+from cabinwright.web.parts import box, button, link, text
+from cabinwright.web.shop.forms import Ask, day_of, form
 from cabinwright.web.shop.frame import ShopPage, ShopView, address
-from cabinwright.web.shop.pages.job import JobSeen, head, job_seen
+from cabinwright.web.shop.long import away, back
+from cabinwright.web.shop.pages.job import head, job_seen
+from cabinwright.web.shop.pages.offer_lines import edit, lines
 from cabinwright.web.shop.said import money, plain
 from cabinwright.web.words import _, counted
 
-__all__ = ["PAGE", "PAPER"]
+__all__ = ["FOR_GUESTS", "PAGE", "PAPER"]
 
 PAPER = "/shop/offer.pdf"
-VARIANTS = 3
-SIGNS = {True: "✓", False: "✗", None: "?"}
+SIGNS = {True: "✓ ", False: "✗ ", None: "? "}
 STATES = {"draft": _("draft"), "offered": _("offered"), "accepted": _("signed"), "declined": _("declined")}
+FOR_GUESTS = ("offered", "accepted")
+Row = dict[str, Any]
 
 
 @dataclass(frozen=True)
 class Seen:
-    """What the page looked up."""
+    """What the page looked up: proposals as far as this visitor may see them, the newest first."""
 
-    job: JobSeen
-    offers: tuple[tuple[OfferView, bool], ...]  #: with whether what was signed is still whole
+    job: JobView
+    offers: tuple[tuple[Row, bool], ...]  #: with whether what was signed is still whole
 
 
 def look(view: ShopView) -> Seen:
-    """Every proposal, the newest first."""
-    job = job_seen(view)
-    rows = reversed(offers_of(view.store, job.id))
-    return Seen(job, tuple((item, item.state != "accepted" or whole(view.store, item.id)) for item in rows))
+    """Every proposal, without what is not for these eyes."""
+    job, person = job_seen(view), view.person
+    bench = person.may("read") and not person.may("price")
+    told = []
+    for item in reversed(offers_of(view.store, job.id)):
+        if person.may("read") or item.state in FOR_GUESTS:
+            row = item.to_dict(costs=person.may("price"), prices=not bench)
+            told.append((row, item.state != "accepted" or whole(view.store, item.id)))
+    return Seen(job, tuple(told))
 
 
 def body(view: ShopView, seen: Seen) -> None:
-    """Each proposal, and a new one."""
+    """What is open or signed first, then a new one, then what is over."""
     head(view, seen.job)
-    if not seen.offers:
-        text(
-            "p",
-            _("No proposal yet. Each variant is a build of its own: copy the build folder and change what differs."),
-            "empty",
-        )
-    for item, sound in seen.offers:
+    now = [pair for pair in seen.offers if pair[0]["state"] != "declined"]
+    over = [pair for pair in seen.offers if pair[0]["state"] == "declined"]
+    if not now:
+        text("p", _("No proposal is open. Each variant is a build of its own: a copy of the folder."), "empty")
+    for item, sound in now:
         _one(view, item, sound)
-    accepted = next((item for item, _sound in seen.offers if item.state == "accepted" and not item.changes), None)
-    if accepted is None:
-        _new(view, seen.job)
-    else:
-        _change(view, seen.job, accepted)
+    if view.may("price"):
+        accepted = next((item for item, _sound in now if item["state"] == "accepted" and not item["changes"]), None)
+        if accepted is None:
+            _new(view, seen.job, first=not now)
+        else:
+            _change(view, seen.job, accepted)
+    if over:
+        with box("details"):
+            text("summary", counted(len(over), "declined proposal", "declined proposals"), "act")
+            for item, sound in over:
+                _one(view, item, sound)
 
 
-def _one(view: ShopView, item: OfferView, sound: bool) -> None:
+def _one(view: ShopView, item: Row, sound: bool) -> None:
     with box("section", "offer"):
-        what = _("Change of {number}").format(number=item.changes) if item.changes else _("Proposal")
-        text("h2", f"{what} {item.number}: {STATES.get(item.state, item.state)}")
-        told = [
-            _("made {day}").format(day=item.made_on),
-            _("valid until {day}").format(day=item.valid_until),
-            item.note,
-        ]
-        if item.signed_by:
-            told.append(_("signed by {name}").format(name=item.signed_by))
-        text("p", " · ".join(filter(None, told)), "soft")
-        if not sound:
-            text(
-                "p",
-                _("▲ What was signed is no longer whole in the database. Compare with the paper and restore a backup."),
-                "alert",
-            )
-        with box("div", "tiles"):
-            for variant in item.variants:
-                _variant(item, variant)
-        for variant in item.variants:
-            with box("details"):
-                text("summary", _("Lines of {name}").format(name=variant.name), "act")
-                _lines(item, variant)
-                if item.state == "draft":
-                    _edit(view, item, variant)
-        with box("div", "row"):
-            for paper in ("A4", "Letter"):
-                made = link(_("On paper, {paper}").format(paper=paper), address(PAPER, at=item.id, paper=paper), "act")
-                made.props["download"] = f"{item.number}-{paper}.pdf"
-            if item.state == "draft":
-                button(
-                    _("Offer it"),
-                    lambda: _told(
-                        view, lambda: offer(view.store, item.id, count=item.count, by=view.by), _("Offered.")
-                    ),
-                    "main",
-                )
-            if item.state in ("draft", "offered"):
-                button(
-                    _("It was declined") if item.state == "offered" else _("Drop it"),
-                    lambda: _told(
-                        view, lambda: decline(view.store, item.id, count=item.count, by=view.by), _("Declined.")
-                    ),
-                )
-        if item.state == "offered":
+        what = _("Change of {number}").format(number=item["changes"]) if item["changes"] else _("Proposal")
+        text("h2", f"{what} {item['number']}: {STATES[item['state']]}")
+        told = [_("made {day}").format(day=item["made_on"]), _("valid until {day}").format(day=item["valid_until"])]
+        if item["signed_by"]:
+            words = _("signed by {name} on {day}")
+            told.append(words.format(name=item["signed_by"], day=item["signed_at"][:10]))
+        text("p", " · ".join(told), "soft")
+        if item["note"]:
+            text("p", item["note"])
+        if item["digest"]:
+            _frozen(item, sound)
+        with box("div", "variants"):
+            for variant in item["variants"]:
+                _variant(view, item, variant)
+        for variant in item["variants"]:
+            lines(item, variant)
+            if item["state"] == "draft" and view.may("price"):
+                edit(view, item, variant)
+        _acts(view, item)
+        if item["state"] == "offered" and view.may("price"):
             _sign(view, item)
 
 
-async def _told(view: ShopView, call: Any, said: str) -> None:
-    await view.do(call, said, needs="price")
+def _frozen(item: Row, sound: bool) -> None:
+    if sound:
+        text("p", _("✓ As it was signed, under the mark {mark} …").format(mark=item["digest"][:16]), "soft")
+    else:
+        text("p", _("▲ It is no longer what was signed. Hold it against the paper, and restore a backup."), "alert")
 
 
-def _variant(item: OfferView, variant: VariantView) -> None:
-    about = variant.about
-    with box("div", "tile on" if item.chosen == variant.name else "tile"):
-        text("p", ("✓ " if item.chosen == variant.name else "") + variant.name, "where")
-        text("p", money(variant.total.gross, item.currency), "figure")
-        text("p", _("{net} and tax").format(net=money(variant.total.net, item.currency)), "soft")
-        for words in about.get("does", ()):
-            text("p", words)
-        if about.get("hours") not in (None, ""):
-            words = _("{hours} h of work, {low} to {high} by the shop's own jobs")
-            text("p", words.format(hours=about["hours"], low=about.get("hours_low"), high=about.get("hours_high")))
-        if about.get("boot_l") is not None:
-            about_l = "" if about.get("boot_exact") else _("about ")
-            text("p", _("takes {litres} L of the boot").format(litres=f"{about_l}{about['boot_l']}"))
-        cut = about.get("irreversible") or ()
-        text("p", _("cannot be put back: ") + "; ".join(cut) if cut else _("everything can be put back"))
-        for words in about.get("differs", ()):
-            text("p", "↔ " + words)
-        for check in about.get("against_wishes", ()):
-            text("p", f"{SIGNS[check['holds']]} {check['wish']}: {check['says']}")
-        for key, words in (("unmatched", _("▲ not in the library: ")), ("unpriced", _("▲ without a price: "))):
-            if about.get(key):
-                text("p", words + ", ".join(str(name) for name in about[key]))
-        if about.get("stops"):
-            text(
-                "p",
-                "■ "
-                + counted(
-                    len(about["stops"]) if isinstance(about["stops"], Sequence) else about["stops"],
-                    "stop is open",
-                    "stops are open",
-                ),
-            )
+def _acts(view: ShopView, item: Row) -> None:
+    number, count = item["id"], item["count"]
+
+    def told(call: Callable[..., Any], said: str) -> Awaitable[bool]:
+        return view.do(lambda: call(view.store, number, count=count, by=view.by), said, needs="price")
+
+    with box("div", "row"):
+        if view.may("price") and item["state"] == "draft":
+            button(_("Offer it"), lambda: told(offer, _("Offered. Its prices stand from now on.")), "main")
+        if view.may("price") or not view.may("read"):
+            for paper in ("A4", "Letter"):
+                made = link(_("On paper, {paper}").format(paper=paper), address(PAPER, at=number, paper=paper), "act")
+                made.props["download"] = f"{item['number'].replace('/', '-')}-{paper}.pdf"
+        if view.may("price") and item["state"] in ("draft", "offered"):
+            words = _("It was declined") if item["state"] == "offered" else _("Drop it")
+            button(words, lambda: told(decline, _("Declined.")), says=f"{words}: {item['number']}")
 
 
-def _lines(item: OfferView, variant: VariantView) -> None:
-    from html import escape
-
-    heads = (_("What"), _("How much"), _("Price"), _("Net"), _("Tax"))
-    rows = "".join(_row(line, item.currency) for line in variant.lines)
-    words = _("tax {rate} % on {net}")
-    taxes = "".join(
-        f'<tr><th scope="row" colspan="3">{escape(words.format(rate=plain(rate * 100), net=money(net, item.currency)))}</th>'
-        f'<td data-head="{escape(heads[3])}">{money(tax, item.currency)}</td><td></td></tr>'
-        for rate, net, tax in variant.total.taxes
-    )
-    top = "".join(f'<th scope="col">{escape(one)}</th>' for one in heads)
-    caption = escape(
-        _("{name}, in all {gross}").format(name=variant.name, gross=money(variant.total.gross, item.currency))
-    )
-    html(f"<table><caption>{caption}</caption><thead><tr>{top}</tr></thead><tbody>{rows}{taxes}</tbody></table>")
-
-
-def _row(line: LineView, currency: str) -> str:
-    from html import escape
-
-    cells = (
-        (_("How much"), f"{plain(line.quantity)} {line.unit}"),
-        (_("Price"), money(line.price, currency)),
-        (_("Net"), money(line.net, currency)),
-        (_("Tax"), f"{plain(line.tax_rate * 100)} %"),
-    )
-    rest = "".join(f'<td data-head="{escape(head)}">{escape(cell)}</td>' for head, cell in cells)
-    return f'<tr><th scope="row">{escape(line.text)}</th>{rest}</tr>'
+def _variant(view: ShopView, item: Row, variant: Row) -> None:
+    """One column; its parts stand at the same height in every column."""
+    chosen, currency = item["chosen"] == variant["name"], item["currency"]
+    with box("article", "variant on" if chosen else "variant") as card:
+        card.props["aria-label"] = variant["name"]
+        with box("header"):
+            text("h3", ("✓ " if chosen else "") + variant["name"])
+            if "gross" in variant:
+                text("p", money(variant["gross"], currency), "figure")
+                text("p", _("{net} and tax").format(net=money(variant["net"], currency)), "soft")
+        with box("dl", "facts"):
+            for name, words in _facts(variant, currency):
+                text("dt", name)
+                text("dd", words)
+        _list(_("What it does"), variant.get("does", ()))
+        _list(_("Against the first variant"), variant.get("differs", ()))
+        wished = [f"{SIGNS[row['holds']]}{row['wish']}: {row['says']}" for row in variant.get("against_wishes", ())]
+        _list(_("Against the wishes"), wished)
+        stops = [f"■ {words}" for words in variant.get("stops") or ()]
+        _list(_("Stops that are open"), stops)
+        own = [*variant.get("unmatched", ()), *variant.get("unpriced", ())] if view.may("read") else []
+        _list(_("Not in this price"), [f"▲ {words}" for words in own])
 
 
-def _edit(view: ShopView, item: OfferView, variant: VariantView) -> None:
-    async def put(told: dict[str, Any]) -> None:
-        def make() -> Any:
-            quantity, price = amount_of(told["quantity"], _("How much")), amount_of(told["price"], _("Price"))
-            if quantity is None or price is None:
-                raise PersonError(_("A line needs how much and a price."))
-            line = next((row for row in variant.lines if str(row.id) == told["line"]), None)
-            kept = {"tax": line.tax, "line_id": line.id} if line is not None else {}
-            return put_line(
-                view.store, item.id, count=item.count, by=view.by, variant=variant.name, text=told["text"], quantity=quantity,
-                kind=line.kind if line is not None else "other", unit=told["unit"] or "piece", price=price, **kept,
-            )  # fmt: skip
-
-        await view.do(make, _("Kept."), needs="price")
-
-    async def drop(told: dict[str, Any]) -> None:
-        line = int(told["line"]) if told["line"].isdecimal() else 0
-        await view.do(
-            lambda: drop_line(view.store, item.id, line, count=item.count, by=view.by), _("Taken out."), needs="price"
-        )
-
-    lines = [("", _("a new line")), *((str(row.id), row.text) for row in variant.lines)]
-    form(
-        [
-            Ask("line", _("Line"), "", "select", lines),
-            Ask("text", _("What"), needed=True),
-            Ask("quantity", _("How much"), "1", "number"),
-            Ask("unit", _("Unit"), "piece"),
-            Ask("price", _("Price of one, without tax"), kind="number", unit=item.currency),
-        ],
-        _("Keep the line"),
-        put,
-        main=False,
-    )
-    form([Ask("line", _("Line"), "", "select", lines[1:])], _("Take the line out"), drop, main=False)
-
-
-def _sign(view: ShopView, item: OfferView) -> None:
-    async def sign(told: dict[str, Any]) -> None:
-        given = {"signed_by": told["name"], "count": item.count, "by": view.by}
-        await view.do(
-            lambda: accept(view.store, item.id, told["variant"] or item.variants[0].name, **given),
-            _("Signed. It stands as it is from now on; what changes is priced as a change."),
-            needs="price",
-        )
-
-    text("h3", _("The customer signs"))
-    form(
-        [
-            Ask(
-                "variant", _("Which"), item.variants[0].name, "choice", [(one.name, one.name) for one in item.variants]
-            ),
-            Ask(
-                "name",
-                _("Name of who signs"),
-                needed=True,
-                help=_("Keep the signed paper as well: local law says what binds."),
-            ),
-        ],
-        _("It is signed"),
-        sign,
-    )
-
-
-def _hours(words: str) -> dict[str, Decimal]:
-    """``fabrication 6``, one on a line."""
-    told: dict[str, Decimal] = {}
-    for line in filter(None, (line.strip() for line in words.splitlines())):
-        kind, _space, figure = line.rpartition(" ")
-        hours = amount_of(figure, line)
-        if not kind or hours is None:
-            raise PersonError(
-                _("{line}: write a kind of work and its hours, such as: fabrication 6").format(line=line[:60])
-            )
-        told[kind.strip()] = hours
+def _facts(variant: Row, currency: str) -> list[tuple[str, str]]:
+    told: list[tuple[str, str]] = []
+    if "margin" in variant:
+        words = _("{margin} over parts at {cost}")
+        known = words.format(margin=money(variant["margin"], currency), cost=money(variant["cost"], currency))
+        told.append((_("Margin"), known))
+        if variant["uncosted"]:
+            told.append((_("Cost unknown"), ", ".join(variant["uncosted"])))
+    hours, low, high = (variant.get(key) for key in ("hours", "hours_low", "hours_high"))
+    if hours not in (None, "", "0"):
+        span = _("{hours} h").format(hours=plain(hours))
+        known = span if low == high else f"{span} ({plain(low)}–{plain(high)})"
+        told.append((_("Work"), known))
+    if variant.get("boot_l") is not None:
+        told.append((_("Boxes take"), f"{'' if variant.get('boot_exact') else _('at least ')}{variant['boot_l']} L"))
+    if variant.get("mass_kg") is not None:
+        told.append((_("Adds"), f"{variant['mass_kg']} kg"))
+    cut = variant.get("irreversible") or ()
+    told.append((_("For good"), "; ".join(cut) if cut else _("✓ nothing: all goes back as it was")))
     return told
 
 
+def _list(title: str, rows: Any) -> None:
+    """A group that is there in every column, so that columns stay level; empty where there is nothing to say."""
+    with box("div", "group"):
+        if rows:
+            text("h4", title)
+            with box("ul"):
+                for words in rows:
+                    text("li", str(words))
+
+
+def _sign(view: ShopView, item: Row) -> None:
+    names = [variant["name"] for variant in item["variants"]]
+
+    async def sign(told: dict[str, Any]) -> None:
+        def make() -> OfferView:
+            given = {"signed_by": told["name"], "count": item["count"], "by": view.by, "on": day_of(told["on"])}
+            return accept(view.store, item["id"], told["variant"], **given)
+
+        await view.do(
+            make, _("Signed. It stands as it is from now on; what changes is priced as a change."), needs="price"
+        )
+
+    with box("div", "key"):
+        text("h3", _("The customer signs"), "first")
+        which = Ask("variant", _("Which"), names[0], "choice", [(name, name) for name in names])
+        help_ = _("Keep the signed paper as well: local law says what binds.")
+        form(
+            [
+                which,
+                Ask("name", _("Name of who signs"), needed=True, help=help_),
+                Ask("on", _("Day"), kind="date", help=_("Today where nothing is said.")),
+            ],
+            _("It is signed"),
+            sign,
+        )
+
+
 HOURS_HELP = _(
-    "For kinds of work that the shop has no hours of yet, or instead of its own. One on a line, such as: fabrication 6"
+    "For kinds of work that the shop has no hours of yet, or instead of its own. One on a line, such as: wiring 6"
 )
 
 
-def _new(view: ShopView, job: JobSeen) -> None:
-    text("h2", _("Draw up a proposal"))
-    begin = view.runner(_("Drawing up"), lambda number: _("{number} is drawn up.").format(number=number))
+def _terms(told: dict[str, Any], by: str) -> dict[str, Any]:
+    return {"by": by, "valid_until": day_of(told["valid"]), "hours": read_hours(told["hours"]), "note": told["note"]}
+
+
+TERMS = (
+    Ask("valid", _("Valid until"), kind="date", help=_("30 days where nothing is said.")),
+    Ask("hours", _("Hours"), kind="long", help=HOURS_HELP),
+    Ask("note", _("Words on it")),
+)
+
+
+def _new(view: ShopView, job: JobView, *, first: bool) -> None:
+    said = _("{number} is drawn up. Read it, then offer it.")
+    begin = view.runner(_("Drawing up"), back(lambda made: said.format(number=made.number)))
 
     async def draw(told: dict[str, Any]) -> None:
         def make() -> Any:
-            if not view.may("price"):
-                raise PersonError(_("Proposals are the owner's."))
-            sources = {
-                told[f"name{k}"].strip() or f"{_('variant')} {k}": Path(told[f"folder{k}"].strip())
-                for k in range(1, VARIANTS + 1)
-                if told[f"folder{k}"].strip()
-            }
-            given = (sources, day_of(told["valid"]), _hours(told["hours"]), told["note"], view.by)
-            return partial(long.draw_up, the_door().address, job.id, *given)
+            sources: dict[str, Path] = {}
+            for k in range(1, MOST_VARIANTS + 1):
+                name, folder = told[f"name{k}"].strip(), told[f"folder{k}"].strip()
+                if folder and name in sources:
+                    raise PersonError(
+                        _("Two variants are called {name}. Give each a name of its own.").format(name=name)
+                    )
+                if folder:
+                    sources[name or _("variant {number}").format(number=k)] = Path(folder)
+            given = _terms(told, view.by)
+            return away(view, [*sources.values()], draw_up, job.id, sources, needs="price", **given)
 
         await begin(make)
 
     asks: list[Ask] = []
-    for k in range(1, VARIANTS + 1):
+    for k in range(1, MOST_VARIANTS + 1):
         asks += [
             Ask(f"name{k}", _("Variant {number}").format(number=k), _("as planned") if k == 1 else ""),
-            Ask(f"folder{k}", _("Its build folder"), job.job["folder"] if k == 1 else ""),
+            Ask(f"folder{k}", _("Its build folder"), job.folder if k == 1 else ""),
         ]
-    asks += [
-        Ask("valid", _("Valid until"), kind="date", help=_("30 days where nothing is said.")),
-        Ask("hours", _("Hours"), kind="long", help=HOURS_HELP),
-        Ask("note", _("Note")),
-    ]
-    form(asks, _("Draw it up"), draw)
+    with box("details") as fold:
+        fold.props["open"] = first
+        text("summary", _("Draw up a proposal"), "act")
+        form([*asks, *TERMS], _("Draw it up"), draw)
 
 
-def _change(view: ShopView, job: JobSeen, accepted: OfferView) -> None:
-    text("h2", _("Price a change"))
-    text(
-        "p", _("What the build asks for now beyond what was signed: more at the agreed price, less as a credit at it.")
-    )
-    begin = view.runner(_("Pricing"), lambda number: _("{number} is drawn up.").format(number=number))
+def _change(view: ShopView, job: JobView, accepted: Row) -> None:
+    said = _("{number} is drawn up. Read it, then offer it.")
+    begin = view.runner(_("Pricing"), back(lambda made: said.format(number=made.number)))
 
     async def draw(told: dict[str, Any]) -> None:
         def make() -> Any:
-            given = (Path(told["folder"].strip()), _hours(told["hours"]), told["note"], view.by)
-            return partial(long.change_offer, the_door().address, accepted.id, *given)
+            folder = Path(told["folder"].strip())
+            given = _terms(told, view.by)
+            return away(view, [folder], change_offer, accepted["id"], folder, needs="price", **given)
 
         await begin(make)
 
-    form(
-        [
-            Ask("folder", _("The changed build"), job.job["folder"], needed=True),
-            Ask("hours", _("Hours"), kind="long", help=HOURS_HELP),
-            Ask("note", _("Note")),
-        ],
-        _("Price it"),
-        draw,
-        main=False,
-    )
+    with box("details"):
+        text("summary", _("Price a change"), "act")
+        words = _("What the build asks for beyond what was signed: more at the agreed price, less as a credit at it.")
+        text("p", words)
+        form([Ask("folder", _("The changed build"), job.folder, needed=True), *TERMS], _("Price it"), draw)
 
 
 PAGE = ShopPage(
@@ -339,6 +281,6 @@ PAGE = ShopPage(
     _("What do we propose, and what was signed?"),
     look,
     body,
-    needs="price",
+    needs="look",
     listed=False,
 )

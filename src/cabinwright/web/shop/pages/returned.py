@@ -3,133 +3,167 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import partial
+from pathlib import Path
 from typing import Any
 
-from cabinwright.office.returns import Return, Verified, come_back
-from cabinwright.web.parts import box, table, text
-from cabinwright.web.shop import long
-from cabinwright.web.shop.door import the_door
+from cabinwright.errors import CabinwrightError
+from cabinwright.office.overview import JobView
+from cabinwright.office.returns import Return, come_back, keep_verification, looked_back
+from cabinwright.office.worked import known
+from cabinwright.web.parts import box, link, table, text
 from cabinwright.web.shop.forms import Ask, day_of, form
-from cabinwright.web.shop.frame import ShopPage, ShopView
-from cabinwright.web.shop.pages.job import JobSeen, head, job_seen
+from cabinwright.web.shop.frame import ShopPage, ShopView, address
+from cabinwright.web.shop.long import away, back
+from cabinwright.web.shop.pages.job import head, job_seen
 from cabinwright.web.shop.said import moment, plain
 from cabinwright.web.words import _
 
 __all__ = ["PAGE"]
+
+GONE_HOME = ("handed over", "closed")
 
 
 @dataclass(frozen=True)
 class Seen:
     """What the page looked up."""
 
-    job: JobSeen
+    job: JobView
+    back: Return | None  #: None: the build was not worked out yet
+    why_not: str
 
 
 def look(view: ShopView) -> Seen:
-    """The job; looking back takes long and is asked for."""
-    return Seen(job_seen(view))
+    """What is known at once, where the build is worked out or there is none."""
+    job = job_seen(view)
+    try:
+        if job.folder and known(Path(job.folder)) is None:
+            return Seen(job, None, "")
+        return Seen(job, looked_back(view.store, job.id), "")
+    except CabinwrightError as error:
+        return Seen(job, None, str(error))
 
 
 def body(view: ShopView, seen: Seen) -> None:
-    """Keep what was measured, look back, open a job for the car that comes back."""
+    """The car that is back; what is told of it; how it played."""
     head(view, seen.job)
-    job = seen.job
-    text("h2", _("How it plays, kept with the job"), "first")
-    text(
-        "p",
-        _("Keep the second round of recordings at hand-over, and again when the car is back: both are compared then."),
-    )
-    if view.may("work"):
-
-        def verified(told: Verified) -> str:
-            return _("Kept. ") + told.summary
-
+    if seen.job.state in GONE_HOME and view.may("work"):
+        _again(view, seen.job)
+    if seen.why_not:
+        text("p", seen.why_not, "empty")
+    elif seen.back is None:
+        text("h2", _("Looking back"), "first")
+        text("p", _("The build has to be worked out for that, which takes its moment. It is kept until it changes."))
         view.long(
-            _("Keep the verification"),
-            lambda: partial(long.keep_verification, the_door().address, job.id, view.by),
-            verified,
+            _("Look back"),
+            lambda: away(view, [Path(seen.job.folder)], looked_back, seen.job.id, needs="read"),
+            back(lambda _told: _("Looked back.")),
+            main=True,
         )
-    text("h2", _("Looking back"))
+    _verified(view, seen)
+    if seen.back is not None:
+        _told(seen.back)
 
-    def back(told: Return) -> str:
-        view.state["back"] = told
-        return _("Looked back.")
 
-    view.long(_("Look back"), lambda: partial(long.looked_back, the_door().address, job.id), back, main=True)
-    if "back" in view.state:
-        _told(view.state["back"])
-    if job.job["state"] == "closed" and view.may("work"):
-        text("h2", _("The car is back"))
+def _again(view: ShopView, job: JobView) -> None:
+    with box("div", "key"):
+        text("h2", _("The car is back"), "first")
+        for number, name, title in job.later:
+            with box("p"):
+                link(f"{name} {title}", address("/shop/job", at=number))
 
         async def again(told: dict[str, Any]) -> None:
-            await view.do(
-                lambda: come_back(
-                    view.store, job.id, title=told["title"], by=view.by, promised_on=day_of(told["promised"])
-                ),
-                lambda number: _("Opened: job {number}. It stands among the jobs.").format(number=number),
-            )
+            def make() -> int:
+                day = day_of(told["promised"])
+                return come_back(view.store, job.id, title=told["title"], by=view.by, promised_on=day)
+
+            await view.do(make, _("Opened. It stands here, and among the jobs."))
 
         form(
             [Ask("title", _("What it comes for"), needed=True), Ask("promised", _("Promised for"), kind="date")],
             _("Open a job for it"),
             again,
-            main=False,
+            main=not job.later,
         )
 
 
-def _told(back: Return) -> None:
-    for item in back.done:
-        text("h3", f"{item.number} {item.title}")
-        closed = _("closed {at}").format(at=moment(item.closed_at)) if item.closed_at else item.state
-        hours = ", ".join(f"{kind} {hours:.1f} h" for kind, hours in item.hours.items())
-        text("p", "; ".join(filter(None, (closed, hours))), "soft")
-        with box("details"):
-            text("summary", _("Tasks and what was signed"), "act")
-            with box("ul"):
-                for words in (*item.tasks, *item.agreed):
-                    text("li", words)
-    text("h3", _("What has drifted"))
-    if back.undrifted:
-        text("p", back.undrifted, "empty")
-    rows = [
-        (
-            ("✓ " if item.agrees else "▲ ") + item.name,
-            f"{item.worst_db:+.1f} dB",
-            f"{item.at_hz:.0f} Hz",
-            f"{item.allowed_db:.1f} dB",
-            item.says,
+def _verified(view: ShopView, seen: Seen) -> None:
+    text("h2", _("How it plays"))
+    told = seen.back
+    if told is not None:
+        for when, item in ((_("Before"), told.verified_then), (_("Now"), told.verified_now)):
+            if item is not None:
+                text("p", f"{'✓' if item.passed else '✗'} {when}, {moment(item.at)}: {item.summary}")
+        if told.undrifted:
+            text("p", told.undrifted, "empty")
+        _drift(told)
+    if view.may("work") and seen.job.folder:
+        words = _(
+            "Record the second round with the settings in the car; it is kept here, and held against a later one."
         )
-        for item in back.drifted
-    ]
-    if rows:
-        heads = (_("Heard"), _("Farthest off"), _("At"), _("Allowed"), _("In words"))
-        table(heads, rows, caption=_("Now against the verification kept before"))
-    for words in back.new_causes:
+        text("p", words, "soft")
+        view.long(
+            _("Keep the verification"),
+            lambda: away(view, [Path(seen.job.folder)], keep_verification, seen.job.id, by=view.by),
+            back(lambda kept: _("Kept. {summary}").format(summary=kept.summary)),
+        )
+
+
+def _drift(told: Return) -> None:
+    if told.drifted:
+        gone = [item for item in told.drifted if not item.agrees]
+        text("p", _("▲ It has drifted.") if gone else _("✓ It plays as it did."), "figure")
+        rows = [
+            (
+                ("✓ " if item.agrees else "▲ ") + item.name,
+                f"{item.worst_db:+.1f} dB",
+                f"{item.at_hz:g} Hz",
+                f"{item.allowed_db:.1f} dB",
+            )
+            for item in sorted(told.drifted, key=lambda item: item.agrees)
+        ]
+        heads = (_("Heard"), _("Farthest off"), _("At"), _("May differ by"))
+        table(heads, rows, caption=_("Now against the verification kept before; a different microphone drifts too"))
+    for words in told.new_causes:
         text("p", "▲ " + words)
-    if back.differs:
-        text("h3", _("What differs in the build since"))
+
+
+def _told(told: Return) -> None:
+    if told.differs:
+        text("h2", _("What differs in the build since"))
         with box("ul"):
-            for words in back.differs:
+            for words in told.differs:
                 text("li", words)
-    text("h3", _("What may be replaced"))
-    if not back.replaceable:
+    text("h2", _("What was done"))
+    for item in told.done:
+        with box("div", "key"):
+            text("h3", f"{item.number} {item.title}", "first")
+            closed = _("closed {at}").format(at=moment(item.closed_at)) if item.closed_at else item.state
+            hours = [f"{kind} {plain(str(hours))} h" for kind, hours in item.hours.items()]
+            text("p", " · ".join((closed, *hours)), "soft")
+            for title, rows in ((_("Signed parts and more"), item.agreed), (_("Tasks"), item.tasks)):
+                if rows:
+                    with box("details"):
+                        text("summary", f"{title}: {len(rows)}", "act")
+                        with box("ul"):
+                            for words in rows:
+                                text("li", words)
+    text("h2", _("What may be replaced"))
+    if not told.replaceable:
         text("p", _("No part of the library was booked on the earlier jobs."), "empty")
         return
-    table(
-        (_("Part"), _("Built in"), _("On the shelf"), _("Instead"), _("How far away")),
-        [
-            (
-                f"{item.number} {item.name}",
-                f"{plain(item.quantity)} {item.unit}",
-                plain(item.on_shelf),
-                (_("no longer to be had; ") if item.gone else "") + ", ".join(item.instead),
-                item.reach,
-            )
-            for item in back.replaceable
-        ],
-        caption=_("Parts of the earlier jobs"),
-    )
+    parts = [
+        (
+            f"{item.number} {item.name}",
+            f"{plain(item.quantity)} {item.unit}",
+            plain(item.on_shelf),
+            "; ".join(filter(None, ("▲ " + _("no longer to be had") if item.gone else "", ", ".join(item.instead))))
+            or "–",
+            item.reach or "–",
+        )
+        for item in told.replaceable
+    ]
+    heads = (_("Part"), _("Built in"), _("On the shelf"), _("Instead"), _("How far away"))
+    table(heads, parts, caption=_("Parts of the earlier jobs"))
 
 
 PAGE = ShopPage(

@@ -6,95 +6,126 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from cabinwright.desk import Desk
 from cabinwright.errors import CabinwrightError
+from cabinwright.office.overview import JobView
 from cabinwright.office.wishes import QUESTIONS, Effects, Wishes, effects, keep_wishes, wishes_of, write_wishes
 from cabinwright.web.parts import box, button, table, text
 from cabinwright.web.shop.forms import Ask, form
 from cabinwright.web.shop.frame import ShopPage, ShopView
-from cabinwright.web.shop.pages.job import JobSeen, head, job_seen
+from cabinwright.web.shop.pages.job import head, job_seen
 from cabinwright.web.words import _
 
 __all__ = ["PAGE"]
 
 KINDS = {"choice": "choice", "several": "several", "lines": "long", "number": "number", "money": "number"}
+WRITTEN = "wishes: "  #: how the build's history names what was written from here
 
 
 @dataclass(frozen=True)
 class Seen:
     """What the page looked up."""
 
-    job: JobSeen
+    job: JobView
     wishes: Wishes
     effects: Effects | None
     why_not: str
+    undo: str  #: the last change of the build, where it came from here
 
 
 def look(view: ShopView) -> Seen:
     """The answers, and what they would do to the build; nothing is written."""
     job = job_seen(view)
     wishes = wishes_of(view.store, job.id)
-    if not job.job["folder"]:
-        return Seen(job, wishes, None, _("The job has no build folder yet; name it on the page “The job”."))
+    if not job.folder:
+        return Seen(job, wishes, None, _("The job has no build folder yet; name it on the page “The job”."), "")
     try:
-        return Seen(job, wishes, effects(Path(job.job["folder"]), wishes), "")
+        desk = Desk.open(Path(job.folder))
+        desk.refresh()
+        last = desk.can_undo or ""
+        undo = last if last.startswith(WRITTEN) else ""
+        return Seen(job, wishes, effects(Path(job.folder), wishes), "", undo)
     except CabinwrightError as error:
-        return Seen(job, wishes, None, str(error))
+        return Seen(job, wishes, None, str(error), "")
 
 
 def body(view: ShopView, seen: Seen) -> None:
-    """Questions, then what becomes of the answers."""
+    """What the answers do to the build, once there are any; the questions."""
     head(view, seen.job)
-    given = seen.wishes.to_dict()
+    if seen.job.wishes:
+        _becomes(view, seen)
+        text("h2", _("The answers"))
     if view.may("work"):
+        _ask(view, seen)
 
-        async def keep(told: dict[str, Any]) -> None:
-            answers = {
-                item.key: told[item.key].splitlines() if item.kind == "lines" else told[item.key] for item in QUESTIONS
-            }
-            if seen.wishes.keep_free:
-                answers["keep_free"] = given["keep_free"]
-            await view.do(
-                lambda: keep_wishes(view.store, seen.job.id, answers, count=seen.job.job["count"], by=view.by),
-                _("Kept with the job."),
-            )
 
-        form(
-            [
-                Ask(
-                    item.key,
-                    _(item.says),
-                    "\n".join(given.get(item.key, ())) if item.kind == "lines" else given.get(item.key, ""),
-                    KINDS[item.kind],
-                    [(value, _(words)) for value, words in item.choices],
-                    help=_("Becomes: ") + _(item.why),
-                    unit=item.unit,
-                )
-                for item in QUESTIONS
-            ],
-            _("Keep the answers"),
-            keep,
+def _ask(view: ShopView, seen: Seen) -> None:
+    given = seen.wishes.to_dict()
+
+    async def keep(told: dict[str, Any]) -> None:
+        await view.do(
+            lambda: keep_wishes(view.store, seen.job.id, told, count=seen.job.count, by=view.by),
+            _("Kept with the job. What they change in its build stands above."),
         )
-    text("h2", _("What it changes in the build"))
+
+    asks = [
+        Ask(
+            item.key,
+            _(item.says),
+            "\n".join(given.get(item.key, ())) if item.kind == "lines" else given.get(item.key, ""),
+            KINDS[item.kind],
+            [("", _("not asked")), *((value, _(words)) for value, words in item.choices)] if item.choices else (),
+            unit=item.unit,
+        )
+        for item in QUESTIONS
+    ]
+    free = "\n".join(_corners(item) for item in given.get("keep_free", ()))
+    help_ = _("A name and two opposite corners in metres, one volume on a line: pram: 2.9, -0.4, 0.3 to 3.6, 0.4, 0.9")
+    form(
+        [*asks, Ask("keep_free", _("What must stay free?"), free, "long", help=help_)],
+        _("Keep the answers"),
+        keep,
+        main=not seen.job.wishes,
+    )
+
+
+def _corners(item: dict[str, Any]) -> str:
+    low, high = (", ".join(f"{number:g}" for number in item[side]) for side in ("low_m", "high_m"))
+    return f"{item['name']}: {low} to {high}"
+
+
+def _becomes(view: ShopView, seen: Seen) -> None:
+    text("h2", _("What the answers change in the build"), "first")
     if seen.effects is None:
         text("p", seen.why_not, "empty")
         return
     rows = [(item.where, item.was or "–", item.becomes, item.because) for item in seen.effects.changes]
     if rows:
-        table((_("Field"), _("Is"), _("Becomes"), _("Because")), rows, caption=_("Nothing of this is written yet"))
-        if view.may("work"):
-            with box("div", "row"):
+        table((_("Field"), _("Was"), _("Becomes"), _("Because")), rows, caption=_("Nothing of this is written yet"))
+    else:
+        text("p", _("✓ The build says everything of this that it has a field for."))
+    if view.may("work"):
+        folder = Path(seen.job.folder)
+        with box("div", "row"):
+            if rows:
                 button(
                     _("Write it into the build"),
                     lambda: view.do(
-                        lambda: write_wishes(Path(seen.job.job["folder"]), seen.wishes, by=f"shop: {view.by}"),
-                        _("Written. The build's history can take it back."),
+                        lambda: write_wishes(folder, seen.wishes, by=f"shop: {view.by}"),
+                        _("Written into the build. It can be taken back below."),
                     ),
                     "main",
                 )
-    else:
-        text("p", _("Nothing: the build says it already, or nothing was answered that it has a field for."))
+            if seen.undo:
+                button(
+                    _("Take back what was written"),
+                    lambda: view.do(
+                        lambda: Desk.open(folder).undo(by=f"shop: {view.by}"),
+                        _("Taken back. The answers stay with the job."),
+                    ),
+                )
     if seen.effects.kept:
-        text("h3", _("Held against every build of this job"))
+        text("h3", _("Kept with the job, and held against every build and proposal"))
         with box("ul"):
             for words in seen.effects.kept:
                 text("li", words)
