@@ -12,7 +12,17 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, rule
 
 from cabinwright.errors import MeanwhileError, PersonError, RefusedError
-from cabinwright.shop.parts import add_part, change_part, counted, listed, missing, move, shelf
+from cabinwright.shop.parts import (
+    add_part,
+    change_part,
+    counted,
+    listed,
+    missing,
+    missing_of,
+    move,
+    shelf,
+    short,
+)
 from cabinwright.shop.parts_csv import looked_at, taken_in, written_out
 from cabinwright.shop.rows import Need, Part
 from cabinwright.shop.store import Store
@@ -97,6 +107,39 @@ def test_what_a_job_misses(store: Store) -> None:
     with store.read() as work:
         rows = [(row.number, still, there, ordered) for row, still, there, ordered in missing(work, job_id)]
     assert rows == [("W-21", 5, 4, 0), ("F-80", 2, 0, 2)]
+
+
+def test_what_is_to_be_ordered_for_all_jobs_together(store: Store) -> None:
+    """Counted by hand: two jobs want 6 m and 5 m of the 10 m there, of which one has taken 2 m; 4 m shall stay."""
+
+    def make(work):  # type: ignore[no-untyped-def]
+        wire, fuse, felt = (
+            part(work, least=Decimal(4)),
+            part(work, "F-80", kind="fuse"),
+            part(work, "Z-1", kind="other"),
+        )
+        part(work, "Z-2", kind="other", least=Decimal(1), gone=True)
+        low = part(work, "S-1", kind="sheet", least=Decimal(2))
+        one, other, asked = job(work), job(work), job(work)
+        one.state, other.state = "building", "agreed"
+        for here, item, quantity, ordered in (
+            *((one, wire, 6, 0), (other, wire, 5, 1), (asked, wire, 99, 0)),
+            *((one, fuse, 2, 2), (other, felt, 3, 0)),
+        ):
+            work.add(Need(job_id=here.id, part_id=item.id, quantity=Decimal(quantity), ordered=Decimal(ordered)))
+        move(work, wire.id, Decimal(10), "received")
+        move(work, wire.id, Decimal(-2), "used", job_id=one.id)
+        move(work, felt.id, Decimal(3), "received")
+        move(work, low.id, Decimal("1.5"), "received")
+        return one.id, other.id
+
+    jobs = store.change(make, by="owner")
+    with store.read() as work:
+        rows = [(row[0].number, *row[1:]) for row in short(work)]
+        each = missing_of(work, jobs)
+        assert each == {job_id: missing(work, job_id) for job_id in jobs}
+    assert rows == [("S-1", 0, Decimal("1.5"), 0, Decimal("0.5")), ("W-21", 9, 8, 1, 4)]
+    assert [row[0].number for row in each[jobs[0]]] == ["F-80"] and not each[jobs[1]]
 
 
 def test_fields_are_held_against_their_rules(store: Store) -> None:

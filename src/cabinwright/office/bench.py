@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from decimal import Decimal
 from hashlib import sha256
@@ -30,6 +31,7 @@ __all__ = [
     "TaskLine",
     "closing",
     "finish",
+    "missing_in",
     "missing_parts",
     "plan_tasks",
     "read_off",
@@ -205,11 +207,19 @@ def _lines(work: Work, rows: list[Task]) -> list[TaskLine]:
 
 def missing_parts(store: Store, job_id: int) -> tuple[Missing, ...]:
     """Parts that the job still needs and the shelf does not hold."""
+    return missing_in(store, [job_id])[job_id]
+
+
+def missing_in(store: Store, job_ids: Sequence[int]) -> dict[int, tuple[Missing, ...]]:
+    """The same of several jobs, each held against the shelf as if it were the only one."""
     with store.read() as work:
-        return tuple(
-            Missing(part.id, part.number, part.name, part.unit, needed, there, ordered)
-            for part, needed, there, ordered in parts.missing(work, job_id)
-        )
+        return {
+            job_id: tuple(
+                Missing(part.id, part.number, part.name, part.unit, needed, there, ordered)
+                for part, needed, there, ordered in rows
+            )
+            for job_id, rows in parts.missing_of(work, job_ids).items()
+        }
 
 
 def sheet(

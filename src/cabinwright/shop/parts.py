@@ -7,11 +7,12 @@ from decimal import Decimal
 from typing import Any
 
 from sqlalchemy import func, select
+from sqlalchemy.orm import joinedload
 
 from cabinwright.errors import PersonError, RefusedError
 from cabinwright.shop.kinds import now
 from cabinwright.shop.money import CURRENCIES
-from cabinwright.shop.rows import Movement, Need, Part, Supplier
+from cabinwright.shop.rows import Job, Movement, Need, Part, Supplier
 from cabinwright.shop.rows.parts import KINDS, REASONS, UNITS
 from cabinwright.shop.store import found_row, held
 from cabinwright.shop.trail import Work
@@ -24,8 +25,10 @@ __all__ = [
     "counted",
     "listed",
     "missing",
+    "missing_of",
     "move",
     "shelf",
+    "short",
     "supplier_called",
 ]
 
@@ -35,6 +38,7 @@ FIELDS = (
 )
 """Columns that a person fills in."""
 LONGEST = {"number": 60, "name": 200, "supplier_number": 60, "tax": 40, "note": 10_000}
+NEEDING = ("agreed", "building", "proving")  #: states of a job that still takes its parts from the shelf
 COMING = ("received", "put back")  #: reasons for more; of the others only a count may be either
 
 
@@ -143,17 +147,52 @@ def listed(work: Work, *, kind: str = "", gone: bool = False, after: int = 0, mo
 
 def missing(work: Work, job_id: int) -> list[tuple[Part, Decimal, Decimal, Decimal]]:
     """Parts that a job still needs and the shelf does not hold: part, still needed, on the shelf, ordered."""
-    needs = list(work.scalars(select(Need).where(Need.job_id == job_id).order_by(Need.id)))
-    find = select(Movement.part_id, func.sum(Movement.quantity)).where(Movement.job_id == job_id)
-    taken = {part_id: -total for part_id, total in work.execute(find.group_by(Movement.part_id))}
+    return missing_of(work, [job_id])[job_id]
+
+
+def missing_of(work: Work, job_ids: Sequence[int]) -> dict[int, list[tuple[Part, Decimal, Decimal, Decimal]]]:
+    """The same of several jobs, each held against the shelf as if it were the only one."""
+    wanted = _wanted(work, job_ids)
+    there = shelf(work, list({part.id for part, _, _ in wanted.values()}))
+    rows: dict[int, list[tuple[Part, Decimal, Decimal, Decimal]]] = {job_id: [] for job_id in job_ids}
+    for (job_id, part_id), (part, still, ordered) in wanted.items():
+        if still > there[part_id]:
+            rows[job_id].append((part, still, there[part_id], ordered))
+    return rows
+
+
+def _wanted(work: Work, job_ids: Sequence[int]) -> dict[tuple[int, int], tuple[Part, Decimal, Decimal]]:
+    """Of each job and part: the part, what is still needed, what was ordered."""
+    mine = select(Movement.job_id, Movement.part_id, func.sum(Movement.quantity)).where(Movement.job_id.in_(job_ids))
+    rows = work.execute(mine.group_by(Movement.job_id, Movement.part_id))
+    taken = {(job_id, part_id): -total for job_id, part_id, total in rows}
+    wanted: dict[tuple[int, int], tuple[Part, Decimal, Decimal]] = {}
+    needs = select(Need).where(Need.job_id.in_(job_ids)).options(joinedload(Need.part)).order_by(Need.id)
+    for need in work.scalars(needs):
+        key = need.job_id, need.part_id
+        _, quantity, ordered = wanted.get(key, (need.part, -taken.get(key, Decimal(0)), Decimal(0)))
+        wanted[key] = (need.part, quantity + need.quantity, ordered + need.ordered)
+    return wanted
+
+
+def short(work: Work, *, most: int = 200) -> list[tuple[Part, Decimal, Decimal, Decimal, Decimal]]:
+    """What to order: part, still needed by all agreed jobs together, on the shelf, ordered, and how much is short.
+
+    Short is what the shelf lacks once every job has taken its own, to keep the least that shall lie there.
+    """
+    jobs = list(work.scalars(select(Job.id).where(Job.state.in_(NEEDING))))
     wanted: dict[int, tuple[Part, Decimal, Decimal]] = {}
-    for need in needs:
-        _, quantity, ordered = wanted.get(need.part_id, (need.part, Decimal(0), Decimal(0)))
-        wanted[need.part_id] = (need.part, quantity + need.quantity, ordered + need.ordered)
+    for (_, part_id), (part, still, ordered) in _wanted(work, jobs).items():
+        _, quantity, coming = wanted.get(part_id, (part, Decimal(0), Decimal(0)))
+        wanted[part_id] = (part, quantity + max(still, Decimal(0)), coming + ordered)
+    lies = select(Movement.part_id, func.sum(Movement.quantity).label("there")).group_by(Movement.part_id).subquery()
+    low = select(Part).outerjoin(lies, lies.c.part_id == Part.id).where(Part.gone.is_(False))
+    for part in work.scalars(low.where(Part.least > func.coalesce(lies.c.there, 0)).limit(most)):
+        wanted.setdefault(part.id, (part, Decimal(0), Decimal(0)))
     there = shelf(work, list(wanted))
     rows = []
-    for part_id, (part, quantity, ordered) in wanted.items():
-        still = quantity - taken.get(part_id, Decimal(0))
-        if still > there[part_id]:
-            rows.append((part, still, there[part_id], ordered))
-    return rows
+    for part_id, (part, needed, ordered) in wanted.items():
+        lacks = needed + (part.least or Decimal(0)) - there[part_id] - ordered
+        if lacks > 0:
+            rows.append((part, needed, there[part_id], ordered, lacks))
+    return sorted(rows, key=lambda row: (row[0].kind, row[0].name, row[0].id))[:most]
