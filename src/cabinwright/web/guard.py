@@ -26,7 +26,7 @@ TRIES = 5
 HEADERS = (
     (b"x-content-type-options", b"nosniff"),
     (b"x-frame-options", b"DENY"),
-    (b"referrer-policy", b"no-referrer"),
+    (b"referrer-policy", b"same-origin"),  # with no-referrer a browser sends our own forms under the origin "null"
     (
         b"content-security-policy",
         # NiceGUI compiles its templates in the browser, which needs eval; everything else stays on this server.
@@ -68,8 +68,8 @@ class Word:
 class Guard:
     """Stands before the whole application, websockets included."""
 
-    def __init__(self, app: ASGIApp, *, port: int, word: Word | None = None) -> None:
-        self.app, self.port, self.word = app, port, word
+    def __init__(self, app: ASGIApp, *, port: int, word: Word | None = None, start: str = "/") -> None:
+        self.app, self.port, self.word, self.start = app, port, word, start
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """ASGI."""
@@ -121,7 +121,7 @@ class Guard:
             mark = word.admit(await _typed(receive))
             if mark:
                 cookie = f"{COOKIE}={mark}; HttpOnly; SameSite=Strict; Path=/".encode()
-                await _send(send, 303, b"", ((b"location", b"/"), (b"set-cookie", cookie)))
+                await _send(send, 303, b"", ((b"location", self.start.encode()), (b"set-cookie", cookie)))
                 return
             said = "That is not the word. Look at the window that cabinwright runs in: it may have changed."
         await _send(

@@ -20,6 +20,7 @@ from nicegui import ui
 
 from cabinwright.errors import RefusedError
 from cabinwright.web import frame, live_stream, recording, tracks, uploads
+from cabinwright.web.frame import SHOP
 from cabinwright.web.guard import Guard, Word
 from cabinwright.web.pages import (
     book,
@@ -95,7 +96,7 @@ def application(desk: Desk | None, *, port: int, word: Word | None = None, datab
     )
     server = FastAPI(openapi_url=None)
     ui.run_with(server, title="Cabinwright", show_welcome_message=False, reconnect_timeout=30.0)
-    return Guard(server, port=port, word=word)
+    return Guard(server, port=port, word=word, start="/" if desk is not None else SHOP)
 
 
 def serve(
@@ -112,7 +113,7 @@ def serve(
     say(f"The screen is at {address}  Ctrl-C ends it; nothing is lost.")
     word = None
     if network:
-        say(f"Others in this network open http://{_here()}:{number}/ and type the word below. It serves once.")
+        say(f"Others in this network open http://{_here()}:{number}/{start} and type the word below. It serves once.")
         word = Word(lambda text: say(f"word: {text}"))
     logging.getLogger("nicegui").setLevel(logging.ERROR)
     guarded = application(desk, port=number, word=word, database=database)

@@ -22,7 +22,7 @@ from cabinwright.shop.words import found
 from cabinwright.web.parts import box, button, link, table, text
 from cabinwright.web.shop.forms import Ask, amount_of, form
 from cabinwright.web.shop.frame import ShopPage, ShopView, address
-from cabinwright.web.shop.said import moment, money, plain
+from cabinwright.web.shop.said import amount, moment, money, plain
 from cabinwright.web.words import _, counted
 
 __all__ = ["LIST", "ONE", "PAGE"]
@@ -51,7 +51,7 @@ def look(view: ShopView) -> Seen:
             known = {part.id: part for part in work.scalars(select(Part).where(Part.id.in_(ids)))}
             rows = [known[number] for number in ids if number in known]
         else:
-            rows = listed(work, kind="" if kind == ALL else kind, most=MOST)
+            rows = listed(work, kind="" if kind == ALL else kind, after=view.after, most=MOST)
         there = shelf(work, [part.id for part in rows])
         told = [{**columns(part), "there": there[part.id]} for part in rows]
         return Seen([seen_by(view.person, row) for row in told], house(work).currency)
@@ -61,8 +61,7 @@ def body(view: ShopView, seen: Seen) -> None:
     """Search and rows; then what adds to them."""
 
     async def search(told: dict[str, Any]) -> None:
-        view.state.update(asked=told["asked"], kind=told["kind"] or ALL)
-        await view.draw()
+        await view.turn(asked=told["asked"], kind=told["kind"] or ALL, after=0)
 
     kinds = [(ALL, _("all kinds")), *((kind, kind) for kind in KINDS)]
     form(
@@ -74,7 +73,8 @@ def body(view: ShopView, seen: Seen) -> None:
         search,
         main=False,
     )
-    text("p", counted(len(seen.rows), "part", "parts") + (_(" or more") if len(seen.rows) == MOST else ""), "figure")
+    first = _("From number {number} on: ").format(number=view.after + 1) if view.after else ""
+    text("p", first + counted(len(seen.rows), "part", "parts"), "figure")
     with box("ul", "changes"):
         for row in seen.rows:
             with box("li", "change"):
@@ -83,7 +83,9 @@ def body(view: ShopView, seen: Seen) -> None:
                     told = [row["kind"], money(row["price"], row["currency"])]
                     text("p", " · ".join(filter(None, told)), "soft")
                 low = row["least"] is not None and row["there"] < _decimal(row["least"])
-                text("span", f"{'▲ ' if low else ''}{plain(row['there'])} {row['unit']}", "state")
+                text("span", ("▲ " if low else "") + amount(row["there"], row["unit"]), "state")
+    if not str(view.state.get("asked", "")).strip():
+        view.turns(len(seen.rows), MOST)
     with box("div", "row"):
         made = link(_("The library as CSV"), LIST, "act")
         made.props["download"] = "parts.csv"
@@ -142,9 +144,19 @@ def _import(view: ShopView, currency: str) -> None:
             _preview(view, preview)
 
     made = ui.upload(
-        auto_upload=True, max_file_size=LARGEST, max_files=1, on_upload=taken, label=_("Choose a CSV file"),
+        auto_upload=True, max_file_size=LARGEST, max_files=1, on_upload=taken,
         on_rejected=lambda: view.warn(_("Not taken: one file, of at most {size} MB.").format(size=LARGEST // 1_000_000)),
-    ).props('accept=".csv,text/csv"')  # fmt: skip
+    ).classes("carrier")  # fmt: skip
+    with box("div", "drop") as zone:
+        text("p", _("Drop the list here."))
+        plain = box("input")
+        plain.props.update(
+            {"id": "list", "type": "file", "accept": ".csv,text/csv", "aria-label": _("Choose a CSV file")}
+        )
+        plain.on("change", js_handler=f"(e) => cabinwright.chosen(e, getElement({made.id}))")
+        text("label", _("Choose a CSV file"), "act").props["for"] = "list"
+    zone.on("dragover", js_handler="(e) => e.preventDefault()")
+    zone.on("drop", js_handler=f"(e) => cabinwright.dropped(e, getElement({made.id}))")
 
 
 def _preview(view: ShopView, preview: Preview) -> None:
@@ -208,7 +220,7 @@ def one(view: ShopView, seen: One) -> None:
     text("p", f"{part['number']} {part['name']}", "figure")
     with box("div", "tiles"):
         for head, value in (
-            (_("On the shelf"), f"{plain(seen.there)} {part['unit']}"),
+            (_("On the shelf"), amount(seen.there, part["unit"])),
             (_("Price of one, without tax"), money(part["price"], part["currency"]) or "–"),
             *([(_("What the shop pays"), money(part["cost"], part["currency"]) or "–")] if "cost" in part else []),
             (_("Supplier"), " ".join(filter(None, (part["supplier"], part["supplier_number"]))) or "–"),
