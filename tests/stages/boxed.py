@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from importlib import import_module
+
+import pytest
+
 from cabinwright.build.codec import parse
 from cabinwright.stages import enclosure
 from cabinwright.stages.enclosure import EnclosureResult
 
-__all__ = ["HEAD", "MODEL", "box", "planned"]
+__all__ = ["HEAD", "MODEL", "box", "planned", "unsearched"]
 
 HEAD = 'schema = 1\ntitle = "boxes"\n[vehicle]\nname = "a car"\ndriving_side = "right"\n'
 MODEL = """[[speaker_models]]
@@ -32,3 +36,11 @@ def planned(*tables: str, model: str = MODEL) -> EnclosureResult:
     result = enclosure.run(parse(HEAD + model + "".join(tables)))
     assert result is not None
     return result
+
+
+@pytest.fixture
+def unsearched(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Boxes alone, without the search for others, which takes longer than all the rest."""
+    stage = import_module("cabinwright.stages.enclosure.run")
+    monkeypatch.setattr(stage, "_answers", lambda *_: None)
+    monkeypatch.setattr(stage, "search", lambda *_, **__: ((), None))

@@ -15,7 +15,9 @@ from cabinwright.handover.json_text import json_text, plain
 from cabinwright.physics.impedance import Sweep, coil_impedance
 from cabinwright.stages import enclosure
 from cabinwright.stages.enclosure.result import BoxResult, EnclosureResult
-from stages.boxed import HEAD, MODEL, box, planned
+from stages.boxed import HEAD, MODEL, box, planned, unsearched
+
+pytestmark = pytest.mark.usefixtures(unsearched.__name__)
 
 KEYS = {
     "net_volume_m3",

@@ -21,7 +21,7 @@ from cabinwright.stages.enclosure.result import BoxResult, Curves
 __all__ = ["Feed", "Unsolved", "feed_of", "net_volume_m3", "solved"]
 
 Real = NDArray[np.float64]
-POINTS = 341  #: 60 to the octave
+POINTS = 341  #: 60 to the octave, each at the six digits it is written with: a notch is steep
 LOW_HZ, HIGH_HZ = 10.0, 500.0
 VENTED_QL = 10.0
 PEAK = sqrt(2.0)
@@ -119,8 +119,7 @@ def solved(box: Box, model: SpeakerModel, driver: Driver, *, volume_m3: float | 
         tuning = _tuning(box, volume)
         load = _load(box, volume, tuning, float(resonance))
         q = _with_losses(box, float(q), air_share=1.0 - float(driver.fs_hz / resonance) ** 2)
-    frequency = np.geomspace(LOW_HZ, HIGH_HZ, POINTS)
-    frequency[[0, -1]] = LOW_HZ, HIGH_HZ
+    frequency = np.asarray([float(f"{value:.6g}") for value in np.geomspace(LOW_HZ, HIGH_HZ, POINTS)])
     answer = solve(driver, load, frequency_hz=frequency, **feed.circuit())
     area, port, length = _branch(box, feed, answer, volume, tuning)
     curves = _curves(driver, load, feed, answer, area, box)
@@ -168,7 +167,7 @@ def _with_losses(box: Box, q: float, *, air_share: float) -> float:
 def _branch(
     box: Box, feed: Feed, answer: Answer, volume: float | None, tuning: float | None
 ) -> tuple[float | None, Port | None, float]:
-    """Area that the branch's flow goes through, the port, and its length."""
+    """Area that the branch's flow goes through, the port (None: none so wide tunes so high), and its length."""
     if box.kind == "passive radiator" and box.radiator is not None:
         return box.radiator.sd_m2 * box.radiator.count, None, 0.0
     if box.kind != "vented" or volume is None or tuning is None:
@@ -181,9 +180,7 @@ def _branch(
         return port.total_area_m2, port, port.length_for_m(tuning_hz=tuning, volume_m3=seeming)
     port = shaped(box.port)
     length = port.length_for_m(tuning_hz=tuning, volume_m3=seeming)
-    if length <= 0.0:
-        raise Unsolved("enclosure.port_impossible", value=round(tuning, 1), unit="Hz")
-    return port.total_area_m2, port, length
+    return port.total_area_m2, port if length > 0.0 else None, length
 
 
 def _curves(driver: Driver, load: Load, feed: Feed, answer: Answer, area: float | None, box: Box) -> Curves:

@@ -32,6 +32,8 @@ def doubts(box: Box, model: SpeakerModel, result: BoxResult, *, cone_m2: float) 
         yield finding("enclosure.tuning_sense", where=box.name, value=value, limit=limit, unit="Hz")
     if result.port is not None:
         yield from _port(box, result, result.port)
+    elif box.kind == "vented" and result.tuning_hz is not None:
+        yield finding("enclosure.port_impossible", where=box.name, value=round(result.tuning_hz, 1), unit="Hz")
     unused = [key for key in ("volume_m3", "gross_volume_m3", "ql", "qa") if getattr(box, key) is not None]
     if box.kind == "infinite baffle" and unused:
         yield finding("enclosure.unused", where=box.name, value=", ".join(unused))
