@@ -7,6 +7,7 @@ from datetime import date
 from typing import Any
 
 from sqlalchemy import func, select
+from sqlalchemy.orm import contains_eager
 
 from cabinwright.errors import PersonError, RefusedError
 from cabinwright.shop.kinds import now
@@ -113,15 +114,21 @@ def _lacks(work: Work, job: Job, to: str) -> str:
 
 
 def listed(
-    work: Work, *, states: Sequence[str] = (), promised_before: date | None = None, after: int = 0, most: int = 50
-) -> list[Job]:
-    """Jobs, those first that are promised first; those without a promise last."""
-    find = select(Job)
+    work: Work, *, states: Sequence[str] = (), promised_before: date | None = None, customer_id: int | None = None,
+    newest: bool = False, after: int = 0, most: int = 50,
+) -> list[Job]:  # fmt: skip
+    """Jobs with their cars and customers, those first that are promised first and those without a promise last.
+
+    ``newest``: those opened last at the head.
+    """
+    find = select(Job).join(Job.car).options(contains_eager(Job.car).joinedload(Car.customer))
     if states:
         find = find.where(Job.state.in_(states))
     if promised_before is not None:
         find = find.where(Job.promised_on < promised_before)
-    order = (Job.promised_on.is_(None), Job.promised_on, Job.id)
+    if customer_id is not None:
+        find = find.where(Car.customer_id == customer_id)
+    order = (Job.id.desc(),) if newest else (Job.promised_on.is_(None), Job.promised_on, Job.id)
     return list(work.scalars(find.order_by(*order).offset(after).limit(most)))
 
 

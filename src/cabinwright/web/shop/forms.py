@@ -14,7 +14,7 @@ from cabinwright.shop.money import read_amount
 from cabinwright.web.parts import box, text
 from cabinwright.web.words import _
 
-__all__ = ["Ask", "amount_of", "day_of", "form", "whole_of"]
+__all__ = ["PASSWORD", "Ask", "amount_of", "day_of", "form", "whole_of"]
 
 SEND = """(event) => {
   event.preventDefault();
@@ -45,6 +45,9 @@ class Ask:
     help: str = ""
     needed: bool = False
     unit: str = ""
+
+
+PASSWORD = Ask("password", _("Password"), kind="password", needed=True, help=_("10 characters or more."))
 
 
 def form(

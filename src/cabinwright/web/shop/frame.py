@@ -59,6 +59,7 @@ class ShopView:
         self.state: dict[str, Any] = dict(state)
         self._title = title
         self._busy = asyncio.Lock()
+        self._who: Person | None = None
         self._seen = -1
 
     @property
@@ -82,9 +83,29 @@ class ShopView:
         words = str(self.state.get("at", ""))
         return int(words) if words.isdecimal() and len(words) < 10 else 0
 
+    @property
+    def after(self) -> int:
+        """How many rows of a long list were turned over."""
+        return int(self.state.get("after", 0))
+
     def may(self, what: str) -> bool:
-        """Whether their role allows it."""
-        return self.person.may(what)
+        """Whether their role allows it, as it was when this was looked up; what they press is asked anew."""
+        return (self._who or self.person).may(what)
+
+    async def turn(self, **chosen: Any) -> None:
+        """Another part of what can be seen here."""
+        self.state.update(chosen)
+        await self.draw()
+
+    def turns(self, shown: int, most: int) -> None:
+        """Ways to the rows before and after those that are shown."""
+        if not self.after and shown < most:
+            return
+        with box("div", "row"):
+            if self.after:
+                button(_("Those before"), lambda: self.turn(after=max(self.after - most, 0)))
+            if shown == most:
+                button(_("Those after"), lambda: self.turn(after=self.after + most))
 
     def build_page(self) -> None:
         """Everything but the content, at once."""
@@ -117,7 +138,8 @@ class ShopView:
         self._content.classes("drawn")
 
     def _look(self) -> Any:
-        refuse_unless(self.person, self.page.needs)
+        self._who = self.person
+        refuse_unless(self._who, self.page.needs)
         self._seen = _changes(self.store)
         return self.page.look(self)
 

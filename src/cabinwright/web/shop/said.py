@@ -6,7 +6,9 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
-__all__ = ["moment", "money", "plain"]
+from cabinwright.web.words import counted
+
+__all__ = ["amount", "moment", "money", "plain"]
 
 
 def moment(value: Any) -> str:
@@ -23,6 +25,11 @@ def plain(value: Decimal | str | None) -> str:
         return ""
     number = Decimal(value)
     return f"{number.normalize():f}" if number else "0"
+
+
+def amount(value: Decimal | str | None, unit: str) -> str:
+    """So much of something: a piece is counted, anything else measured."""
+    return counted(int(Decimal(value or 0)), "piece", "pieces") if unit == "piece" else f"{plain(value)} {unit}"
 
 
 def money(value: Decimal | str | None, currency: str) -> str:

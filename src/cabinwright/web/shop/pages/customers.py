@@ -8,21 +8,22 @@ from typing import Any
 from sqlalchemy import select
 
 from cabinwright.errors import PersonError
+from cabinwright.shop.access import add_user
 from cabinwright.shop.files import FileStore
 from cabinwright.shop.people import add_car, add_customer, allow, erased
-from cabinwright.shop.rows import Car, Customer, Job
+from cabinwright.shop.rows import Car, Customer, Job, User
 from cabinwright.shop.store import found_row, held
 from cabinwright.shop.trail import Work, columns
 from cabinwright.web.parts import box, link, text
-from cabinwright.web.shop.forms import Ask, form
+from cabinwright.web.shop.forms import PASSWORD, Ask, form
 from cabinwright.web.shop.frame import ShopPage, ShopView, address
-from cabinwright.web.shop.pages.jobs import job_rows
+from cabinwright.web.shop.pages.jobs import job_rows, new_job
 from cabinwright.web.shop.said import moment
 from cabinwright.web.words import _, counted
 
 __all__ = ["ONE", "PAGE", "TOLD"]
 
-MOST = 100
+MOST = 50
 TOLD = "/shop/customer.json"  #: everything that is kept of one
 
 
@@ -33,23 +34,25 @@ def look(view: ShopView) -> list[dict[str, Any]]:
     if asked:
         find = find.where(Customer.name.icontains(asked, autoescape=True))
     with view.store.read() as work:
-        return [columns(row) for row in work.scalars(find.order_by(Customer.name, Customer.id).limit(MOST))]
+        rows = find.order_by(Customer.name, Customer.id).offset(view.after).limit(MOST)
+        return [columns(row) for row in work.scalars(rows)]
 
 
 def body(view: ShopView, rows: list[dict[str, Any]]) -> None:
     """The list, and a new one."""
 
     async def search(told: dict[str, Any]) -> None:
-        view.state["asked"] = told["asked"]
-        await view.draw()
+        await view.turn(asked=told["asked"], after=0)
 
     form([Ask("asked", _("Part of a name"), view.state.get("asked", ""), "search")], _("Find"), search, main=False)
-    text("p", counted(len(rows), "customer", "customers"), "figure")
+    first = _("From number {number} on: ").format(number=view.after + 1) if view.after else ""
+    text("p", first + counted(len(rows), "customer", "customers"), "figure")
     with box("ul", "changes"):
         for row in rows:
             with box("li", "change"), box("div"):
                 link(row["name"], address("/shop/customer", at=row["id"]), "where")
                 text("p", row["contact"], "soft")
+    view.turns(len(rows), MOST)
     if not view.may("work"):
         return
     text("h2", _("A new customer"))
@@ -84,6 +87,7 @@ class Seen:
     customer: dict[str, Any]
     cars: list[dict[str, Any]]
     jobs: list[dict[str, Any]]
+    guests: list[str]  #: users who may look at these jobs; for whoever may know of users
 
 
 def look_at_one(view: ShopView) -> Seen:
@@ -91,7 +95,9 @@ def look_at_one(view: ShopView) -> Seen:
     with view.store.read() as work:
         row = found_row(work, Customer, view.at)
         jobs = work.scalars(select(Job).join(Car).where(Car.customer_id == row.id).order_by(Job.id.desc()))
-        return Seen(columns(row), [columns(car) for car in row.cars], [columns(job) for job in jobs])
+        guests = work.scalars(select(User).where(User.customer_id == row.id, User.active).order_by(User.name))
+        names = [user.name for user in guests] if view.person.may("users") else []
+        return Seen(columns(row), [columns(car) for car in row.cars], [columns(job) for job in jobs], names)
 
 
 def one(view: ShopView, seen: Seen) -> None:
@@ -141,6 +147,10 @@ def one(view: ShopView, seen: Seen) -> None:
         another,
         main=False,
     )
+    if seen.cars and view.may("work"):
+        with box("details"):
+            text("summary", _("A new job"), "act")
+            new_job(view, [(str(car["id"]), f"{car['name']} {car['mark']}".strip()) for car in seen.cars])
     text("h2", _("What they allow"))
     said = (
         _("Last said {at}.").format(at=moment(row["allowed_at"]))
@@ -169,6 +179,8 @@ def one(view: ShopView, seen: Seen) -> None:
     with box("div", "row"):
         made = link(_("Everything that is kept of them"), address(TOLD, at=row["id"]), "act")
         made.props["download"] = f"customer-{row['id']}.json"
+    if view.may("users"):
+        _guest(view, seen)
     if view.may("erase"):
         with box("details"):
             text("summary", _("Erase them"), "act")
@@ -191,6 +203,23 @@ def one(view: ShopView, seen: Seen) -> None:
                 await view.do(make, lambda files: _("Erased, with {files} files.").format(files=files), needs="erase")
 
             form([Ask("sure", _("Type the name to be sure"), needed=True)], _("Erase for ever"), erase, main=False)
+
+
+def _guest(view: ShopView, seen: Seen) -> None:
+    """A name and a password with which they may look at their own jobs, and at nothing else."""
+    text(
+        "p",
+        _("Looks at these jobs over a network: {names}").format(names=", ".join(seen.guests) or _("nobody")),
+        "soft",
+    )
+    with box("details"):
+        text("summary", _("Let them look at their jobs"), "act")
+
+        async def add(told: dict[str, Any]) -> None:
+            given = {"name": told["name"], "password": told["password"], "customer_id": seen.customer["id"]}
+            await view.change(lambda work: add_user(work, role="guest", **given).id, _("Added."), needs="users")
+
+        form([Ask("name", _("Name to log in with"), needed=True), PASSWORD], _("Add the guest"), add, main=False)
 
 
 PAGE = ShopPage("/shop/customers", _("Customers"), _("Who has a car built here?"), look, body)

@@ -17,16 +17,15 @@ from cabinwright.shop.rows import Customer, TaxRule, Trace, User
 from cabinwright.shop.rows.people import ROLES
 from cabinwright.shop.store import found_row
 from cabinwright.shop.trail import Work, columns
-from cabinwright.web.parts import box, button, table, text
-from cabinwright.web.shop.forms import Ask, amount_of, day_of, form, whole_of
-from cabinwright.web.shop.frame import ShopPage, ShopView
+from cabinwright.web.parts import box, button, link, table, text
+from cabinwright.web.shop.forms import PASSWORD, Ask, amount_of, day_of, form
+from cabinwright.web.shop.frame import ShopPage, ShopView, address
 from cabinwright.web.shop.said import moment, plain
 from cabinwright.web.words import _
 
 __all__ = ["PAGE"]
 
 NEWEST = 30
-NOBODY = "0"
 
 
 @dataclass(frozen=True)
@@ -36,30 +35,28 @@ class Seen:
     house: House
     taxes: list[TaxRule]
     users: list[dict[str, Any]]
-    customers: tuple[tuple[str, str], ...]
     trail: list[dict[str, Any]]
 
 
 def look(view: ShopView) -> Seen:
     """Rules, users and the newest entries of the trail."""
     with view.store.read() as work:
-        rows = work.execute(select(Customer.id, Customer.name).order_by(Customer.name))
-        names: dict[int, str] = {row[0]: row[1] for row in rows}
+        rows = work.execute(select(User, Customer.name).outerjoin(Customer, Customer.id == User.customer_id))
         users = [
             {
                 "id": row.id,
                 "name": row.name,
                 "role": row.role,
                 "active": row.active,
-                "whose": names.get(row.customer_id or 0, ""),
+                "customer_id": row.customer_id,
+                "whose": whose or "",
             }
-            for row in work.scalars(select(User).order_by(User.name))
+            for row, whose in sorted(rows.tuples(), key=lambda pair: pair[0].name.lower())
         ]
         return Seen(
             house(work),
             list(work.scalars(select(TaxRule).order_by(TaxRule.name, TaxRule.from_on))),
             users,
-            tuple((str(key), name) for key, name in names.items()),
             [columns(row) for row in work.scalars(select(Trace).order_by(Trace.id.desc()).limit(NEWEST))],
         )
 
@@ -141,8 +138,8 @@ def _users(view: ShopView, seen: Seen) -> None:
     text(
         "p",
         _(
-            "Owner: everything. Bench: everything but prices, costs, users and erasing. Guest: looks at one customer's jobs. "
-            "At this computer nobody logs in."
+            "Owner: everything. Bench: everything but prices, costs, users and erasing. Guest: looks at the jobs of "
+            "one customer; let them in on that customer's own page. At this computer nobody logs in."
         ),
     )
     with box("ul", "changes"):
@@ -152,6 +149,8 @@ def _users(view: ShopView, seen: Seen) -> None:
                     text("p", user["name"], "where")
                     told = [user["role"], user["whose"], "" if user["active"] else _("let in no more")]
                     text("p", " · ".join(filter(None, told)), "soft")
+                    if user["whose"]:
+                        link(_("Customer"), address("/shop/customer", at=user["customer_id"]))
                 if user["active"]:
                     number = user["id"]
 
@@ -168,28 +167,15 @@ def _users(view: ShopView, seen: Seen) -> None:
                         says=f"{_('Let in no more')}: {user['name']}",
                     )
 
-    whose = [(NOBODY, _("nobody's")), *seen.customers]
-
     async def add(told: dict[str, Any]) -> None:
-        def make() -> int:
-            customer = None if told["customer"] == NOBODY else whole_of(told["customer"], _("Customer"))
-            given = {"name": told["name"], "role": told["role"], "password": told["password"], "customer_id": customer}
-            return view.store.change(lambda work: add_user(work, **given).id, by=view.by)
-
-        await view.do(make, _("Added."), needs="users")
+        given = {"name": told["name"], "role": told["role"], "password": told["password"]}
+        await view.change(lambda work: add_user(work, **given).id, _("Added."), needs="users")
 
     form(
         [
             Ask("name", _("Name"), needed=True),
-            Ask("role", _("Role"), "bench", "choice", [(role, role) for role in ROLES]),
-            Ask("customer", _("Customer"), NOBODY, "select", whose, help=_("Of a guest only.")),
-            Ask(
-                "password",
-                _("Password"),
-                kind="password",
-                needed=True,
-                help=_("10 characters or more."),
-            ),
+            Ask("role", _("Role"), "bench", "choice", [(role, role) for role in ROLES if role != "guest"]),
+            PASSWORD,
         ],
         _("Add the user"),
         add,

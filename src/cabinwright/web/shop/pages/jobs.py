@@ -2,22 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from sqlalchemy import select
 
 from cabinwright.shop.jobs import STATES, add_job, listed
-from cabinwright.shop.rows import Car, Customer, Job
-from cabinwright.shop.store import found_row
-from cabinwright.shop.trail import columns
-from cabinwright.shop.words import Hit, found
+from cabinwright.shop.rows import Car, Customer, Job, Note, Part
+from cabinwright.shop.trail import Work, columns
+from cabinwright.shop.words import KINDS, Hit, found
 from cabinwright.web.parts import box, choice, link, text
 from cabinwright.web.shop.forms import Ask, day_of, form, whole_of
 from cabinwright.web.shop.frame import ShopPage, ShopView, address
 from cabinwright.web.words import _, counted
 
-__all__ = ["PAGE", "job_rows"]
+__all__ = ["PAGE", "brief", "job_rows", "new_job"]
 
 GROUPS: dict[str, tuple[str, ...]] = {
     _("Open"): ("asked", "offered", "agreed", "building", "proving", "handed over"),
@@ -25,8 +25,15 @@ GROUPS: dict[str, tuple[str, ...]] = {
     _("Waiting for the customer"): ("asked", "offered"),
     _("Closed"): ("closed", "called off"),
 }
-MOST = 60
-WAYS = {"customer": "/shop/customer", "job": "/shop/job", "part": "/shop/part"}
+OVER = _("Closed")
+MOST, NEWEST = 50, 40
+SAYS = {
+    "customer": _("customer"),
+    "car": _("car"),
+    "job": _("job"),
+    "part": _("part"),
+    "note": _("note in the log"),
+}
 
 
 @dataclass(frozen=True)
@@ -34,43 +41,53 @@ class Seen:
     """What the page looked up."""
 
     jobs: list[dict[str, Any]]
-    hits: tuple[tuple[Hit, str], ...]
+    hits: tuple[tuple[str, str, str], ...]  #: what was found, of which kind, and the way there
     cars: tuple[tuple[str, str], ...]
 
 
 def look(view: ShopView) -> Seen:
     """A guest's own, for anybody else all of a group; and what a search found."""
     person = view.person
-    states = GROUPS[view.state.setdefault("group", next(iter(GROUPS)))]
+    group = view.state.setdefault("group", next(iter(GROUPS)))
     with view.store.read() as work:
         if not person.may("read"):
-            mine = select(Job).join(Car).where(Car.customer_id == person.customer_id).order_by(Job.id.desc())
-            return Seen([_brief(job) for job in work.scalars(mine.limit(MOST))], (), ())
+            mine = listed(work, customer_id=person.customer_id, newest=True, most=MOST) if person.customer_id else []
+            return Seen([brief(job) for job in mine], (), ())
         hits = found(work, view.state.get("asked", ""), most=MOST)
-        told = tuple((hit, _way(work, hit)) for hit in hits)
-        rows = work.execute(
-            select(Car.id, Car.name, Customer.name)
-            .join(Customer)
-            .where(Customer.erased_at.is_(None))
-            .order_by(Car.id.desc())
-        )
-        cars = tuple((str(car), f"{customer}: {name}") for car, name, customer in rows.fetchmany(200))
-        return Seen([_brief(job) for job in listed(work, states=states, most=MOST)], told, cars)
+        jobs = listed(work, states=GROUPS[group], newest=group == OVER, after=view.after, most=MOST)
+        cars = select(Car.id, Car.name, Customer.name).join(Customer).where(Customer.erased_at.is_(None))
+        rows = work.execute(cars.order_by(Car.id.desc()).limit(NEWEST))
+        names = tuple((str(car), f"{customer}: {name}") for car, name, customer in rows)
+        return Seen([brief(job) for job in jobs], _named(work, hits), names)
 
 
-def _brief(job: Job) -> dict[str, Any]:
+def brief(job: Job) -> dict[str, Any]:
+    """A job with whose it is."""
     return {**columns(job), "car": job.car.name, "customer": job.car.customer.name}
 
 
-def _way(work: Any, hit: Hit) -> str:
-    """Where a row that was found is shown: a car at its customer, a note at its job."""
-    if hit.kind == "car":
-        return address("/shop/customer", at=found_row(work, Car, hit.ref).customer_id)
-    if hit.kind == "note":
-        from cabinwright.shop.rows import Note
+def _named(work: Work, hits: Sequence[Hit]) -> tuple[tuple[str, str, str], ...]:
+    """What was found, in its own words, and where it is shown: a car at its customer, a note in its job's log."""
+    rows: dict[tuple[str, int], Any] = {}
+    for table, (kind, _columns) in KINDS.items():
+        ids = [hit.ref for hit in hits if hit.kind == kind]
+        if ids:
+            rows |= {(kind, row.id): row for row in work.scalars(select(table).where(table.id.in_(ids)))}
+    there = ((hit.kind, rows[hit.kind, hit.ref]) for hit in hits if (hit.kind, hit.ref) in rows)
+    return tuple((*_way(row), SAYS[kind]) for kind, row in there)
 
-        return address("/shop/log", at=found_row(work, Note, hit.ref).job_id)
-    return address(WAYS[hit.kind], at=hit.ref)
+
+def _way(row: Any) -> tuple[str, str]:
+    match row:
+        case Car():
+            return f"{row.name} {row.mark}".strip(), address("/shop/customer", at=row.customer_id)
+        case Note():
+            return " ".join(row.text.split())[:120], address("/shop/log", at=row.job_id)
+        case Job():
+            return f"{row.number} {row.title}", address("/shop/job", at=row.id)
+        case Part():
+            return f"{row.number} {row.name}", address("/shop/part", at=row.id)
+    return row.name, address("/shop/customer", at=row.id)
 
 
 def body(view: ShopView, seen: Seen) -> None:
@@ -80,8 +97,7 @@ def body(view: ShopView, seen: Seen) -> None:
         return
 
     async def search(told: dict[str, Any]) -> None:
-        view.state["asked"] = told["asked"]
-        await view.draw()
+        await view.turn(asked=told["asked"])
 
     form(
         [Ask("asked", _("Find customers, cars, jobs, parts and notes"), view.state.get("asked", ""), "search")],
@@ -90,19 +106,22 @@ def body(view: ShopView, seen: Seen) -> None:
         main=False,
     )
     if view.state.get("asked"):
-        text("p", counted(len(seen.hits), "thing found", "things found"), "soft")
+        more = _(", the best of them; more words find fewer") if len(seen.hits) == MOST else ""
+        text("p", counted(len(seen.hits), "thing found", "things found") + more, "soft")
         with box("ul", "changes"):
-            for hit, way in seen.hits:
-                with box("li", "change"):
-                    link(f"{hit.kind}: {hit.text[:120]}", way, "where")
+            for words, way, kind in seen.hits:
+                with box("li", "change"), box("div"):
+                    link(words, way, "where")
+                    text("p", kind, "soft")
 
     async def group(words: str) -> None:
-        view.state["group"] = words
-        await view.draw()
+        await view.turn(group=words, after=0)
 
     choice(_("Which"), tuple(GROUPS), view.state["group"], group)
-    text("p", counted(len(seen.jobs), "job", "jobs"), "figure")
+    first = _("From number {number} on: ").format(number=view.after + 1) if view.after else ""
+    text("p", first + counted(len(seen.jobs), "job", "jobs"), "figure")
     job_rows(seen.jobs)
+    view.turns(len(seen.jobs), MOST)
     if not view.may("work"):
         return
     text("h2", _("A new job"))
@@ -110,18 +129,25 @@ def body(view: ShopView, seen: Seen) -> None:
         text("p", _("A job is on a car: add its customer and the car first."), "empty")
         link(_("Customers"), "/shop/customers", "act")
         return
+    if len(seen.cars) == NEWEST:
+        text("p", _("On one of the newest cars. For any other, find its customer, and add the job there."), "soft")
+    new_job(view, seen.cars)
+
+
+def new_job(view: ShopView, cars: Sequence[tuple[str, str]]) -> None:
+    """A form for one more job on one of these cars: id and what it is called."""
 
     async def add(told: dict[str, Any]) -> None:
-        def make() -> int:
+        def make(work: Work) -> str:
             car, day = whole_of(told["car"], _("Car")), day_of(told["promised"])
             given = {"car_id": car, "title": told["title"], "promised_on": day, "folder": told["folder"].strip()}
-            return view.store.change(lambda work: add_job(work, **given).id, by=view.by)
+            return add_job(work, **given).number
 
-        await view.do(make, lambda number: _("Added. It is open below as number {number}.").format(number=number))
+        await view.change(make, lambda number: _("Added: job {number}.").format(number=number))
 
     form(
         [
-            Ask("car", _("Car"), seen.cars[0][0], "select", seen.cars),
+            Ask("car", _("Car"), cars[0][0], "select", cars),
             Ask("title", _("What is asked for"), needed=True),
             Ask("promised", _("Promised for"), kind="date"),
             Ask("folder", _("Its build folder"), help=_("On the computer that serves this page; may be said later.")),
@@ -147,4 +173,4 @@ def job_rows(jobs: list[dict[str, Any]]) -> None:
 
 
 PAGE = ShopPage("/shop/jobs", _("Jobs"), _("Where does each job stand?"), look, body, needs="look")
-assert set(STATES) == {state for states in (GROUPS[_("Open")], GROUPS[_("Closed")]) for state in states}
+assert set(STATES) == {state for states in (GROUPS[_("Open")], GROUPS[OVER]) for state in states}

@@ -8,7 +8,7 @@ from typing import Any
 
 from sqlalchemy import select
 
-from cabinwright.office.bench import Missing, TaskLine, finish, missing_parts, today
+from cabinwright.office.bench import Missing, TaskLine, finish, missing_in, today
 from cabinwright.shop.bench import WORKING, start, stop
 from cabinwright.shop.jobs import listed
 from cabinwright.shop.rows import Hours
@@ -22,7 +22,7 @@ __all__ = ["PAGE", "task_row"]
 
 OPEN = ("asked", "offered", "agreed", "building", "proving", "handed over")
 SOON = timedelta(days=7)
-MOST = 12
+MOST, TASKS = 12, 20
 
 
 @dataclass(frozen=True)
@@ -43,8 +43,10 @@ def look(view: ShopView) -> Seen:
         promised = [columns(job) for job in listed(work, states=OPEN, promised_before=day + SOON)]
         working = [columns(job) for job in listed(work, states=("agreed", *WORKING))]
         running = columns(hours) if hours is not None else None
-    missing = [(job, missing_parts(view.store, job["id"])) for job in working]
-    return Seen(running, today(view.store), promised, [(job, rows) for job, rows in missing if rows])
+    missing = missing_in(view.store, [job["id"] for job in working])
+    return Seen(
+        running, today(view.store), promised, [(job, missing[job["id"]]) for job in working if missing[job["id"]]]
+    )
 
 
 def body(view: ShopView, seen: Seen) -> None:
@@ -70,8 +72,9 @@ def body(view: ShopView, seen: Seen) -> None:
             "empty",
         )
     with box("ul", "changes"):
-        for task in seen.tasks:
+        for task in seen.tasks[view.after : view.after + TASKS]:
             task_row(view, task, seen.running, job=True)
+    view.turns(len(seen.tasks[view.after : view.after + TASKS]), TASKS)
     text("h2", _("Promised"))
     if not seen.promised:
         text("p", _("Nothing is promised within a week."), "empty")
