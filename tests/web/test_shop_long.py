@@ -1,0 +1,97 @@
+"""The shop's pages where much is kept: lists by the page, and everything still reached. Without a browser."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Awaitable, Callable
+from datetime import date, timedelta
+
+import pytest
+from nicegui.testing import User
+from nicegui.testing.user_simulation import user_simulation
+
+from cabinwright.shop.jobs import add_job, listed
+from cabinwright.shop.people import add_car, add_customer
+from cabinwright.shop.rows import Car
+from cabinwright.shop.store import Store
+from cabinwright.shop.trail import Work
+from cabinwright.web.shop import add_shop
+from cabinwright.web.shop.door import Door
+from shop import invented
+
+JOBS = 70  #: more than a page of each list holds
+
+
+@pytest.fixture(scope="module")
+def place(tmp_path_factory: pytest.TempPathFactory) -> str:
+    """A shop with more customers, jobs and parts than a page shows."""
+    folder = str(tmp_path_factory.mktemp("long"))
+
+    def make(work: Work) -> None:
+        for k in range(JOBS):
+            customer = add_customer(work, name=f"Invented {k:03d}")
+            car = add_car(work, customer_id=customer.id, name=f"car {k:03d}", mark=f"XX {k:03d}")
+            job = add_job(work, car_id=car.id, title=f"stage {k:03d}", promised_on=date(2026, 1, 1) + timedelta(k))
+            job.state = "closed" if k % 2 else "asked"
+            invented.part(work, f"P-{k:03d}", name=f"clip {k:03d}", kind="fixing", unit="piece")
+        invented.job(work, name="Mara Invented", title="Zoë's boot")
+
+    store = Store.open(folder)
+    store.change(make, by="owner")
+    store.close()
+    return folder
+
+
+def visit(place: str, walk: Callable[[User], Awaitable[None]]) -> None:
+    """The owner at this computer."""
+
+    async def whole() -> None:
+        async with user_simulation(root=lambda: None) as user:
+            door = Door(place)
+            add_shop(door)
+            await walk(user)
+            door.close()
+
+    asyncio.run(whole())
+
+
+def test_long_lists_are_turned_and_what_is_old_is_found(place: str) -> None:
+    async def walk(user: User) -> None:
+        await user.open("/shop/customers")
+        await user.should_see("Invented 049", retries=30)
+        await user.should_not_see("Invented 050")
+        user.find("Those after").click()
+        await user.should_see("Invented 069", retries=30)
+        await user.should_see("From number 51 on")
+        await user.should_not_see("Invented 049")
+        await user.should_not_see("Those after")
+        user.find("Those before").click()
+        await user.should_see("Invented 000", retries=30)
+
+        await user.open("/shop/jobs")
+        await user.should_see("stage 068", retries=30)  # 35 are open
+        await user.should_not_see("stage 067")
+        user.find("Closed").click()
+        await user.should_see("stage 069", retries=30)
+        await user.open("/shop/parts")
+        await user.should_see("clip 059", retries=30)
+        await user.should_not_see("clip 060")
+        user.find("Those after").click()
+        await user.should_see("clip 060", retries=30)
+        await user.open("/shop/customer?at=1")
+        await user.should_see("car 000 XX 000", retries=30)  # the oldest car can still be given a job
+        await user.should_see("Let them look at their jobs")
+
+    visit(place, walk)
+
+
+def test_jobs_are_listed_by_promise_or_the_newest_first_or_of_one_customer(place: str) -> None:
+    store = Store.open(place)
+    with store.read() as work:
+        closed = [job.title for job in listed(work, states=("closed",), newest=True, most=3)]
+        assert closed == ["stage 069", "stage 067", "stage 065"]
+        assert [job.title for job in listed(work, states=("closed",), after=1, most=2)] == ["stage 003", "stage 005"]
+        mine = work.get(Car, 1)
+        assert mine is not None
+        assert [job.title for job in listed(work, customer_id=mine.customer_id)] == ["stage 000"]
+    store.close()
