@@ -232,3 +232,17 @@ def test_missing_parts_are_what_the_shelf_lacks(store: Store, tmp_path: Path) ->
     store.change(need, by="bo")
     (row,) = bench.missing_parts(store, job_id)
     assert (row.number, row.needed, row.there, row.unit) == ("W-4", Decimal("3.5"), Decimal("1.5"), "m")
+
+
+@pytest.mark.parametrize(
+    ("words", "kept"),
+    [("10k", "10000 Ω"), ("0,2", "0.2 Ω"), ("200 mΩ", "0.2 Ω"), ("1.5 MΩ", "1.5e+06 Ω"), ("50 Ω", "50 Ω")],
+)
+def test_a_reading_is_taken_as_the_meter_shows_it(lite: Store, tmp_path: Path, words: str, kept: str) -> None:
+    """Prefixes as the SI brochure has them."""
+    job_id = opened(lite, tmp_path)
+    line = next(row for row in bench.sheet(lite, job_id) if row.unit == "Ω")
+    assert bench.read_off(lite, job_id, line.key, words, by="olga").reading == kept
+    for wrong in ("k", "m", "10 kV", "ten", "1 k k"):
+        with pytest.raises(PersonError, match="a number in Ω is wanted"):
+            bench.read_off(lite, job_id, line.key, wrong, by="olga")

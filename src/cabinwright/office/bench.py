@@ -41,6 +41,7 @@ __all__ = [
 ]
 
 PIN = "commissioning "  #: before the key, where a reading is pinned
+PREFIXES = {"µ": 1e-6, "m": 1e-3, "k": 1e3, "M": 1e6}  #: of the SI, as meters show them
 SEEN, NOT_SEEN = "seen", "not seen"
 
 
@@ -276,7 +277,7 @@ def _holds(check: Check, reading: str) -> bool:
 
 
 def read_off(store: Store, job_id: int, key: str, value: str, *, by: str, folder: Path | None = None) -> SheetLine:
-    """Fill in one line: a number in the sheet's own unit, or ``seen`` / ``not seen``. A later reading counts, none is lost.
+    """Fill in one line: a number in the sheet's own unit (``12.6``, ``300 mV``, ``10 k``), or ``seen`` / ``not seen``. A later reading counts, none is lost.
 
     Raises ``PersonError`` where there is no such line or the value is none.
     """
@@ -298,8 +299,9 @@ def _value(check: Check, value: str) -> str:
             raise PersonError(f'"{value[:40]}": here something has to be seen. Write "{SEEN}" or "{NOT_SEEN}".')
         return words
     number = words.removesuffix(check.unit).strip().replace(",", ".")
+    times = PREFIXES.get(number[-1:], 1.0)
     try:
-        figure = float(number)
+        figure = float(number[:-1] if number[-1:] in PREFIXES else number) * times
     except ValueError:
         figure = float("nan")
     if not abs(figure) < 1e9:

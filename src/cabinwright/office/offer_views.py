@@ -60,7 +60,7 @@ class VariantView:
         row |= {"taxes": [[str(figure) for figure in tax] for tax in total.taxes], "gross": str(total.gross)}
         if costs:
             known = [line.quantity * line.cost for line in self.lines if line.cost is not None]
-            cost = sum(known, Decimal(0))
+            cost = rounded(sum(known, Decimal(0)), self.about["currency"])
             uncosted = [line.text for line in self.lines if line.kind == "part" and line.cost is None]
             row |= {"cost": str(cost), "margin": str(total.net - cost), "uncosted": uncosted}
         if not prices:

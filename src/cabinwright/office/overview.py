@@ -77,11 +77,21 @@ class JobView:
     follows: tuple[str, ...]  #: states that a person may bring it into from here
     next: Next
 
+    @property
+    def spent_h(self) -> Decimal:
+        """Of every kind of work."""
+        return sum((line.spent_h for line in self.hours), Decimal(0))
+
     def to_dict(self) -> dict[str, Any]:
         """Plain JSON types."""
         row = {key: plain(value) for key, value in asdict(self).items()}
         hours = [{key: plain(value) for key, value in asdict(line).items()} for line in self.hours]
-        return row | {"hours": hours, "next": asdict(self.next), "follows": list(self.follows)}
+        return row | {
+            "hours": hours,
+            "spent_h": str(self.spent_h),
+            "next": asdict(self.next),
+            "follows": list(self.follows),
+        }
 
 
 def overview(store: Store, job_id: int) -> JobView:

@@ -179,17 +179,20 @@ def _step(view: ShopView, job: JobView, state: str, *, main: bool = False) -> No
 
 
 def _figures(view: ShopView, job: JobView) -> None:
-    told = [(_("Promised for"), str(job.promised_on) if job.promised_on else "–", _("late") if job.late else "")]
+    told = []
     if job.tasks:
         told.append((_("Tasks"), _("{done} of {all}").format(done=job.tasks_done, all=job.tasks), _("done")))
     if job.agreed is not None and view.may("price"):
         told.append((_("Agreed"), money(job.agreed, job.currency), _("with tax, changes counted in")))
-    with box("div", "tiles"):
-        for name, figure, soft in told:
-            with box("div", "tile"):
-                text("p", name, "soft")
-                text("p", figure, "figure")
-                text("p", soft, "soft")
+    if job.hours:
+        told.append((_("Hours"), f"{plain(job.spent_h)} h", _("spent so far")))
+    if told:
+        with box("div", "tiles"):
+            for name, figure, soft in told:
+                with box("div", "tile"):
+                    text("p", name, "soft")
+                    text("p", figure, "figure")
+                    text("p", soft, "soft")
 
 
 def _hours(job: JobView) -> None:

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass
+from itertools import groupby
 from pathlib import Path
 from typing import Any
 
 from nicegui import ui
 
-from cabinwright.office.bench import TaskLine, tasks
+from cabinwright.office.bench import PIN, TaskLine, tasks
 from cabinwright.office.overview import JobView
 from cabinwright.office.showcase import DiaryEntry, add_note, allow_on_page, book, diary, page
 from cabinwright.pipeline import STAGES
@@ -47,7 +48,9 @@ def look(view: ShopView) -> Seen:
     """Everything in the log, the newest first, and what an entry may be pinned to."""
     job = job_seen(view)
     entries = tuple(reversed(diary(view.store, job.id)))
-    pins = dict.fromkeys([*STAGES, *(item.pinned for item in entries if item.pinned and " " not in item.pinned)])
+    pins = dict.fromkeys(
+        [*STAGES, *(item.pinned for item in entries if item.pinned and not item.pinned.startswith(PIN))]
+    )
     there = bool(job.folder) and (Path(job.folder) / "out" / "book.pdf").is_file()
     return Seen(job, entries, tasks(view.store, job.id), tuple(pins), there)
 
@@ -69,9 +72,8 @@ def body(view: ShopView, seen: Seen) -> None:
     text("p", ", ".join(told), "soft")
     if not seen.entries:
         text("p", _("Nothing yet. Photograph every joint before it is hidden."), "empty")
-    with box("div", "album"):
-        for item in seen.entries:
-            _entry(view, seen, item)
+    for day, items in groupby(seen.entries, key=lambda item: moment(item.at)[:10]):
+        _day(view, seen, day, list(items))
     _book(view, seen)
     _site(view, seen)
 
@@ -157,16 +159,42 @@ def _note(view: ShopView, seen: Seen) -> None:
         form(asks, _("Keep the note"), note, main=False)
 
 
-def _entry(view: ShopView, seen: Seen, item: DiaryEntry) -> None:
-    with box("figure", f"tile {item.kind}"):
-        if item.kind == "photograph":
-            picture(item.id, item.words or item.task)
+def _day(view: ShopView, seen: Seen, day: str, items: list[DiaryEntry]) -> None:
+    """One day of the diary: pictures, notes, and what was read off, folded."""
+    read = [item for item in items if item.pinned.startswith(PIN)]
+    text("h3", day)
+    with box("div", "album"):
+        for item in items:
+            if item.kind == "photograph":
+                _photograph(view, seen, item)
+    with box("ul", "changes"):
+        for item in items:
+            if item.kind == "note" and item not in read:
+                _words(item)
+    if read:
+        with box("details"):
+            text("summary", counted(len(read), "reading", "readings"), "act")
+            with box("ul", "changes"):
+                for item in read:
+                    _words(item)
+
+
+def _words(item: DiaryEntry) -> None:
+    with box("li", "change"), box("div"):
+        for line in item.words.splitlines():
+            text("p", line)
+        pinned = "" if item.pinned.startswith(PIN) else item.pinned
+        text("p", " · ".join(filter(None, (pinned, moment(item.at)[11:], item.by))), "soft")
+
+
+def _photograph(view: ShopView, seen: Seen, item: DiaryEntry) -> None:
+    with box("figure", "tile"):
+        picture(item.id, item.words or item.task)
         with box("figcaption"):
             if item.words:
-                text("p", item.words, "where" if item.kind == "photograph" else "")
-            pinned = _("commissioning") if item.pinned.startswith("commissioning ") else item.pinned
-            text("p", " · ".join(filter(None, (moment(item.at), item.by, pinned, item.task))), "soft")
-        if item.kind == "photograph" and view.may("work") and (seen.job.shows or item.public):
+                text("p", item.words, "where")
+            text("p", " · ".join(filter(None, (item.pinned, item.task, moment(item.at)[11:], item.by))), "soft")
+        if view.may("work") and (seen.job.shows or item.public):
             words = _("On the shop's page") if item.public else _("Show on the shop's page")
             made = button(
                 ("✓ " if item.public else "") + words,

@@ -8,11 +8,11 @@ from typing import Any
 from cabinwright.errors import PersonError
 from cabinwright.office.offers import drop_line, put_line
 from cabinwright.shop.offers import LINE_KINDS
-from cabinwright.web.parts import box, button, html, text
+from cabinwright.web.parts import box, button, choice, html, text
 from cabinwright.web.shop.forms import Ask, amount_of, form
 from cabinwright.web.shop.frame import ShopView
 from cabinwright.web.shop.said import money, plain
-from cabinwright.web.words import _, counted
+from cabinwright.web.words import _
 
 __all__ = ["edit", "lines"]
 
@@ -20,12 +20,12 @@ Row = dict[str, Any]
 NEW = 0  #: instead of the number of a line
 
 
-def lines(item: Row, variant: Row) -> None:
-    """A table with what it comes to; without prices where none were given."""
+def lines(item: Row) -> None:
+    """A table for each variant with what it comes to; without prices where none were given."""
     with box("details"):
-        words = counted(len(variant["lines"]), "line", "lines")
-        text("summary", f"{variant['name']}: {words}", "act")
-        html(_table(variant, item["currency"]))
+        text("summary", _("Every line"), "act")
+        for variant in item["variants"]:
+            html(_table(variant, item["currency"]), "lines")
 
 
 def _table(variant: Row, currency: str) -> str:
@@ -76,12 +76,21 @@ def _percent(rate: str) -> str:
     return plain(Decimal(rate).scaleb(2))
 
 
-def edit(view: ShopView, item: Row, variant: Row) -> None:
-    """Lines to be changed or taken out, and a new one."""
-    key = f"line of {variant['name']}"
+def edit(view: ShopView, item: Row) -> None:
+    """Lines of one variant, to be changed or taken out, and a new one."""
+    names = [variant["name"] for variant in item["variants"]]
+    key, which = f"line of {item['id']}", f"variant of {item['id']}"
+    variant = next((one for one in item["variants"] if one["name"] == view.state.get(which)), item["variants"][0])
+
+    async def choose(name: str) -> None:
+        view.state.update({which: name, key: NEW})
+        await view.draw()
+
     with box("details") as fold:
         fold.props["open"] = key in view.state
-        text("summary", _("Change the lines of {name}").format(name=variant["name"]), "act")
+        text("summary", _("Change the lines"), "act")
+        if len(names) > 1:
+            choice(_("Variant"), names, variant["name"], choose)
         with box("ul", "changes"):
             for line in variant["lines"]:
                 _taps(view, item, line, key)

@@ -5,7 +5,7 @@ The owner sees costs and margins, the customer as a guest what was offered to th
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -91,13 +91,12 @@ def _one(view: ShopView, item: Row, sound: bool) -> None:
         with box("div", "variants"):
             for variant in item["variants"]:
                 _variant(view, item, variant)
-        for variant in item["variants"]:
-            lines(item, variant)
-            if item["state"] == "draft" and view.may("price"):
-                edit(view, item, variant)
         _acts(view, item)
         if item["state"] == "offered" and view.may("price"):
             _sign(view, item)
+        lines(item)
+        if item["state"] == "draft" and view.may("price"):
+            edit(view, item)
 
 
 def _frozen(item: Row, sound: bool) -> None:
@@ -143,10 +142,9 @@ def _variant(view: ShopView, item: Row, variant: Row) -> None:
         _list(_("Against the first variant"), variant.get("differs", ()))
         wished = [f"{SIGNS[row['holds']]}{row['wish']}: {row['says']}" for row in variant.get("against_wishes", ())]
         _list(_("Against the wishes"), wished)
-        stops = [f"■ {words}" for words in variant.get("stops") or ()]
-        _list(_("Stops that are open"), stops)
+        _list(_("■ Stops that are open"), variant.get("stops") or (), fold=True)
         own = [*variant.get("unmatched", ()), *variant.get("unpriced", ())] if view.may("read") else []
-        _list(_("Not in this price"), [f"▲ {words}" for words in own])
+        _list(_("▲ Not in this price"), own, fold=True)
 
 
 def _facts(variant: Row, currency: str) -> list[tuple[str, str]]:
@@ -167,18 +165,26 @@ def _facts(variant: Row, currency: str) -> list[tuple[str, str]]:
     if variant.get("mass_kg") is not None:
         told.append((_("Adds"), f"{variant['mass_kg']} kg"))
     cut = variant.get("irreversible") or ()
-    told.append((_("For good"), "; ".join(cut) if cut else _("✓ nothing: all goes back as it was")))
+    told.append((_("For good"), "✗ " + "; ".join(cut) if cut else _("✓ nothing: all goes back as it was")))
     return told
 
 
-def _list(title: str, rows: Any) -> None:
+def _list(title: str, rows: Sequence[str], *, fold: bool = False) -> None:
     """A group that is there in every column, so that columns stay level; empty where there is nothing to say."""
     with box("div", "group"):
-        if rows:
+        if rows and fold:
+            with box("details"):
+                text("summary", f"{title}: {len(rows)}", "act")
+                _items(rows)
+        elif rows:
             text("h4", title)
-            with box("ul"):
-                for words in rows:
-                    text("li", str(words))
+            _items(rows)
+
+
+def _items(rows: Sequence[str]) -> None:
+    with box("ul"):
+        for words in rows:
+            text("li", words if words[:2] in SIGNS.values() else f"· {words}")
 
 
 def _sign(view: ShopView, item: Row) -> None:

@@ -101,7 +101,8 @@ def _becomes(view: ShopView, seen: Seen) -> None:
         return
     rows = [(item.where, item.was or "–", item.becomes, item.because) for item in seen.effects.changes]
     if rows:
-        table((_("Field"), _("Was"), _("Becomes"), _("Because")), rows, caption=_("Nothing of this is written yet"))
+        with box("div", "effects"):
+            table((_("Field"), _("Was"), _("Becomes"), _("Because")), rows, caption=_("Nothing of this is written yet"))
     else:
         text("p", _("✓ The build says everything of this that it has a field for."))
     if view.may("work"):
