@@ -13,11 +13,14 @@ from typing import TYPE_CHECKING
 from urllib.parse import parse_qs, quote
 
 from nicegui import app as screens
+from sqlalchemy import func, select
+from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
-from cabinwright.errors import PersonError
+from cabinwright.errors import CabinwrightError, PersonError
 from cabinwright.shop.access import Attempts, Person, admitted, known, let_go
+from cabinwright.shop.rows import User
 from cabinwright.shop.store import Store
 from cabinwright.web.words import _
 
@@ -29,7 +32,8 @@ __all__ = ["COOKIE", "LOGIN", "Door", "Visitor", "add_login", "login_first", "th
 COOKIE = "cabinwright-login"
 LOGIN, OUT = "/shop/login", "/shop/logout"
 LONGEST_FORM = 4000  #: bytes
-HERE = ("127.0.0.1", "::1", "testclient")
+MAKE = "cabinwright shop user add NAME owner"
+HERE = ("127.0.0.1", "::1")
 
 _doors: list[Door] = []
 
@@ -99,8 +103,11 @@ class Door:
     def admit(self, name: str, password: str, client: str) -> tuple[str, str]:
         """The mark for a device that is let in, or why it is not."""
         who = (f"name {name.strip().lower()[:80]}", f"address {client}")
-        wait = self.attempts.wait_s(*who)
-        if wait > 0:
+        with self._lock:  # counted before it is tried: many at once get no more tries than one after another
+            wait = self.attempts.wait_s(*who)
+            if not wait:
+                self.attempts.wrong(*who)
+        if wait:
             return "", _("Too many wrong tries. Wait {minutes} minutes and try again.").format(
                 minutes=int(wait // 60) + 1
             )
@@ -110,9 +117,9 @@ class Door:
 
         found = self.store.change(make, by="login")
         if found is None:
-            self.attempts.wrong(*who)
             return "", _("Name or password is wrong. The owner makes users: cabinwright shop user add NAME ROLE.")
-        self.attempts.right(*who)
+        with self._lock:
+            self.attempts.right(*who)
         return found[1], ""
 
 
@@ -154,16 +161,40 @@ def _safe(way: str) -> str:
 
 
 async def _ask(to: str = "/shop") -> Response:
-    return _form("", _safe(to))
+    try:
+        said = (
+            ""
+            if await run_in_threadpool(_users)
+            else _("Nobody can log in yet. On the computer that serves this: ") + MAKE
+        )
+    except CabinwrightError as error:
+        said = str(error)
+    return _form(said, _safe(to))
+
+
+def _users() -> int:
+    with the_door().store.read() as work:
+        return int(work.scalar(select(func.count()).select_from(User).where(User.active)) or 0)
+
+
+async def _typed(request: Request) -> bytes:
+    body = b""
+    async for part in request.stream():
+        body += part
+        if len(body) > LONGEST_FORM:
+            return b""
+    return body
 
 
 async def _try(request: Request) -> Response:
-    body = (await request.body())[:LONGEST_FORM]
-    told = parse_qs(body.decode("utf-8", errors="replace"))
+    told = parse_qs((await _typed(request)).decode("utf-8", errors="replace"))
     name, password = (told.get(key, [""])[0] for key in ("name", "password"))
     to = _safe(told.get("to", ["/shop"])[0])
     client = request.client.host if request.client else ""
-    mark, why = the_door().admit(name, password, client)
+    try:
+        mark, why = await run_in_threadpool(the_door().admit, name, password, client)
+    except CabinwrightError as error:
+        mark, why = "", str(error)
     if not mark:
         return _form(why, to, status=401)
     answer = RedirectResponse(to, status_code=303)

@@ -5,7 +5,9 @@ from __future__ import annotations
 import json
 from collections.abc import Callable
 from pathlib import Path
+from typing import Annotated
 
+from fastapi import Query
 from nicegui import app as screens
 from nicegui import run
 from sqlalchemy import select
@@ -32,6 +34,9 @@ __all__ = ["add_downloads"]
 Answer = tuple[bytes, str, str]  #: content, its kind, its name
 
 
+Number = Annotated[int, Query(ge=0, le=2**31 - 1)]  #: of a row, as both databases count them
+
+
 def add_downloads() -> None:
     """Their addresses."""
     known = {getattr(route, "path", "") for route in screens.routes}
@@ -43,25 +48,25 @@ def add_downloads() -> None:
         return _given(request, "read", _library)
 
     @screens.get(PAPER)
-    def offer(request: Request, at: int, paper: str = "A4") -> Response:
+    def offer(request: Request, at: Number, paper: str = "A4") -> Response:
         return _given(request, "look", lambda person: _offer(person, at, paper))
 
     @screens.get(PHOTOGRAPH)
-    def photograph(request: Request, at: int) -> Response:
+    def photograph(request: Request, at: Number) -> Response:
         return _given(request, "look", lambda person: _photograph(person, at))
 
     @screens.get(BOOK)
-    def customers_book(request: Request, at: int) -> Response:
+    def customers_book(request: Request, at: Number) -> Response:
         return _given(request, "read", lambda person: _book(person, at))
 
     @screens.post(PHOTOGRAPHS)
     async def photographs(
-        request: Request, at: int, name: str, task: str = "", pinned: str = "", words: str = ""
+        request: Request, at: Number, name: str, task: str = "", pinned: str = "", words: str = ""
     ) -> Response:
         return await _taken(request, at, name, task=task, pinned=pinned, words=words)
 
     @screens.get(TOLD)
-    def customer(request: Request, at: int) -> Response:
+    def customer(request: Request, at: Number) -> Response:
         return _given(request, "people", lambda person: _customer(at))
 
 
