@@ -32,7 +32,7 @@ from cabinwright.history.log import Log
 from cabinwright.measure.factory_signal import factory_files
 from cabinwright.measure.folder import FolderFiles
 from cabinwright.measure.listening import HEARD_FILE, Form, Rendered, file_names, heard_text, open_track, render
-from cabinwright.measure.loaded import read_settings_file
+from cabinwright.measure.loaded import keep_tune, read_settings_file
 from cabinwright.measure.polars import read_polars
 from cabinwright.measure.reader import read_recordings
 from cabinwright.measure.signal import sweep_files
@@ -154,6 +154,7 @@ class Session:
         recorded = self.recordings(progress)
         result = tuning.run(self.located, recorded, progress)
         progress("writing", 0.0)
+        keep_tune(self.out)
         return result, recorded, write_all(self.out, tune_documents(self.located, result, recorded, wiring(self.build)))
 
     def plan(self, progress: Progress = unwatched) -> tuple[Results, tuple[Path, ...]]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import shutil
 from pathlib import Path
 from typing import Any
@@ -11,8 +12,9 @@ import numpy as np
 import pytest
 
 from cabinwright.build.codec import read, source
-from cabinwright.desk.tunes import keep_tune, tunes, tunes_beside
+from cabinwright.desk.tunes import tunes, tunes_beside
 from cabinwright.errors import PersonError
+from cabinwright.measure.loaded import MOST_TUNES, keep_tune
 
 DEMO = Path(__file__).parents[2] / "demo" / "build"
 
@@ -29,7 +31,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def changed(folder: Path, act: Any) -> str:
     """Keep today's tune and put a changed one in its place; returns the file of the kept one."""
-    keep_tune(folder)
+    keep_tune(folder / "out")
     kept = {file: mark for file, mark in tunes(folder).items() if file == "out/settings.json"}["out/settings.json"]
     path = folder / "out" / "settings.json"
     data = json.loads(path.read_text(encoding="utf-8"))
@@ -72,3 +74,17 @@ def test_what_holds_no_settings_is_passed_over_and_refused(folder: Path) -> None
         tunes_beside(build, folder, "out/tunes/broken.json", "out/settings.json")
     with pytest.raises(PersonError, match="holds no settings"):
         tunes_beside(build, folder, "../elsewhere.json", "out/settings.json")
+
+
+def test_of_the_tunes_put_aside_the_newest_stay(folder: Path, tmp_path: Path) -> None:
+    data = json.loads((folder / "out" / "settings.json").read_text(encoding="utf-8"))
+    (tmp_path / "tunes").mkdir()
+    for number in range(MOST_TUNES + 5):
+        old = tmp_path / "tunes" / f"{number}.json"
+        old.write_text("{}", encoding="utf-8")
+        os.utime(old, (number, number))
+    (tmp_path / "settings.json").write_text(json.dumps(data), encoding="utf-8")
+    keep_tune(tmp_path)
+    left = {path.stem for path in (tmp_path / "tunes").iterdir()}
+    assert len(left) == MOST_TUNES and {str(number) for number in range(6)}.isdisjoint(left)
+    assert len(left - {str(number) for number in range(MOST_TUNES + 5)}) == 1  # the one put aside now

@@ -16,7 +16,6 @@ from cabinwright.build.rewrite import added_row, rewritten_value, without
 from cabinwright.desk.changes import Change, held_against, outdated, said, same_place
 from cabinwright.desk.forms import FieldView, field_views, row_names
 from cabinwright.desk.jobs import Job
-from cabinwright.desk.tunes import keep_tune
 from cabinwright.errors import PersonError, RefusedError
 from cabinwright.findings import Finding
 from cabinwright.history.compare import Comparison, compared
@@ -323,8 +322,6 @@ class Desk:
 
     def start(self, kind: str, **options: Any) -> Job:
         """Begin long work on the build as it stands. A tune that is there is kept, to be compared with the next."""
-        if kind == "tune":
-            keep_tune(self.folder)
         return Job(kind, self.file if self.file.name != FILE_NAME else self.folder, options)
 
 

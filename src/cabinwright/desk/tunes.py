@@ -11,19 +11,18 @@ from numpy.typing import NDArray
 
 from cabinwright.build.document import Build
 from cabinwright.errors import PersonError, RefusedError
-from cabinwright.files import write_all
 from cabinwright.history.design import Difference
 from cabinwright.history.figures import settings_differences
-from cabinwright.measure.loaded import read_settings_file
+from cabinwright.measure.loaded import TUNES, read_settings_file
 from cabinwright.measure.reader import read_recordings
 from cabinwright.stages import survey
 from cabinwright.stages.tuning.beside import beside
 from cabinwright.stages.tuning.result import SumCurves
 
-__all__ = ["Beside", "keep_tune", "tunes", "tunes_beside"]
+__all__ = ["Beside", "tunes", "tunes_beside"]
 
 NEWEST = "out/settings.json"
-KEPT = "out/tunes"
+KEPT = f"out/{TUNES}"
 LOADED = "verification/loaded_settings.json"
 
 
@@ -48,16 +47,6 @@ def tunes(folder: Path) -> dict[str, str]:
         if mark not in found.values():
             found[file] = mark
     return found
-
-
-def keep_tune(folder: Path) -> None:
-    """Put the tune that stands there aside, before another takes its place. Raises ``OutputError``."""
-    newest = folder / NEWEST
-    try:
-        mark, content = read_settings_file(newest).fingerprint, newest.read_bytes()
-    except (PersonError, OSError):
-        return  # nothing there that could be compared
-    write_all(folder / "out", {f"tunes/{mark}.json": content})
 
 
 def tunes_beside(build: Build, folder: Path, one: str, other: str) -> Beside:

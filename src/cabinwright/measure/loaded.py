@@ -1,15 +1,18 @@
-"""Settings that a tune wrote, read again."""
+"""Settings that a tune wrote, read again, and put aside before the next."""
 
 from __future__ import annotations
 
 import json
+from contextlib import suppress
 from pathlib import Path
 
 from cabinwright.errors import PersonError
+from cabinwright.files import write_all
 from cabinwright.stages.tuning.settings import Settings
 
-__all__ = ["read_settings_file"]
+__all__ = ["TUNES", "keep_tune", "read_settings_file"]
 
+TUNES, MOST_TUNES = "tunes", 50  #: folder of earlier tunes in ``out``, and how many stay
 LARGEST_SETTINGS = 5_000_000  #: bytes
 
 
@@ -32,3 +35,20 @@ def read_settings_file(path: Path) -> Settings:
     except (ValueError, RecursionError) as error:
         raise PersonError(f"{path}: not a settings file ({error}). Run the tune again to write it anew.") from None
     return Settings.from_dict(data, file=str(path))
+
+
+def keep_tune(out: Path) -> None:
+    """Put the tune that stands in ``out`` aside, before another takes its place; of those the newest stay.
+
+    Raises ``OutputError``.
+    """
+    newest = out / "settings.json"
+    try:
+        mark, content = read_settings_file(newest).fingerprint, newest.read_bytes()
+    except (PersonError, OSError):
+        return  # nothing there that could be compared
+    write_all(out, {f"{TUNES}/{mark}.json": content})
+    with suppress(OSError):
+        kept = sorted((out / TUNES).glob("*.json"), key=lambda path: path.stat().st_mtime, reverse=True)
+        for path in kept[MOST_TUNES:]:
+            path.unlink()
