@@ -20,6 +20,7 @@ from cabinwright.shop.parts import (
     missing,
     missing_of,
     move,
+    order,
     shelf,
     short,
 )
@@ -97,7 +98,8 @@ def test_what_a_job_misses(store: Store) -> None:
         here = job(work)
         work.add(Need(job_id=here.id, part_id=one.id, quantity=Decimal(12)))
         work.add(Need(job_id=here.id, part_id=one.id, quantity=Decimal(3)))
-        work.add(Need(job_id=here.id, part_id=other.id, quantity=Decimal(2), ordered=Decimal(2)))
+        work.add(Need(job_id=here.id, part_id=other.id, quantity=Decimal(2)))
+        order(work, other.id, Decimal(2))
         move(work, one.id, Decimal(20), "received")
         move(work, one.id, Decimal(-10), "used", job_id=here.id)
         move(work, one.id, Decimal(-6), "used")
@@ -122,15 +124,17 @@ def test_what_is_to_be_ordered_for_all_jobs_together(store: Store) -> None:
         low = part(work, "S-1", kind="sheet", least=Decimal(2))
         one, other, asked = job(work), job(work), job(work)
         one.state, other.state = "building", "agreed"
-        for here, item, quantity, ordered in (
-            *((one, wire, 6, 0), (other, wire, 5, 1), (asked, wire, 99, 0)),
-            *((one, fuse, 2, 2), (other, felt, 3, 0)),
+        for here, item, quantity in (
+            *((one, wire, 6), (other, wire, 5), (asked, wire, 99)),
+            *((one, fuse, 2), (other, felt, 3)),
         ):
-            work.add(Need(job_id=here.id, part_id=item.id, quantity=Decimal(quantity), ordered=Decimal(ordered)))
+            work.add(Need(job_id=here.id, part_id=item.id, quantity=Decimal(quantity)))
         move(work, wire.id, Decimal(10), "received")
         move(work, wire.id, Decimal(-2), "used", job_id=one.id)
         move(work, felt.id, Decimal(3), "received")
         move(work, low.id, Decimal("1.5"), "received")
+        order(work, wire.id, Decimal(1))
+        order(work, fuse.id, Decimal(2))
         return one.id, other.id
 
     jobs = store.change(make, by="owner")
@@ -140,6 +144,24 @@ def test_what_is_to_be_ordered_for_all_jobs_together(store: Store) -> None:
         assert each == {job_id: missing(work, job_id) for job_id in jobs}
     assert rows == [("S-1", 0, Decimal("1.5"), 0, Decimal("0.5")), ("W-21", 9, 8, 1, 4)]
     assert [row[0].number for row in each[jobs[0]]] == ["F-80"] and not each[jobs[1]]
+
+    def comes(work):  # type: ignore[no-untyped-def]
+        wire, _, _, _, lacks = short(work)[1]
+        order(work, wire.id, Decimal(1) + lacks)
+        move(work, wire.id, Decimal(2), "received")  # a part of it
+        return [row[0].number for row in short(work)], wire.coming
+
+    assert store.change(comes, by="owner") == (["S-1"], 3)
+    for quantity, words in (
+        (Decimal(-1), "nothing or more"),
+        (Decimal("0.5"), "not whole"),
+        (Decimal("NaN"), "nothing"),
+    ):
+        with pytest.raises(PersonError, match=words):
+            store.change(
+                lambda work, q=quantity: order(work, part(work, "F-1", unit="piece").id, q),  # type: ignore[misc]
+                by="x",
+            )
 
 
 def test_fields_are_held_against_their_rules(store: Store) -> None:
@@ -189,6 +211,31 @@ def test_a_list_is_looked_at_then_taken_in(store: Store) -> None:
         assert not [cell for cell in cells if cell.startswith(("=", "+", "-", "@", "\t", "\r"))]
         back = looked_at(work, written_out(rows, costs=True), file="out.csv", currency="EUR")
         assert (back.new, back.changed, back.errors, back.same) == ((), (), (), 2)
+
+
+def test_what_a_part_stands_for_comes_with_the_list_and_goes_with_it(lite: Store) -> None:
+    rows = io.StringIO(newline="")
+    csv.writer(rows).writerows(
+        [
+            ("number", "name", "kind", "data"),
+            ("S-10", "ten inches", "loudspeaker model", '{"model": "invented ten; \\"long\\" throw"}'),
+            ("S-11", "none", "other", ""),
+            ("S-12", "broken", "other", "{model}"),
+            ("S-13", "a list", "other", "[1]"),
+        ]
+    )
+    with lite.read() as work:
+        found = looked_at(work, rows.getvalue().encode(), file="list.csv", currency="EUR")
+    assert [error.split(": ")[:2] for error in found.errors] == [["list.csv:4", "data"], ["list.csv:5", "data"]]
+    good = rows.getvalue().splitlines(keepends=True)[:3]
+    with lite.read() as work:
+        found = looked_at(work, "".join(good).encode(), file="list.csv", currency="EUR")
+    assert lite.change(lambda work: taken_in(work, found), by="owner") == (2, 0)
+    with lite.read() as work:
+        kept = {row.number: row for row in listed(work) if row.number in ("S-10", "S-11")}
+        assert kept["S-10"].data == {"model": 'invented ten; "long" throw'} and kept["S-11"].data == {}
+        again = looked_at(work, written_out(kept.values(), costs=True), file="out.csv", currency="EUR")
+        assert (again.new, again.changed, again.errors, again.same) == ((), (), (), 2)
 
 
 def test_every_mistake_of_a_list_is_named_with_its_line(store: Store) -> None:

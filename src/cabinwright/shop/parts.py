@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Sequence
 from decimal import Decimal
 from typing import Any
@@ -27,6 +28,8 @@ __all__ = [
     "missing",
     "missing_of",
     "move",
+    "order",
+    "read_data",
     "shelf",
     "short",
     "supplier_called",
@@ -37,6 +40,7 @@ FIELDS = (
     *("supplier_number", "least", "minutes", "data", "note", "gone"),
 )
 """Columns that a person fills in."""
+LONGEST_DATA = 10_000  #: characters
 LONGEST = {"number": 60, "name": 200, "supplier_number": 60, "tax": 40, "note": 10_000}
 NEEDING = ("agreed", "building", "proving")  #: states of a job that still takes its parts from the shelf
 COMING = ("received", "put back")  #: reasons for more; of the others only a count may be either
@@ -61,6 +65,17 @@ def checked(values: dict[str, Any]) -> dict[str, Any]:
         if value is not None and not 0 <= value < 10**9:
             raise PersonError(f"{field}: {value} is below nothing, or a billion or more.")
     return values
+
+
+def read_data(words: str) -> dict[str, Any]:
+    """Fields of the build's row that a part stands for, from JSON. Raises ``PersonError``."""
+    try:
+        data = json.loads(words)
+    except (ValueError, RecursionError) as error:
+        raise PersonError(f'data: no JSON ({error}). Write it as {{"model": "invented ten"}}; docs/shop.md.') from None
+    if not isinstance(data, dict) or len(words) > LONGEST_DATA:
+        raise PersonError(f"data: a JSON object of at most {LONGEST_DATA} characters is wanted.")
+    return data
 
 
 def add_part(work: Work, **values: Any) -> Part:
@@ -122,10 +137,26 @@ def move(
             f"{part.number} {part.name}: {there.normalize():f} {part.unit} on the shelf, {-quantity.normalize():f} asked. "
             "Count the shelf and set it right first, or enter what was received."
         )
+    if reason == "received":
+        part.coming = max(part.coming - quantity, Decimal(0))
     row = Movement(part_id=part_id, job_id=job_id, quantity=quantity, reason=reason, by=work.by, at=now(), note=note)
     work.add(row)
     work.flush()
     return row
+
+
+def order(work: Work, part_id: int, quantity: Decimal) -> Part:
+    """So much of a part is ordered and not here yet, whatever was written down before. Raises ``PersonError``."""
+    part = found_row(
+        work, Part, part_id, with_for_update=work.get_bind().dialect.name != "sqlite", populate_existing=True
+    )
+    if not quantity.is_finite() or not 0 <= quantity < 10**9:
+        raise PersonError(f"{quantity}: what is ordered is nothing or more, and less than a billion.")
+    if part.unit == "piece" and quantity != quantity.to_integral_value():
+        raise PersonError(f"{part.number} is counted in pieces; {quantity} is not whole.")
+    part.coming = quantity
+    work.flush()
+    return part
 
 
 def counted(work: Work, part_id: int, there: Decimal, *, note: str = "") -> Movement | None:
@@ -153,25 +184,25 @@ def missing(work: Work, job_id: int) -> list[tuple[Part, Decimal, Decimal, Decim
 def missing_of(work: Work, job_ids: Sequence[int]) -> dict[int, list[tuple[Part, Decimal, Decimal, Decimal]]]:
     """The same of several jobs, each held against the shelf as if it were the only one."""
     wanted = _wanted(work, job_ids)
-    there = shelf(work, list({part.id for part, _, _ in wanted.values()}))
+    there = shelf(work, list({part.id for part, _ in wanted.values()}))
     rows: dict[int, list[tuple[Part, Decimal, Decimal, Decimal]]] = {job_id: [] for job_id in job_ids}
-    for (job_id, part_id), (part, still, ordered) in wanted.items():
+    for (job_id, part_id), (part, still) in wanted.items():
         if still > there[part_id]:
-            rows[job_id].append((part, still, there[part_id], ordered))
+            rows[job_id].append((part, still, there[part_id], part.coming))
     return rows
 
 
-def _wanted(work: Work, job_ids: Sequence[int]) -> dict[tuple[int, int], tuple[Part, Decimal, Decimal]]:
-    """Of each job and part: the part, what is still needed, what was ordered."""
+def _wanted(work: Work, job_ids: Sequence[int]) -> dict[tuple[int, int], tuple[Part, Decimal]]:
+    """Of each job and part: the part, and what is still needed."""
     mine = select(Movement.job_id, Movement.part_id, func.sum(Movement.quantity)).where(Movement.job_id.in_(job_ids))
     rows = work.execute(mine.group_by(Movement.job_id, Movement.part_id))
     taken = {(job_id, part_id): -total for job_id, part_id, total in rows}
-    wanted: dict[tuple[int, int], tuple[Part, Decimal, Decimal]] = {}
+    wanted: dict[tuple[int, int], tuple[Part, Decimal]] = {}
     needs = select(Need).where(Need.job_id.in_(job_ids)).options(joinedload(Need.part)).order_by(Need.id)
     for need in work.scalars(needs):
         key = need.job_id, need.part_id
-        _, quantity, ordered = wanted.get(key, (need.part, -taken.get(key, Decimal(0)), Decimal(0)))
-        wanted[key] = (need.part, quantity + need.quantity, ordered + need.ordered)
+        _, quantity = wanted.get(key, (need.part, -taken.get(key, Decimal(0))))
+        wanted[key] = (need.part, quantity + need.quantity)
     return wanted
 
 
@@ -181,18 +212,18 @@ def short(work: Work, *, most: int = 200) -> list[tuple[Part, Decimal, Decimal, 
     Short is what the shelf lacks once every job has taken its own, to keep the least that shall lie there.
     """
     jobs = list(work.scalars(select(Job.id).where(Job.state.in_(NEEDING))))
-    wanted: dict[int, tuple[Part, Decimal, Decimal]] = {}
-    for (_, part_id), (part, still, ordered) in _wanted(work, jobs).items():
-        _, quantity, coming = wanted.get(part_id, (part, Decimal(0), Decimal(0)))
-        wanted[part_id] = (part, quantity + max(still, Decimal(0)), coming + ordered)
+    wanted: dict[int, tuple[Part, Decimal]] = {}
+    for (_, part_id), (part, still) in _wanted(work, jobs).items():
+        _, quantity = wanted.get(part_id, (part, Decimal(0)))
+        wanted[part_id] = (part, quantity + max(still, Decimal(0)))
     lies = select(Movement.part_id, func.sum(Movement.quantity).label("there")).group_by(Movement.part_id).subquery()
     low = select(Part).outerjoin(lies, lies.c.part_id == Part.id).where(Part.gone.is_(False))
     for part in work.scalars(low.where(Part.least > func.coalesce(lies.c.there, 0)).limit(most)):
-        wanted.setdefault(part.id, (part, Decimal(0), Decimal(0)))
+        wanted.setdefault(part.id, (part, Decimal(0)))
     there = shelf(work, list(wanted))
     rows = []
-    for part_id, (part, needed, ordered) in wanted.items():
-        lacks = needed + (part.least or Decimal(0)) - there[part_id] - ordered
+    for part_id, (part, needed) in wanted.items():
+        lacks = needed + (part.least or Decimal(0)) - there[part_id] - part.coming
         if lacks > 0:
-            rows.append((part, needed, there[part_id], ordered, lacks))
+            rows.append((part, needed, there[part_id], part.coming, lacks))
     return sorted(rows, key=lambda row: (row[0].kind, row[0].name, row[0].id))[:most]

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import csv
 import io
+import json
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from decimal import Decimal
@@ -18,7 +19,7 @@ from sqlalchemy import select
 
 from cabinwright.errors import PersonError
 from cabinwright.shop.money import read_amount
-from cabinwright.shop.parts import checked, supplier_called
+from cabinwright.shop.parts import checked, read_data, supplier_called
 from cabinwright.shop.rows import Part
 from cabinwright.shop.rows.parts import UNITS
 from cabinwright.shop.trail import Work
@@ -27,7 +28,7 @@ __all__ = ["COLUMNS", "Preview", "looked_at", "taken_in", "written_out"]
 
 COLUMNS = (
     *("number", "name", "kind", "unit", "price", "cost", "currency", "tax"),
-    *("supplier", "supplier_number", "least", "minutes", "note"),
+    *("supplier", "supplier_number", "least", "minutes", "data", "note"),
 )
 NEEDED = ("number", "name", "kind")
 AMOUNTS = ("price", "cost", "least", "minutes")
@@ -95,7 +96,10 @@ def written_out(parts: Iterable[Part], *, costs: bool) -> bytes:
 
 
 def _safe(value: Any) -> str:
-    words = "" if value is None else f"{value.normalize():f}" if isinstance(value, Decimal) else str(value)
+    if isinstance(value, dict):
+        words = json.dumps(value, ensure_ascii=False, sort_keys=True) if value else ""
+    else:
+        words = "" if value is None else f"{value.normalize():f}" if isinstance(value, Decimal) else str(value)
     return f"'{words}" if words.startswith((*FORMULA, "'")) else words
 
 
@@ -186,7 +190,10 @@ def _row(head: list[str], fields: list[str], currency: str) -> dict[str, Any]:
             raise PersonError(f"{name}: {LONGEST_FIELD} characters at most.")
         words = words.strip()
         words = words[1:] if words.startswith("'") and words[1:2] in (*FORMULA, "'") else words
-        row[name] = (read_amount(words, what=name) if words else None) if name in AMOUNTS else words
+        if name == "data":
+            row[name] = read_data(words) if words else {}
+        else:
+            row[name] = (read_amount(words, what=name) if words else None) if name in AMOUNTS else words
     if not row.get("currency"):
         row["currency"] = currency
     row["currency"] = row["currency"].upper()

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -14,8 +13,6 @@ if TYPE_CHECKING:
     from cabinwright.shop.store import Store
 
 __all__ = ["COMMANDS"]
-
-LONGEST_DATA = 10_000
 
 
 def _list(store: Store, options: argparse.Namespace) -> Any:
@@ -111,7 +108,7 @@ def _counted(store: Store, options: argparse.Namespace) -> Any:
 def _fields(words: list[str]) -> dict[str, Any]:
     """FIELD=VALUE, read as the field wants it. Raises ``PersonError``."""
     from cabinwright.shop.money import read_amount
-    from cabinwright.shop.parts import FIELDS
+    from cabinwright.shop.parts import FIELDS, read_data
 
     found: dict[str, Any] = {}
     for item in words:
@@ -125,20 +122,10 @@ def _fields(words: list[str]) -> dict[str, Any]:
                 raise PersonError(f"gone: write yes or no, got {value}.")
             found[name] = value == "yes"
         elif name == "data":
-            found[name] = _data(value)
+            found[name] = read_data(value)
         else:
             found[name] = value
     return found
-
-
-def _data(value: str) -> dict[str, Any]:
-    try:
-        data = json.loads(value)
-    except ValueError as error:
-        raise PersonError(f'data: no JSON ({error}). Write it as {{"model": "invented ten"}}; docs/shop.md.') from None
-    if not isinstance(data, dict) or len(value) > LONGEST_DATA:
-        raise PersonError(f"data: a JSON object of at most {LONGEST_DATA} characters is wanted.")
-    return data
 
 
 def _add(store: Store, options: argparse.Namespace) -> Any:
