@@ -312,3 +312,23 @@ def test_agreed_and_change_come_to_what_is_wanted(was: dict[str, int], will: dic
         assert was.get(name, 0) + sum(line.quantity for line in mine) == will.get(name, 0)
         agreed = {Decimal(10 + ord(name))} if name in was else {Decimal(10 + dearer + ord(name))}
         assert {line.price for line in mine} <= agreed
+
+
+def test_what_is_said_of_a_draft_follows_its_lines(lite: Store, tmp_path: Path) -> None:
+    """The budget is held against the sum as it is now; work that a person priced by hand is no longer called unpriced."""
+    job = invented.opened(lite, invented.folder(tmp_path / "build"), wishes={"budget": "2000"})
+    made = offers.draw_up(lite, job, {"one": tmp_path / "build"}, by="olga", hours={"wiring": Decimal(1)})
+
+    def budget(item: offers.OfferView) -> dict[str, object]:
+        (row,) = [row for row in item.variants[0].about["against_wishes"] if row["wish"] == "budget"]
+        return row
+
+    assert budget(made)["holds"] is True and any("work: cutting" in row for row in made.variants[0].about["unpriced"])
+    line = {"variant": "one", "kind": "labour", "text": "cutting", "quantity": Decimal(30), "unit": "h"}
+    more = offers.put_line(lite, made.id, count=made.count, by="olga", price=Decimal(78), **line)
+    gross = more.variants[0].total.gross
+    assert budget(more) == {"wish": "budget", "holds": False, "says": f"{gross} of 2000"} and gross > 2000
+    assert not any("cutting" in row for row in more.variants[0].about["unpriced"])
+    added = max(line.id for line in more.variants[0].lines)
+    less = offers.drop_line(lite, made.id, added, count=more.count, by="olga")
+    assert less.variants[0].about == made.variants[0].about

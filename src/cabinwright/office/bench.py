@@ -277,7 +277,9 @@ def _holds(check: Check, reading: str) -> bool:
 
 
 def read_off(store: Store, job_id: int, key: str, value: str, *, by: str, folder: Path | None = None) -> SheetLine:
-    """Fill in one line: a number in the sheet's own unit (``12.6``, ``300 mV``, ``10 k``), or ``seen`` / ``not seen``. A later reading counts, none is lost.
+    """Fill in one line: a number in the sheet's own unit (``12.6``, ``300 mV``, ``10 k``), or ``seen`` / ``not seen``.
+
+    A later reading counts, none is lost.
 
     Raises ``PersonError`` where there is no such line or the value is none.
     """

@@ -7,6 +7,7 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
+from cabinwright.office.wishes import budget_check
 from cabinwright.shop import offers as rows
 from cabinwright.shop.money import Sum, rounded
 from cabinwright.shop.offers import NewLine
@@ -15,6 +16,7 @@ from cabinwright.shop.trail import Work, plain
 
 __all__ = ["Agreed", "LineView", "OfferView", "VariantView", "shown"]
 
+WORK = "work: "  #: begins what is said of work without a price
 COSTS = ("cost",)  #: the owner's eyes only
 PRICES = ("price", "net", "tax", "tax_rate", "taxes", "gross")  #: not for a bench
 
@@ -158,4 +160,22 @@ def _variant(row: Offer, name: str) -> VariantView:
         )
         for line in rows.lines_of(row, name)
     )
-    return VariantView(name, dict(row.variants[name]), lines, rows.total_of(row, name))
+    total = rows.total_of(row, name)
+    return VariantView(name, _as_it_is(dict(row.variants[name]), lines, total), lines, total)
+
+
+def _as_it_is(about: dict[str, Any], lines: tuple[LineView, ...], total: Sum) -> dict[str, Any]:
+    """What is said of a variant, after a person changed its lines: the budget held, and what a line stands for now left out."""
+    budget = about.pop("budget", None)
+    if budget is not None:
+        check = budget_check(Decimal(budget), total.gross).to_dict()
+        about["against_wishes"] = [check if item["wish"] == check["wish"] else item for item in about["against_wishes"]]
+    texts = {line.text for line in lines}
+    for key in ("unmatched", "unpriced"):
+        about[key] = [words for words in about.get(key, ()) if words not in texts and _work(words) not in texts]
+    return about
+
+
+def _work(words: str) -> str:
+    """The kind of work in ``work: wiring (no hours of the shop's own yet)``."""
+    return words.removeprefix(WORK).split(" (")[0].split(", ")[0] if words.startswith(WORK) else ""

@@ -80,8 +80,10 @@ def draw_up(
             lines, said = priced(work, item, hours or {})
             said |= about(item, None if item is first else first)
             gross = summed(money_lines(lines), said["currency"], by_line=said["by_line"]).gross
-            checks = held_against(Wishes.of(job.wishes), item.build, item.results, gross=gross)
+            wishes = Wishes.of(job.wishes)
+            checks = held_against(wishes, item.build, item.results, gross=gross)
             said["against_wishes"] = [check.to_dict() for check in checks]
+            said["budget"] = None if wishes.budget is None else str(wishes.budget)
             variants[name] = (said, lines)
             _keep_state(work, job_id, item, f"offered as {name}")
         currency = house_of(work).currency

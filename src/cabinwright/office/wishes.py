@@ -47,6 +47,7 @@ __all__ = [
     "KeepFree",
     "Question",
     "Wishes",
+    "budget_check",
     "effects",
     "held_against",
     "keep_wishes",
@@ -213,8 +214,7 @@ def held_against(wishes: Wishes, build: Build, results: Results, *, gross: Decim
     """Every limit that was wished, and whether a build (and its price with tax) keeps it."""
     rows = []
     if wishes.budget is not None:
-        holds = None if gross is None else gross <= wishes.budget
-        rows.append(Check("budget", holds, "no price yet" if gross is None else f"{gross} of {wishes.budget}"))
+        rows.append(budget_check(wishes.budget, gross))
     if wishes.boot_l is not None:
         space, exact = boot_m3(build, results)
         litres = 1000.0 * (space or 0.0)
@@ -230,6 +230,13 @@ def held_against(wishes: Wishes, build: Build, results: Results, *, gross: Decim
     if wishes.seats[1:]:
         rows.append(_seats(wishes.seats, results))
     return tuple(rows)
+
+
+def budget_check(budget: Decimal, gross: Decimal | None) -> Check:
+    """Whether a price with tax keeps to what it may cost."""
+    if gross is None:
+        return Check("budget", None, "no price yet")
+    return Check("budget", gross <= budget, f"{gross} of {budget}")
 
 
 def _told(found: Sequence[str]) -> str:
