@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime
+from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
@@ -44,6 +44,7 @@ class Part(Row):
     supplier_id: Mapped[int | None] = mapped_column(ForeignKey("suppliers.id"), index=True)
     supplier_number: Mapped[str] = mapped_column(String(60), default="")
     least: Mapped[Decimal | None]  #: fewer than this on the shelf: to be ordered
+    coming: Mapped[Decimal] = mapped_column(default=Decimal(0))  #: ordered and not here yet
     minutes: Mapped[Decimal | None]  #: to make one, for the shop's own parts
     data: Mapped[dict[str, Any]] = mapped_column(default=dict)  #: fields of the build's row that it stands for
     note: Mapped[str] = mapped_column(Text, default="")
@@ -70,7 +71,7 @@ class Movement(Row):
 
 
 class Need(Row):
-    """How much of a part a job needs in all, and what of it was ordered."""
+    """How much of a part a job needs in all."""
 
     __tablename__ = "needs"
 
@@ -78,7 +79,5 @@ class Need(Row):
     part_id: Mapped[int] = mapped_column(ForeignKey("parts.id"), index=True)
     task_id: Mapped[int | None] = mapped_column(ForeignKey("tasks.id"), index=True)
     quantity: Mapped[Decimal]
-    ordered: Mapped[Decimal] = mapped_column(default=Decimal(0))
-    due_on: Mapped[date | None]
 
     part: Mapped[Part] = relationship()
