@@ -31,6 +31,7 @@ HOLD_S, HOLD_PERIODS = (
 ONSET = 0.3
 LONGEST_LAG_S = 0.0010  #: a head allows 0.8 ms
 LAG_STEP_S = 20e-6  #: between which a parabola is laid
+LAGS, LAGS_AT_ONCE = round(LONGEST_LAG_S / LAG_STEP_S), 10
 REACH_ERB = 6.0  #: how far beside its centre a band is looked at
 SILENT = 1e-30
 
@@ -87,17 +88,21 @@ def _weight(envelopes: Real, centre: float, rate: float) -> Real:
 def _lag(ears: Real | Complex, centre: float, reach: float, rate: float, near: float | None) -> tuple[float, float]:
     """Lag [s] of the left behind the right at the highest correlation, or at the peak nearest to ``near``, and its height."""
     size = ears.shape[1]
-    spectra = np.fft.fft(ears, axis=-1)
-    frequency = np.fft.fftfreq(size, 1.0 / rate)
-    inside = np.abs(frequency - centre) <= reach
-    cross = (spectra[0] * np.conj(spectra[1]))[inside]
-    lags = np.asarray(
-        LAG_STEP_S * np.arange(-round(LONGEST_LAG_S / LAG_STEP_S), round(LONGEST_LAG_S / LAG_STEP_S) + 1),
-        dtype=np.float64,
-    )
-    turn = np.exp(2j * np.pi * frequency[inside][None, :] * lags[:, None])
-    norm = np.sqrt(np.prod(np.sum(np.abs(spectra[:, inside]) ** 2, axis=1)))
-    height = (turn @ cross).real / max(float(norm), SILENT)
+    low = max(0, int(np.ceil((centre - reach) * size / rate)))  # envelopes are real: half of their spectrum tells all
+    high = min(size // 2, int(np.floor((centre + reach) * size / rate)))
+    inside = (np.fft.fft(ears, axis=-1) if np.iscomplexobj(ears) else np.fft.rfft(ears, axis=-1))[:, low : high + 1]
+    once = np.ones(high + 1 - low)
+    if not np.iscomplexobj(ears):
+        once[1:] = 2.0
+    cross = once * inside[0] * np.conj(inside[1])
+    norm = np.sqrt(np.prod(np.sum(once * np.abs(inside) ** 2, axis=1)))
+    lags: Real = LAG_STEP_S * np.arange(-LAGS, LAGS + 1)
+    circle = (2j * np.pi * rate / size) * np.arange(low, high + 1)
+    coarse = (
+        np.exp(np.outer(lags[::LAGS_AT_ONCE], circle)) * cross
+    )  # exp(a + b) = exp(a) exp(b): few of each are needed
+    fine = np.exp(np.outer(LAG_STEP_S * np.arange(LAGS_AT_ONCE), circle))
+    height = (coarse @ fine.T).real.ravel()[: len(lags)] / max(float(norm), SILENT)
     best = int(np.argmax(height))
     if near is not None:
         inner = np.arange(1, len(height) - 1)
