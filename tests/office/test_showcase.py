@@ -149,3 +149,13 @@ def test_the_log_stands_in_the_book(lite: Store, tmp_path: Path) -> None:
     assert task.name in plain
     listed = subprocess.run(["pdfimages", "-list", str(book)], capture_output=True, check=True, timeout=60).stdout
     assert listed.count(b"jpeg") == 2
+
+
+def test_an_entry_may_be_pinned_to_what_the_build_has(lite: Store, tmp_path: Path) -> None:
+    job_id = invented.opened(lite, invented.folder(tmp_path / "build"))
+    showcase.add_note(lite, job_id, "brittle", by="olga", pinned="left clip")
+    found = showcase.pins(lite, job_id)
+    assert {"power", "tuning", "left clip", "bay box", "cover", "left pillar", "amplifier"} <= set(found)
+    assert len(found) == len(set(found))
+    (tmp_path / "build" / "build.toml").unlink()
+    assert {"power", "left clip"} <= set(showcase.pins(lite, job_id))

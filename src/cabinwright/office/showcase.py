@@ -9,6 +9,7 @@ from __future__ import annotations
 import io
 import re
 from base64 import b64encode
+from contextlib import suppress
 from dataclasses import asdict, dataclass
 from html import escape
 from pathlib import Path
@@ -17,10 +18,12 @@ from typing import Any
 from PIL import Image
 from sqlalchemy import func, select
 
+from cabinwright.build.codec import parse, source
 from cabinwright.errors import PersonError, RefusedError
 from cabinwright.handover.book.given import Logged
 from cabinwright.office.bench import PIN
 from cabinwright.office.worked import Progress, folder_of, unwatched
+from cabinwright.pipeline import STAGES
 from cabinwright.session import Session
 from cabinwright.shop import jobs
 from cabinwright.shop.files import FileStore, keep_file, keep_photograph
@@ -30,9 +33,10 @@ from cabinwright.shop.store import Store, found_row, held
 from cabinwright.shop.trail import Work
 from cabinwright.shop.words import folded
 
-__all__ = ["DiaryEntry", "add_note", "add_photograph", "allow_on_page", "book", "diary", "page"]
+__all__ = ["DiaryEntry", "add_note", "add_photograph", "allow_on_page", "book", "diary", "page", "pins"]
 
 BOOK_PX, BOOK_QUALITY = 1000, 80  #: longer side and JPEG quality of a photograph in the book
+PINNED_TABLES = ("speakers", "boxes", "panels", "loads", "fuses", "wires")
 MOST_PHOTOGRAPHS = 1000  #: of one job
 READINGS = "commissioning"  #: what readings of the commissioning sheet are pinned to in the book
 
@@ -120,6 +124,16 @@ def _photograph(work: Work, row: Kept) -> DiaryEntry:
 
 def _note(row: Note) -> DiaryEntry:
     return DiaryEntry("note", row.id, row.count, row.at.isoformat(), row.by, row.pinned, row.text)
+
+
+def pins(store: Store, job_id: int) -> tuple[str, ...]:
+    """What an entry may well be pinned to: stages, what others of the job are pinned to, rows of its build by their names."""
+    used = [item.pinned for item in diary(store, job_id) if item.pinned and not item.pinned.startswith(PIN)]
+    with suppress(PersonError):
+        file, content = source(folder_of(store, job_id, None))
+        build = parse(content, file=str(file))
+        used += [row.name for table in PINNED_TABLES for row in getattr(build, table)]
+    return tuple(dict.fromkeys((*STAGES, *used)))
 
 
 def book(

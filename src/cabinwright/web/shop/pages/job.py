@@ -196,7 +196,8 @@ def _figures(view: ShopView, job: JobView) -> None:
 
 
 def _hours(job: JobView) -> None:
-    if not job.hours:
+    told = [line for line in job.hours if line.planned_h is not None or line.spent_h or line.running]
+    if not told:
         return
     text("h2", _("Hours"))
     rows = [
@@ -206,7 +207,7 @@ def _hours(job: JobView) -> None:
             plain(line.spent_h),
             ", ".join(line.running) or "–",
         )
-        for line in job.hours
+        for line in told
     ]
     heads = (_("Kind of work"), _("Planned"), _("Spent"), _("Time runs for"))
     table(heads, rows, caption=_("Hours by kind of work; planned are those that the build or a person gave"))

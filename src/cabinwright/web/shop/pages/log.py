@@ -12,8 +12,7 @@ from nicegui import ui
 
 from cabinwright.office.bench import PIN, TaskLine, tasks
 from cabinwright.office.overview import JobView
-from cabinwright.office.showcase import DiaryEntry, add_note, allow_on_page, book, diary, page
-from cabinwright.pipeline import STAGES
+from cabinwright.office.showcase import DiaryEntry, add_note, allow_on_page, book, diary, page, pins
 from cabinwright.shop.files import LARGEST_PHOTOGRAPH
 from cabinwright.web.parts import box, button, choice, link, text
 from cabinwright.web.shop.forms import Ask, form
@@ -48,19 +47,16 @@ def look(view: ShopView) -> Seen:
     """Everything in the log, the newest first, and what an entry may be pinned to."""
     job = job_seen(view)
     entries = tuple(reversed(diary(view.store, job.id)))
-    pins = dict.fromkeys(
-        [*STAGES, *(item.pinned for item in entries if item.pinned and not item.pinned.startswith(PIN))]
-    )
     there = bool(job.folder) and (Path(job.folder) / "out" / "book.pdf").is_file()
-    return Seen(job, entries, tasks(view.store, job.id), tuple(pins), there)
+    return Seen(job, entries, tasks(view.store, job.id), pins(view.store, job.id), there)
 
 
 def body(view: ShopView, seen: Seen) -> None:
     """What is added, then what is there, then what goes out."""
     head(view, seen.job)
     if view.may("work"):
-        with box("datalist") as pins:
-            pins.props["id"] = "pins"
+        with box("datalist") as there:
+            there.props["id"] = "pins"
             for words in seen.pins:
                 box("option").props["value"] = words
         with box("div", "split even"):
