@@ -10,7 +10,7 @@ import pytest
 from scipy.signal import bilinear, butter, fftconvolve, lfilter, sosfilt
 
 from cabinwright.desk import Desk
-from cabinwright.desk.bench import impedance_into
+from cabinwright.desk.bench import ByResistor
 from cabinwright.errors import PersonError, RefusedError
 from cabinwright.measure.impedance import parse_sweep
 from cabinwright.measure.polarity import polarity_of
@@ -108,27 +108,32 @@ def test_pulses_that_are_not_heard_are_refused() -> None:
 
 
 def test_the_curve_joins_the_build(tmp_path: Path) -> None:
-    """And what is misspelt or does not go together leaves no file behind."""
+    """And what is misspelt or does not go together is told before anything plays, and leaves no file behind."""
     shutil.copyfile(DEMO / "build.toml", tmp_path / "build.toml")
     desk = Desk(tmp_path)
     model = desk.build.speaker_models[0].name
-    card, asked = SimulatedCard(noise={1: 1e-6, 2: 1e-6}), []
-
-    def ready(words: str) -> None:
-        asked.append(words)
-        card.paths = {(1, 1): np.ones(1) if len(asked) % 2 else divider()[: RATE // 2], (1, 2): np.ones(1)}
-
+    card = SimulatedCard(noise={1: 1e-6, 2: 1e-6})
     settings = card.settings(block_frames=16_384)
     count = len(desk.build.impedance_curves)
     for number, wish in enumerate(({}, {"added_mass": "12 g"}), start=1):
-        file = impedance_into(desk, card, settings, model=model, resistor_ohm=R, ready=ready, **wish)
-        row = desk.build.impedance_curves[-1]
+        measured = ByResistor(desk, card, settings, model=model, resistor_ohm=R, **wish)
+        assert "in one point" in measured.wanted
+        card.paths = {(1, 1): np.ones(1), (1, 2): np.ones(1)}
+        assert measured.take() == "" and f"between the resistor and {model}" in measured.wanted
+        with pytest.raises(RefusedError, match="the coil is not connected"):
+            measured.take()  # nobody moved the cable; the first take still counts
+        card.paths = {(1, 1): divider()[: RATE // 2], (1, 2): np.ones(1)}
+        file, row = measured.take(), desk.build.impedance_curves[-1]
         assert row.file == file and row.model == model and len(desk.build.impedance_curves) == count + number
         assert len(parse_sweep((tmp_path / file).read_text(encoding="utf-8"), file=file).frequency_hz) > 300
-    assert row.added_mass_kg == pytest.approx(0.012) and "between the resistor" in asked[1]
-    before = sorted((tmp_path / "impedance").iterdir())
-    with pytest.raises(PersonError, match="mass"):
-        impedance_into(desk, card, settings, model=model, resistor_ohm=R, ready=ready, added_mass="12 volts")
-    with pytest.raises(PersonError, match="did you mean"):
-        impedance_into(desk, card, settings, model=model[:-1], resistor_ohm=R, ready=ready)
-    assert sorted((tmp_path / "impedance").iterdir()) == before
+    assert row.added_mass_kg == pytest.approx(0.012)
+    before, played = sorted((tmp_path / "impedance").iterdir()), card.played
+    for wish, words in (
+        ({"added_mass": "12 volts"}, "mass|volts"),
+        ({"added_mass": "12 g", "box_volume": "8 L"}, "one after the other"),
+        ({"model": model[:-1]}, "did you mean"),
+        ({"resistor_ohm": 2e4}, "ohm is wanted, got 20000"),
+    ):
+        with pytest.raises(PersonError, match=words):
+            ByResistor(desk, card, settings, **{"model": model, "resistor_ohm": R, **wish})
+    assert sorted((tmp_path / "impedance").iterdir()) == before and card.played == played

@@ -93,7 +93,7 @@ def _record(options: argparse.Namespace) -> int:
 
 def _bench(desk: Desk, card: Card, settings: CardSettings, options: argparse.Namespace) -> int:
     """Polarity by pulses, or impedance by a resistor in series."""
-    from cabinwright.desk.bench import impedance_into, polarity_of_channel
+    from cabinwright.desk.bench import ByResistor, polarity_of_channel
     from cabinwright.measure.guide.words import CAUTIONS
     from cabinwright.measure.series_resistor import CAUTIONS as BENCH_CAUTIONS
 
@@ -102,24 +102,22 @@ def _bench(desk: Desk, card: Card, settings: CardSettings, options: argparse.Nam
             say(words)
         _ask(f"Unmute {options.polarity} alone, the microphone near its loudspeaker, and press Enter", "")
         heard = polarity_of_channel(desk, card, settings, options.polarity)
-        way = "outwards, as the copy (+)" if heard.sign == "+" else "inwards, against the copy (-): turned somewhere"
-        say(f"{options.polarity} moves first {way}; {heard.clear_db:.0f} dB over the noise")
+        say(f"{options.polarity} {heard.words}")
         return 0
     if options.resistor is None:
         raise PersonError("Name the resistor in series, as measured: --resistor 22")
     for words in BENCH_CAUTIONS:
         say(words)
-    file = impedance_into(
+    measured = ByResistor(
         desk, card, settings, model=options.impedance, resistor_ohm=options.resistor,
-        ready=_ready,
         added_mass=options.added_mass, box_volume=options.box_volume,
     )  # fmt: skip
+    file = ""
+    while not file:
+        _ask(f"{measured.wanted}, and press Enter", "")
+        file = measured.take()
     say(f"wrote {desk.folder / file} and its [[impedance_curves]]")
     return 0
-
-
-def _ready(words: str) -> None:
-    _ask(f"{words}, and press Enter", "")
 
 
 def guided(recorder: Recorder) -> int:

@@ -35,6 +35,12 @@ class Heard:
     sign: Literal["+", "-"]
     clear_db: float
 
+    @property
+    def words(self) -> str:
+        """What it means."""
+        way = "outwards, as the copy (+)" if self.sign == "+" else "inwards, against the copy (-): turned somewhere"
+        return f"moves first {way}; {self.clear_db:.0f} dB over the noise"
+
 
 def polarity_of(card: Card, settings: CardSettings, *, band_hz: tuple[float, float]) -> Heard:
     """Play pulses for a loudspeaker of ``band_hz`` and hear which way it moves first.

@@ -22,7 +22,7 @@ from cabinwright.measure.sound_card import Card, CardSettings
 from cabinwright.measure.sound_card.check import listen
 from cabinwright.physics.sweep import Sweep
 
-__all__ = ["CAUTIONS", "Divided", "impedance_of", "take", "text_of"]
+__all__ = ["CAUTIONS", "Divided", "check_resistor", "impedance_of", "take", "text_of"]
 
 Real = NDArray[np.float64]
 Samples = NDArray[np.float32]
@@ -46,6 +46,14 @@ class Divided:
     frequency_hz: Real
     ratio: NDArray[np.complex128]
     coherence: Real
+
+
+def check_resistor(resistor_ohm: float) -> None:
+    """Raises ``PersonError`` for a resistor out of range."""
+    if not RESISTORS_OHM[0] <= resistor_ohm <= RESISTORS_OHM[1]:
+        raise PersonError(
+            f"resistor: {RESISTORS_OHM[0]:g} to {RESISTORS_OHM[1]:g} ohm is wanted, got {resistor_ohm:g}."
+        )
 
 
 def take(card: Card, settings: CardSettings) -> Divided:
@@ -108,10 +116,7 @@ def impedance_of(both: Divided, coil: Divided, *, resistor_ohm: float) -> NDArra
 
     Raises ``PersonError`` for a resistor out of range, ``RefusedError`` where the takes tell of a wrong connection.
     """
-    if not RESISTORS_OHM[0] <= resistor_ohm <= RESISTORS_OHM[1]:
-        raise PersonError(
-            f"resistor: {RESISTORS_OHM[0]:g} to {RESISTORS_OHM[1]:g} ohm is wanted, got {resistor_ohm:g}."
-        )
+    check_resistor(resistor_ohm)
     alike = np.abs(both.ratio)
     if not 0.05 < np.median(alike) < 20.0 or np.ptp(20.0 * np.log10(np.maximum(alike, 1e-9))) > 6.0:
         raise RefusedError(

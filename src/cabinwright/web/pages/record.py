@@ -17,7 +17,7 @@ from cabinwright.measure.guide.words import CAUTIONS
 from cabinwright.measure.sound_card import CardSettings, load_settings
 from cabinwright.web.curves import curves
 from cabinwright.web.frame import Page, View
-from cabinwright.web.pages import record_card
+from cabinwright.web.pages import record_card, record_checks
 from cabinwright.web.parts import box, button, choice, table, text
 from cabinwright.web.recording import begin, end, round_of
 from cabinwright.web.words import _
@@ -103,6 +103,8 @@ def _before(view: View) -> None:
         if chosen is not None:
             button(_("Begin"), lambda: _begin(view), "main", says=_("Begin the round, where it was left"))
     record_card.card_part(view, chosen)
+    if chosen is not None:
+        record_checks.checks_part(view, chosen)
 
 
 def _cautions() -> None:

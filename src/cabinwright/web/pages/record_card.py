@@ -16,7 +16,7 @@ from cabinwright.web.parts import box, button, choice, text
 from cabinwright.web.recording import card_for
 from cabinwright.web.words import _
 
-__all__ = ["card_part", "typed"]
+__all__ = ["card_part", "pick", "typed", "with_card"]
 
 RATES = (44_100, 48_000, 96_000, 192_000)
 NONE = _("none: the car plays by itself")
@@ -127,10 +127,8 @@ def _choose(view: View, before: CardSettings | None) -> None:
     if draft.setdefault("out", known_out) not in outputs:
         draft["out"] = ""
     out = outputs.get(draft["out"])
-    _pick(
-        _("Microphone"), {n: _name(item, item.inputs) for n, item in inputs.items()}, draft["into"], _to(view, "into")
-    )
-    _pick(_("Output to the car"), {**{n: _name(item, item.outputs) for n, item in outputs.items()}, "": NONE}, draft["out"],
+    pick(_("Microphone"), {n: _name(item, item.inputs) for n, item in inputs.items()}, draft["into"], _to(view, "into"))
+    pick(_("Output to the car"), {**{n: _name(item, item.outputs) for n, item in outputs.items()}, "": NONE}, draft["out"],
           _to(view, "out"))  # fmt: skip
     ways = timings_of(into, out)
     words = {"loopback": _("An electrical copy, second output to second input"), "marker": _("Markers in the sound")}
@@ -144,7 +142,7 @@ def _choose(view: View, before: CardSettings | None) -> None:
     if len(places) > 1:
         choice(_("Microphone at input"), places, draft["at"], _to(view, "at"))
     rates = {f"{rate}": f"{rate} Hz" for rate in sorted({*RATES, round(into.sample_rate_hz)})}
-    _pick(_("Rate"), rates, draft.setdefault("rate", f"{round(into.sample_rate_hz)}"), _to(view, "rate"))
+    pick(_("Rate"), rates, draft.setdefault("rate", f"{round(into.sample_rate_hz)}"), _to(view, "rate"))
     draft.setdefault("calibration", before.microphone_calibration if before else "")
     typed(_("The microphone's calibration file on this computer, if it has one"), view, "calibration", draft)
     with box("div", "row"):
@@ -160,7 +158,8 @@ def _to(view: View, key: str) -> Callable[[str], Any]:
     return act
 
 
-def _pick(label: str, options: Mapping[str, str], chosen: str, act: Callable[[str], Any]) -> None:
+def pick(label: str, options: Mapping[str, str], chosen: str, act: Callable[[str], Any]) -> None:
+    """One of many, as a list that folds: values and their words."""
     with box("label", "pick"):
         text("span", label)
         made = box("select", "enter")
@@ -200,7 +199,7 @@ async def _store(view: View, into: Device, out: Device | None, before: CardSetti
         await _try(view)
 
 
-async def _with_card(view: View, work: Callable[[Card, CardSettings], Any]) -> Any:
+async def with_card(view: View, work: Callable[[Card, CardSettings], Any]) -> Any:
     """What ``work`` gives with the card and its settings; None where it is refused, and the page says why."""
 
     def whole() -> Any:
@@ -217,13 +216,13 @@ async def _with_card(view: View, work: Callable[[Card, CardSettings], Any]) -> A
 
 
 async def _try(view: View) -> None:
-    view.state["tried"] = await _with_card(view, try_out)
+    view.state["tried"] = await with_card(view, try_out)
     await view.draw()
 
 
 async def _calibrate(view: View) -> None:
     level_db = CALIBRATORS[view.state["calibrator"]]
-    found = await _with_card(view, lambda card, settings: save_settings(calibrated(card, settings, level_db=level_db)))
+    found = await with_card(view, lambda card, settings: save_settings(calibrated(card, settings, level_db=level_db)))
     if found is not None:
         view.say(_("Calibrated."))
         await view.draw()
@@ -231,7 +230,7 @@ async def _calibrate(view: View) -> None:
 
 async def _stop_at(view: View, loudest_db: float) -> None:
     change = {"loudest_db": loudest_db}
-    found = await _with_card(view, lambda _card, settings: save_settings(settings.model_copy(update=change)))
+    found = await with_card(view, lambda _card, settings: save_settings(settings.model_copy(update=change)))
     if found is not None:
         view.say(_("Takes stop by themselves at {level:.0f} dB.").format(level=loudest_db))
         await view.draw()
