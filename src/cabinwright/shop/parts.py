@@ -216,9 +216,9 @@ def short(work: Work, *, most: int = 200) -> list[tuple[Part, Decimal, Decimal, 
     for (_, part_id), (part, still) in _wanted(work, jobs).items():
         _, quantity = wanted.get(part_id, (part, Decimal(0)))
         wanted[part_id] = (part, quantity + max(still, Decimal(0)))
-    lies = select(Movement.part_id, func.sum(Movement.quantity).label("there")).group_by(Movement.part_id).subquery()
-    low = select(Part).outerjoin(lies, lies.c.part_id == Part.id).where(Part.gone.is_(False))
-    for part in work.scalars(low.where(Part.least > func.coalesce(lies.c.there, 0)).limit(most)):
+    lies = select(func.sum(Movement.quantity)).where(Movement.part_id == Part.id).scalar_subquery()
+    low = select(Part).where(Part.least > 0, Part.gone.is_(False), Part.least > func.coalesce(lies, 0))
+    for part in work.scalars(low.limit(most)):
         wanted.setdefault(part.id, (part, Decimal(0)))
     there = shelf(work, list(wanted))
     rows = []

@@ -94,6 +94,25 @@ def _move(store: Store, options: argparse.Namespace) -> Any:
     )
 
 
+def _short(store: Store, options: argparse.Namespace) -> Any:
+    from cabinwright.shop.parts import short
+
+    with store.read() as work:
+        names = ("needed", "there", "ordered", "short")
+        return [
+            {"id": part.id, "number": part.number, "name": part.name, "unit": part.unit}
+            | {name: f"{value.normalize():f}" for name, value in zip(names, amounts, strict=True)}
+            for part, *amounts in short(work, most=options.most)
+        ]
+
+
+def _order(store: Store, options: argparse.Namespace) -> Any:
+    from cabinwright.shop.parts import order
+    from cabinwright.shop.trail import columns
+
+    return store.change(lambda work: columns(order(work, options.part, options.quantity)), by=options.by)
+
+
 def _counted(store: Store, options: argparse.Namespace) -> Any:
     from cabinwright.shop.parts import counted
     from cabinwright.shop.trail import Work, columns
@@ -216,6 +235,20 @@ COMMANDS = (
             option("job", "number of the job", type=int, metavar="JOB"),
             NOTE,
         ),
+    ),
+    Command(
+        "part",
+        "short",
+        "list what is to be ordered, for all agreed jobs together and for the least that shall lie there",
+        _short,
+        (option("most", "list at most so many; 200", type=int, default=200, metavar="N"),),
+    ),
+    Command(
+        "part",
+        "ordered",
+        "write down how much of a part is ordered and not here yet; what is received takes it off again",
+        _order,
+        (PART, argument("quantity", "how much is on its way; 0 for nothing", type=an_amount)),
     ),
     Command(
         "part",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from decimal import Decimal
 from typing import Any
 
 from nicegui import events, ui
@@ -11,7 +12,7 @@ from sqlalchemy import select
 from cabinwright.errors import CabinwrightError, PersonError
 from cabinwright.shop.access import seen_by
 from cabinwright.shop.house import house
-from cabinwright.shop.parts import COMING, add_part, change_part, listed, move, shelf
+from cabinwright.shop.parts import COMING, add_part, change_part, listed, move, order, shelf, short
 from cabinwright.shop.parts import counted as put_right
 from cabinwright.shop.parts_csv import LARGEST, Preview, looked_at, taken_in
 from cabinwright.shop.rows import Movement, Part
@@ -35,11 +36,25 @@ AMOUNTS = ("price", "cost", "least")
 
 
 @dataclass(frozen=True)
+class Short:
+    """A part to be ordered."""
+
+    id: int
+    name: str
+    unit: str
+    needed: Decimal
+    there: Decimal
+    ordered: Decimal
+    lacks: Decimal
+
+
+@dataclass(frozen=True)
 class Seen:
     """What the page looked up."""
 
     rows: list[dict[str, Any]]
     currency: str
+    short: tuple[Short, ...] = ()
 
 
 def look(view: ShopView) -> Seen:
@@ -54,11 +69,13 @@ def look(view: ShopView) -> Seen:
             rows = listed(work, kind="" if kind == ALL else kind, after=view.after, most=MOST)
         there = shelf(work, [part.id for part in rows])
         told = [{**columns(part), "there": there[part.id]} for part in rows]
-        return Seen([seen_by(view.person, row) for row in told], house(work).currency)
+        due = tuple(Short(part.id, f"{part.number} {part.name}", part.unit, *rest) for part, *rest in short(work))
+        return Seen([seen_by(view.person, row) for row in told], house(work).currency, due)
 
 
 def body(view: ShopView, seen: Seen) -> None:
-    """Search and rows; then what adds to them."""
+    """What is to be ordered, search and rows; then what adds to them."""
+    _short(view, seen.short)
 
     async def search(told: dict[str, Any]) -> None:
         await view.turn(asked=told["asked"], kind=told["kind"] or ALL, after=0)
@@ -123,6 +140,36 @@ def body(view: ShopView, seen: Seen) -> None:
 
 def _decimal(words: Any) -> Any:
     return amount_of(str(words), "least")
+
+
+def _short(view: ShopView, rows: tuple[Short, ...]) -> None:
+    """What is to be ordered; one tap once it is."""
+    if not rows:
+        text("p", "✓ " + _("Nothing is to be ordered for the jobs that were agreed."), "figure")
+        return
+    text("p", "▲ " + counted(len(rows), "part is to be ordered.", "parts are to be ordered."), "figure")
+    with box("details"):
+        text("summary", _("Show what"), "act")
+        with box("ul", "changes"):
+            for row in rows:
+                with box("li", "change"):
+                    with box("div"):
+                        link(row.name, address("/shop/part", at=row.id), "where")
+                        words = _(
+                            "short: {lacks} ({needed} needed by jobs, {there} on the shelf, {ordered} on its way)"
+                        )
+                        told = {"needed": row.needed, "there": row.there, "ordered": row.ordered}
+                        told_as = {key: plain(value) for key, value in told.items()}
+                        text("p", words.format(lacks=amount(row.lacks, row.unit), **told_as), "soft")
+                    if view.may("work"):
+                        button(
+                            _("Ordered"),
+                            lambda row=row: view.change(
+                                lambda work: order(work, row.id, row.ordered + row.lacks).id,
+                                _("On its way: {name}.").format(name=row.name),
+                            ),
+                            says=f"{_('Ordered')}: {row.name}",
+                        )
 
 
 def _import(view: ShopView, currency: str) -> None:
@@ -221,6 +268,7 @@ def one(view: ShopView, seen: One) -> None:
     with box("div", "tiles"):
         for head, value in (
             (_("On the shelf"), amount(seen.there, part["unit"])),
+            (_("On its way"), amount(part["coming"], part["unit"])),
             (_("Price of one, without tax"), money(part["price"], part["currency"]) or "–"),
             *([(_("What the shop pays"), money(part["cost"], part["currency"]) or "–")] if "cost" in part else []),
             (_("Supplier"), " ".join(filter(None, (part["supplier"], part["supplier_number"]))) or "–"),
