@@ -403,3 +403,41 @@ def test_sql_in_every_field_is_only_text(store: Store) -> None:
     with store.read() as work:
         assert [row.note for row in work.scalars(select(Part).order_by(Part.id))] == SQL
         assert [row.title for row in work.scalars(select(Job).order_by(Job.id))] == SQL
+
+
+def test_what_was_ordered_for_jobs_goes_over_to_their_part_and_back(address: str, tmp_path: Path) -> None:
+    store = Store.open(address, files=tmp_path / "files")
+    migrate.lowered(store.engine, "0005")
+    stamp = {"made_at": now(), "count": 1}
+    job_row = {"number": "1", "title": "t", "state": "asked", "wishes": {}, "folder": "", "note": "", "car_id": 1}
+    part_row = {
+        "name": "p",
+        "kind": "fuse",
+        "unit": "piece",
+        "currency": "EUR",
+        "tax": "standard",
+        "data": {},
+        "note": "",
+    }
+    with store.engine.connect().execution_options(writes=True) as connection, connection.begin():
+        for name, row in (
+            ("customers", {"name": "A", "contact": "", "note": "", "photographs": False, "named": False}),
+            ("cars", {"customer_id": 1, "name": "c", "mark": "", "note": ""}),
+            ("jobs", job_row),
+            *(("parts", {**part_row, "number": str(k), "supplier_number": "", "gone": False}) for k in range(2)),
+        ):
+            connection.execute(insert(_as_then(store, name)), {**row, **stamp})
+        needs = table(
+            "needs", *map(column, ("job_id", "part_id", "quantity", "ordered", "count")), column("made_at", Moment())
+        )
+        for part_id, ordered in ((1, 20_000), (1, 5_000), (2, 0)):
+            row = {"job_id": 1, "part_id": part_id, "quantity": 90_000, "ordered": ordered, **stamp}
+            connection.execute(insert(needs), row)
+    migrate.raised(store.engine)
+    with store.read() as work:
+        assert [item.coming for item in work.scalars(select(Part).order_by(Part.id))] == [Decimal("2.5"), 0]
+    migrate.lowered(store.engine, "0005")
+    with store.engine.connect() as connection:
+        back = connection.execute(select(needs.c.part_id, needs.c.ordered).order_by(text("id"))).all()
+    assert [tuple(row) for row in back] == [(1, 25_000), (1, 0), (2, 0)]
+    store.close()

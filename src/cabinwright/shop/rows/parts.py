@@ -31,7 +31,11 @@ class Part(Row):
     """Something that can be bought, made, kept on the shelf and built in."""
 
     __tablename__ = "parts"
-    __table_args__ = (Index("ix_parts_kind_name", "kind", "name"), CheckConstraint("price >= 0", name="price"))
+    __table_args__ = (
+        Index("ix_parts_kind_name", "kind", "name"),
+        Index("ix_parts_least", "least"),
+        CheckConstraint("price >= 0", name="price"),
+    )
 
     number: Mapped[str] = mapped_column(String(60), unique=True)  #: the shop's own
     name: Mapped[str] = mapped_column(String(200), index=True)

@@ -18,6 +18,7 @@ def upgrade() -> None:
     op.execute(f"UPDATE parts SET coming = COALESCE(({ALL}), 0)")
     op.drop_column("needs", "ordered")
     op.drop_column("needs", "due_on")
+    op.create_index("ix_parts_least", "parts", ["least"], unique=False)
 
 
 def downgrade() -> None:
@@ -25,4 +26,5 @@ def downgrade() -> None:
     op.add_column("needs", sa.Column("ordered", sa.BigInteger(), nullable=False, server_default="0"))
     op.add_column("needs", sa.Column("due_on", sa.Date(), nullable=True))
     op.execute(f"UPDATE needs SET ordered = ({COMING}) WHERE id IN (SELECT MIN(id) FROM needs GROUP BY part_id)")
+    op.drop_index("ix_parts_least", table_name="parts")
     op.drop_column("parts", "coming")
