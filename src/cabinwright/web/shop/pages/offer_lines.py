@@ -131,9 +131,9 @@ def _form(view: ShopView, item: Row, variant: Row, at: Row | None, key: str) -> 
                 quantity=quantity, price=price, **given,
             )  # fmt: skip
 
-        if await view.do(make, _("Kept."), needs="price"):
-            view.state[key] = NEW
-            await view.draw()
+        view.state[key] = NEW
+        if not await view.do(make, _("Kept."), needs="price") and at:
+            view.state[key] = at["id"]
 
     text("h3", _("Change: {line}").format(line=at["text"]) if at else _("A new line"))
     now = at or {"text": "", "kind": "other", "quantity": "1", "unit": "piece", "price": "", "tax": "standard"}
