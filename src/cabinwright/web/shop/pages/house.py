@@ -8,11 +8,10 @@ from typing import Any
 
 from sqlalchemy import select
 
-from cabinwright.errors import PersonError
 from cabinwright.office.offers import set_house
 from cabinwright.shop.access import add_user, let_go
 from cabinwright.shop.house import House, house
-from cabinwright.shop.money import CURRENCIES
+from cabinwright.shop.money import CURRENCIES, new_rate
 from cabinwright.shop.rows import Customer, TaxRule, Trace, User
 from cabinwright.shop.rows.people import ROLES
 from cabinwright.shop.store import found_row
@@ -107,10 +106,7 @@ def body(view: ShopView, seen: Seen) -> None:
     async def tax(told: dict[str, Any]) -> None:
         def make() -> Any:
             percent, begins = amount_of(told["percent"], _("Rate")), day_of(told["begins"])
-            if percent is None or not 0 <= percent < 100 or begins is None or not told["name"].strip():
-                raise PersonError(_("A tax rule needs a name, a rate of 0 to below 100 % and its first day."))
-            rule = TaxRule(name=told["name"].strip()[:40], rate=percent / 100, from_on=begins)
-            return view.store.change(lambda work: work.add(rule), by=view.by)
+            return view.store.change(lambda work: new_rate(work, told["name"], percent, begins), by=view.by)
 
         await view.do(make, _("Added."), needs="settings")
 
@@ -138,7 +134,7 @@ def _users(view: ShopView, seen: Seen) -> None:
     text(
         "p",
         _(
-            "Owner: everything. Bench: everything but prices, costs, users and erasing. Guest: looks at the jobs of "
+            "Owner: everything. Bench: everything but costs, sums, users and erasing. Guest: looks at the jobs of "
             "one customer; let them in on that customer's own page. At this computer nobody logs in."
         ),
     )
