@@ -118,6 +118,13 @@ def test_every_spelling_reads_as_its_unit_and_no_two_units_share_one() -> None:
                 assert to_si(f"2 {spelling}", suffix=suffix) == to_si(f"2 {unit.symbol}", suffix=suffix)
 
 
+@pytest.mark.parametrize(("text", "suffix"), [("1 MΩ", "ohm"), ("1 MOhm", "ohm"), ("2 MW", "w"), ("3 MV", "v")])
+def test_a_million_is_never_a_thousandth(text: str, suffix: str) -> None:  # SI Brochure, table 7: M mega, m milli
+    with pytest.raises(UnitError, match="large M"):
+        to_si(text, suffix=suffix)
+    assert to_si("20 MM", suffix="m") == 0.02
+
+
 def test_suffix_and_names() -> None:
     assert suffix_of("delay_max_s") == "s"
     assert suffix_of("crossover_slopes_db_per_octave") == "db_per_octave"

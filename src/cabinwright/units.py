@@ -97,6 +97,9 @@ UNITS: dict[str, tuple[Unit, ...]] = {
 }
 """Field suffix -> its units, the SI unit first. Decibel and ampere-hour are no SI units but are accepted for use with it."""
 
+_MEGA = frozenset({"ohm", "w", "v", "a", "h", "f"})
+"""Where a large M is a prefix somebody may mean (SI, table 7), and not the capitals of a whole word ("MM")."""
+
 _NUMBER = re.compile(
     r"""(?P<sign>[+\-−])?\s*
         (?: (?:(?P<whole>\d{1,9})\s+)? (?P<over>\d{1,6})\s*/\s*(?P<under>\d{1,6})
@@ -210,11 +213,16 @@ def _value(term: re.Match[str]) -> Fraction:
 
 
 def _unit(written: str, *, text: str, suffix: str) -> Unit:
-    """Symbols are matched with their case first, so that a prefix keeps its meaning, and without it second."""
+    """Symbols are matched with their case first, and without it second, save that ``M`` (mega) is never ``m`` (milli)."""
     written = " ".join(written.replace(".", " ").split())  # "cu. ft" is "cu ft"
     for fold in (str, str.casefold):
         for unit in UNITS[suffix]:
             if fold(written) in {fold(spelling) for spelling in (unit.symbol, *unit.spellings)}:
+                if written.startswith("M") and unit.factor == Fraction(1, 1000) and suffix in _MEGA:
+                    raise UnitError(
+                        f"{_short(text)}: {written[:20]} with a large M would be a million of them, and with a small m a"
+                        f" thousandth; use {unit_names(suffix)}"
+                    )
                 return unit
     if not written:
         raise UnitError(

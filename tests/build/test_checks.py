@@ -32,6 +32,7 @@ def test_a_sweep_that_the_sample_rate_leaves_no_room_for() -> None:
     [
         ("gain_min_db = -0.9\ngain_max_db = -0.1\ngain_step_db = 1", 9, "between gain_min_db and gain_max_db"),
         ("peaking_q_min = 1.1\npeaking_q_max = 1.9\npeaking_q_step = 1", 9, "between peaking_q_min and peaking_q_max"),
+        ("gain_step_db = 1e-308", 7, "at least a millionth"),
         ("peaking_q_step = 20", 7, "got 0.4 to 8 in steps of 20"),
     ],
 )
@@ -95,3 +96,16 @@ def test_a_sample_rate_is_whole() -> None:
     assert line == 7
     assert "a sample rate is a whole number of hertz, got 44100.7. Write 44101" in words
     assert parse(f'{HEAD}[processor]\nsample_rate_hz = "44.1 kHz"').processor is not None
+
+
+def test_a_list_where_a_name_belongs_is_told_with_its_line() -> None:
+    got, text = problem('[[impedance_curves]]\nmodel = ["x"]\nfile = "a.csv"')
+    assert got == 7
+    assert "text is wanted" in text
+
+
+@pytest.mark.parametrize("sign", ["\u2028", "\u202e", "\u2066", "\ufeff"])
+def test_a_name_turns_no_figures_round(sign: str) -> None:  # Unicode Standard Annex 9, table 1
+    got, text = problem(f'[[seats]]\nname = "a{sign}b"\nhead_m = [0, 0, 0]')
+    assert got == 7
+    assert "one line of visible signs" in text

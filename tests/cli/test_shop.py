@@ -179,10 +179,27 @@ def test_users_and_their_passwords(shop: Shop, monkeypatch: pytest.MonkeyPatch) 
         (("part", "import", "/nowhere.csv"), "no such file"),
         (("house", "tax", "--name", "x"), "--percent"),
         (("bench", "start", "9"), "task"),
+        (("customer", "add", "a\udcff"), "UTF-8"),
+        (("house", "search", "a", "--kind", "x"), "choose customer"),
+        (("house", "tax", "--name", "x", "--percent", "1900", "--begins", "2020-01-01"), "below 100 %"),
     ],
 )
 def test_refusals_say_what_to_do(shop: Shop, words: tuple[str, ...], told: str) -> None:
     assert told in shop.refused(*words)
+
+
+@pytest.mark.parametrize("number", ["-1", "0", "9" * 30, "\u0663", "1e3"])
+def test_numbers_that_no_row_has_are_told(shop: Shop, number: str) -> None:
+    with pytest.raises(SystemExit) as ended:
+        shop.said("job", "show", number)
+    assert ended.value.code == 2
+    assert "whole number from 1" in shop.capsys.readouterr().err
+
+
+def test_a_tax_rule_stands_once_a_day(shop: Shop) -> None:
+    rule = ("house", "tax", "--name", "standard", "--begins", "2020-01-01", "--percent")
+    shop.get(*rule, "19")
+    assert "says 19 %" in shop.refused(*rule, "20")
 
 
 def test_every_command_is_documented_and_answers_machines() -> None:

@@ -155,7 +155,10 @@ def _empty_grids(offered: Processor) -> Iterator[Fault]:
         ("peaking_q_min", "peaking_q_max", "peaking_q_step"),
     ):
         bottom, top, width = (float(getattr(offered, key)) for key in (low, high, step))
-        if ceil(bottom / width - 1e-9) > floor(top / width + 1e-9):
+        if width < 1e-6 * max(abs(bottom), abs(top)):
+            rule = f"a step is at least a millionth of {low} and {high}, or no processor shows it"
+            yield Fault(("processor", step), rule, f"{width:g}", "Write the step as the processor's manual has it.")
+        elif ceil(bottom / width - 1e-9) > floor(top / width + 1e-9):
             rule = f"no multiple of {step} lies between {low} and {high}, so there is nothing to set"
             got = f"{bottom:g} to {top:g} in steps of {width:g}"
             yield Fault(

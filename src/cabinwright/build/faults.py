@@ -31,7 +31,7 @@ _TYPES = {
     "string_too_short": ("a text cannot be empty", "Write something between the quotes."),
     "string_pattern_mismatch": (
         "a name is one line of visible signs and neither begins nor ends with a blank",
-        "Take the blank, tab or line break out.",
+        "Take the blank, tab, line break or unseen sign out.",
     ),
     "finite_number": ("a number must be finite", "Write the measured value; nan and inf mean nothing here."),
 }

@@ -132,13 +132,15 @@ Part = Annotated[float, Field(allow_inf_nan=False, ge=-1e6, le=1e6)]
 Direction = Annotated[tuple[Part, Part, Part], Field(strict=False)]
 Level = Annotated[float, Quantity("db", ge=-60.0, le=60.0)]
 
-# A name is one line of visible text: it stands in tables and messages, and never begins or ends with a blank.
+# A name is one line of visible text: it stands in tables and messages, and never begins or ends with a blank. Signs that
+# part lines or turn the order of what follows ("62 mm" read backwards) are no text: Unicode Standard Annex 9, table 1.
+_UNSEEN = r"\x00-\x1f\x7f-\x9f\u2028-\u202e\u2066-\u2069\ufeff"
 Name = Annotated[
     str,
     Field(
         min_length=1,
         max_length=120,
-        pattern=r"^[^\s\x00-\x1f\x7f-\x9f](?:[^\x00-\x1f\x7f-\x9f]*[^\s\x00-\x1f\x7f-\x9f])?$",
+        pattern=rf"^[^\s{_UNSEEN}](?:[^{_UNSEEN}]*[^\s{_UNSEEN}])?$",
     ),
 ]
 

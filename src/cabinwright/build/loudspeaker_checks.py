@@ -75,7 +75,7 @@ def _one_model(data: Mapping[str, Any]) -> Iterator[Fault]:
 def _curves(data: Mapping[str, Any]) -> Iterator[Fault]:
     """A mass or a box tells something only beside a sweep in free air."""
     rows = rows_of(data, "impedance_curves")
-    free = {row.get("model") for _, row in rows if row.get("method", "free air") == "free air"}
+    free = [row.get("model") for _, row in rows if row.get("method", "free air") == "free air"]
     for number, row in rows:
         if row.get("method") in ("added mass", "known box") and row.get("model") not in free:
             rule = f"a sweep with {row['method']} is read beside one in free air of the same model"

@@ -165,7 +165,7 @@ def _answer(question: Question, value: Any) -> Any:
         if len(words) > 20 or any(len(word) > 100 for word in words):
             raise PersonError(f"{key}: 20 lines of 100 characters at most.")
         return words
-    amount = read_amount(str(value), what=key)
+    amount = read_amount(f"{value:f}" if isinstance(value, float) else str(value), what=key)
     if amount <= 0:
         raise PersonError(f"{key}: {amount} is nothing. Give a number above 0, or leave it out.")
     return amount

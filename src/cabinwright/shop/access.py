@@ -13,6 +13,7 @@ from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import timedelta
+from functools import cache
 from hashlib import sha256
 from typing import Any
 
@@ -52,7 +53,12 @@ MAY: dict[str, frozenset[str]] = {
 """Role -> what it may: look is at jobs, a guest's own only; read is the rest of the shop; people are customers' names and
 contacts, price is prices, offers and costs."""
 _HASHER = PasswordHasher()
-_NOBODY = _HASHER.hash(secrets.token_hex())  #: so that an unknown name takes as long as a wrong password
+
+
+@cache
+def _nobody() -> str:
+    """A password that nobody has, so that an unknown name takes as long as a wrong password; slow to make."""
+    return _HASHER.hash(secrets.token_hex())
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +101,7 @@ def _seen(person: Person, value: Any) -> Any:
 
 def add_user(work: Work, *, name: str, role: str, password: str, customer_id: int | None = None) -> User:
     """One more user; a guest is a customer's. Raises ``PersonError`` for a taken name, an unknown role, a weak password."""
-    name = name.strip()
+    name = " ".join(name.split())
     if not name or len(name) > 80:
         raise PersonError("A user needs a name of 1 to 80 characters.")
     if role not in ROLES:
@@ -120,7 +126,8 @@ def admitted(work: Work, *, name: str, password: str) -> tuple[Person, str] | No
     """Who this is and the mark for their device, or None where name or password is wrong; both take the same time."""
     user = work.scalars(select(User).where(func.lower(User.name) == name.strip().lower(), User.active)).first()
     try:
-        _HASHER.verify(user.password if user else _NOBODY, password[:LONGEST])
+        nobody = _nobody()  # whoever it is: the first of a day takes longer with every name
+        _HASHER.verify(user.password if user else nobody, password[:LONGEST])
     except (VerifyMismatchError, VerificationError, InvalidHashError):
         return None
     if user is None:

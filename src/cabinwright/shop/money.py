@@ -7,6 +7,7 @@ Rounding is half away from zero, as tills do (ISO 80000-1:2022 B.3 names it besi
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -18,7 +19,7 @@ from cabinwright.errors import PersonError
 from cabinwright.shop.rows import TaxRule
 from cabinwright.shop.trail import Work
 
-__all__ = ["CURRENCIES", "Line", "Sum", "rate_on", "read_amount", "rounded", "summed"]
+__all__ = ["CURRENCIES", "Line", "Sum", "new_rate", "rate_on", "read_amount", "rounded", "summed"]
 
 CURRENCIES = {"EUR": 2, "USD": 2, "GBP": 2, "CHF": 2, "CAD": 2, "AUD": 2, "NZD": 2, "SEK": 2, "NOK": 2, "DKK": 2}
 CURRENCIES |= {"PLN": 2, "CZK": 2, "HUF": 2, "RON": 2, "ZAR": 2, "INR": 2, "JPY": 0, "KRW": 0, "KWD": 3, "TND": 3}
@@ -88,12 +89,33 @@ def rate_on(work: Work, name: str, day: date) -> Decimal:
     return rule.rate
 
 
+def new_rate(work: Work, name: str, percent: Decimal | None, begins: date | None) -> TaxRule:
+    """One more tax rule, from a day on. Raises ``PersonError``, for a rule of that name and day as well."""
+    name = " ".join(name.split())
+    if not name or len(name) > 40 or percent is None or not 0 <= percent < 100 or begins is None:
+        raise PersonError(
+            "A tax rule needs a name of 1 to 40 characters, a rate of 0 to below 100 % and its first day."
+        )
+    known = work.scalars(select(TaxRule).where(TaxRule.name == name, TaxRule.from_on == begins)).first()
+    if known is not None:
+        was = f"{(known.rate * 100).normalize():f}"
+        raise PersonError(f"The tax rule {name} of {begins} says {was} %. Let another begin on another day.")
+    rule = TaxRule(name=name, rate=percent / 100, from_on=begins)
+    work.add(rule)
+    work.flush()
+    return rule
+
+
 def read_amount(words: str, *, what: str = "amount", digits: int = 4) -> Decimal:
     """A decimal as a person writes it: ``1234.50``, ``1,234.50``, ``1.234,50`` or ``1 234,50``. Raises ``PersonError``.
 
-    One sign of either kind with three digits behind it (``1,234``) could mean two things and is refused.
+    One sign of either kind with three digits behind it (``1,234``, ``1.234``) could mean two things and is refused; so are
+    blanks and apostrophes that part anything but thousands (``12 50``).
     """
-    plain = words.strip().replace("\u00a0", "").replace("\u202f", "").replace(" ", "").replace("'", "")
+    groups = re.split("[ \u00a0\u202f']", words.strip())
+    plain = "".join(groups)
+    if len(groups) > 1 and not _in_threes([*groups[:-1], re.split("[.,]", groups[-1])[0]]):
+        plain = ""
     marks = [sign for sign in plain if sign in ".,"]
     if len(set(marks)) == 2:  # the last one parts the decimals
         last = max(plain.rfind("."), plain.rfind(","))
@@ -102,11 +124,11 @@ def read_amount(words: str, *, what: str = "amount", digits: int = 4) -> Decimal
         plain = plain.replace(other, "").replace(",", ".") if well else ""
     elif len(marks) > 1:
         plain = plain.replace(marks[0], "") if _in_threes(plain.split(marks[0])) else ""
-    elif marks == [","]:
-        whole, behind = plain.split(",")
-        if len(behind) == 3 and whole.lstrip("+-") not in ("", "0"):
+    elif len(marks) == 1:
+        whole, behind = plain.split(marks[0])
+        if len(behind) == 3 and len(groups) == 1 and whole.lstrip("+-").lstrip("0") and len(whole.lstrip("+-")) <= 3:
             raise PersonError(
-                f'{what}: "{words}" could be a thousand or a part. Write it with two or no digits behind the comma.'
+                f'{what}: "{words[:40]}" could be thousands or a part. Write {whole}{behind}, or {whole}.{behind}0.'
             )
         plain = plain.replace(",", ".")
     if not plain.isascii() or not plain.strip("+-").replace(".", "", 1).isdigit():
@@ -115,7 +137,7 @@ def read_amount(words: str, *, what: str = "amount", digits: int = 4) -> Decimal
         value = Decimal(plain)
     except InvalidOperation:
         raise PersonError(f'{what}: "{words[:40]}" is no number. Write it as 1234.50.') from None
-    if value != round(value, digits) or abs(value) >= LARGEST:
+    if abs(value) >= LARGEST or value != round(value, digits):
         raise PersonError(
             f'{what}: "{words[:40]}" has more than {digits} digits behind the point, or is a billion or more.'
         )

@@ -100,6 +100,8 @@ def _safe(value: Any) -> str:
         words = json.dumps(value, ensure_ascii=False, sort_keys=True) if value else ""
     else:
         words = "" if value is None else f"{value.normalize():f}" if isinstance(value, Decimal) else str(value)
+        if isinstance(value, Decimal) and words[-4:-3] == ".":
+            words += "0"  # 1.125 could be thousands
     return f"'{words}" if words.startswith((*FORMULA, "'")) else words
 
 

@@ -9,7 +9,8 @@ from itertools import groupby
 from cabinwright.cli.shop import bench, house, jobs, offers, parts, people
 from cabinwright.cli.shop.command import Command
 from cabinwright.cli.shop.told import show
-from cabinwright.cli.terminal import say
+from cabinwright.cli.terminal import plain, say
+from cabinwright.errors import PersonError
 
 __all__ = ["COMMANDS", "add_screen_options", "add_shop"]
 
@@ -78,6 +79,11 @@ def _shop(options: argparse.Namespace) -> int:
 
     if options.command is None:
         return _open(options)
+    for given in vars(options).values():
+        if isinstance(given, str) and not given.isprintable() and any("\ud800" <= sign <= "\udfff" for sign in given):
+            raise PersonError(
+                f"{plain(given)[:40]}: this is no text in UTF-8. Set the terminal to UTF-8 and type it again."
+            )
     options.by = options.by.strip() or getpass.getuser()
     store = Store.open(options.database)
     try:

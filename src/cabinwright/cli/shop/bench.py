@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING, Any
 
-from cabinwright.cli.shop.command import Command, an_amount, argument, count_of, option
+from cabinwright.cli.shop.command import Command, a_number, an_amount, argument, count_of, option
 from cabinwright.cli.shop.jobs import JOB
 from cabinwright.cli.terminal import with_progress
 
@@ -99,7 +99,7 @@ def _closing(store: Store, options: argparse.Namespace) -> Any:
     return found.to_dict()
 
 
-TASK = argument("task", "number of the task", type=int)
+TASK = argument("task", "number of the task", type=a_number)
 COMMANDS = (
     Command("bench", "today", "list what can be done now, in every job", _today),
     Command("bench", "plan", "derive the tasks of a job from its build; those that are there stay", _plan, (JOB,)),
@@ -118,7 +118,7 @@ COMMANDS = (
             option(
                 "after",
                 "number of a task that comes before; may be said again",
-                type=int,
+                type=a_number,
                 action="append",
                 default=[],
                 metavar="TASK",

@@ -17,8 +17,21 @@ if TYPE_CHECKING:
     from cabinwright.shop.store import Store
     from cabinwright.shop.trail import Work
 
-__all__ = ["Command", "a_day", "an_amount", "argument", "content_of", "count_of", "listing", "option", "row_of"]
+__all__ = [
+    "Command",
+    "a_count",
+    "a_day",
+    "a_number",
+    "an_amount",
+    "argument",
+    "content_of",
+    "count_of",
+    "listing",
+    "option",
+    "row_of",
+]
 
+LARGEST = 2**31 - 1  #: id of a row in either database
 Argument = tuple[tuple[str, ...], dict[str, Any]]
 
 
@@ -47,8 +60,8 @@ def listing(*more: Argument) -> tuple[Argument, ...]:
     """Those of a list: where it begins and how long it is."""
     return (
         *more,
-        option("after", "leave out so many at the beginning", type=int, default=0, metavar="N"),
-        option("most", "list at most so many; 50", type=int, default=50, metavar="N"),
+        option("after", "leave out so many at the beginning", type=a_count, default=0, metavar="N"),
+        option("most", "list at most so many; 50", type=a_number, default=50, metavar="N"),
     )
 
 
@@ -58,6 +71,18 @@ def a_day(text: str) -> date:
         return date.fromisoformat(text)
     except ValueError:
         raise argparse.ArgumentTypeError(f"{text}: write a day as 2026-03-31") from None
+
+
+def a_number(text: str, least: int = 1) -> int:
+    """Number (id) of a row, or with ``least=0`` how many of them."""
+    if not (text.isascii() and text.isdecimal() and least <= int(text[:12]) <= LARGEST):
+        raise argparse.ArgumentTypeError(f"{text[:40]}: write a whole number from {least} to {LARGEST}")
+    return int(text)
+
+
+def a_count(text: str) -> int:
+    """How many rows; nothing is one too."""
+    return a_number(text, 0)
 
 
 def an_amount(text: str) -> Decimal:

@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from cabinwright.cli.shop.command import Command, a_day, an_amount, argument, option
+from cabinwright.cli.shop.command import Command, a_day, a_number, an_amount, argument, option
 from cabinwright.cli.terminal import with_progress
 
 if TYPE_CHECKING:
@@ -31,13 +31,13 @@ def _house(store: Store, options: argparse.Namespace) -> Any:
 def _tax(store: Store, options: argparse.Namespace) -> Any:
     from sqlalchemy import select
 
+    from cabinwright.shop.money import new_rate
     from cabinwright.shop.rows import TaxRule
     from cabinwright.shop.trail import Work, columns
 
     def make(work: Work) -> list[dict[str, Any]]:
         if options.name is not None:
-            work.add(TaxRule(name=options.name, rate=options.percent / 100, from_on=options.begins))
-            work.flush()
+            new_rate(work, options.name, options.percent, options.begins)
         return [columns(row) for row in work.scalars(select(TaxRule).order_by(TaxRule.name, TaxRule.from_on))]
 
     if (options.name is None) != (options.percent is None) or (options.name is None) != (options.begins is None):
@@ -48,8 +48,13 @@ def _tax(store: Store, options: argparse.Namespace) -> Any:
 
 
 def _search(store: Store, options: argparse.Namespace) -> Any:
-    from cabinwright.shop.words import found
+    from cabinwright.shop.words import KINDS, found
 
+    kinds = [kind for kind, _ in KINDS.values()]
+    if options.kind and options.kind not in kinds:
+        from cabinwright.errors import PersonError
+
+        raise PersonError(f"--kind {options.kind[:40]}: choose {', '.join(kinds)}.")
     with store.read() as work:
         hits = found(work, " ".join(options.words), kind=options.kind, most=options.most)
         return [{"kind": hit.kind, "id": hit.ref, "text": hit.text} for hit in hits]
@@ -121,7 +126,7 @@ COMMANDS = (
         (
             argument("words", "beginnings of words", nargs="+"),
             option("kind", "only customer, car, job, part or note", default=""),
-            option("most", "at most so many; 50", type=int, default=50, metavar="N"),
+            option("most", "at most so many; 50", type=a_number, default=50, metavar="N"),
         ),
     ),
     Command(
@@ -131,8 +136,8 @@ COMMANDS = (
         _trail,
         (
             option("subject", "only this table", default=""),
-            option("row", "only this row", type=int, metavar="ID"),
-            option("most", "at most so many; 50", type=int, default=50, metavar="N"),
+            option("row", "only this row", type=a_number, metavar="ID"),
+            option("most", "at most so many; 50", type=a_number, default=50, metavar="N"),
         ),
     ),
     Command(

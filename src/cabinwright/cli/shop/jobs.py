@@ -7,7 +7,17 @@ import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from cabinwright.cli.shop.command import Command, a_day, argument, content_of, count_of, listing, option, row_of
+from cabinwright.cli.shop.command import (
+    Command,
+    a_day,
+    a_number,
+    argument,
+    content_of,
+    count_of,
+    listing,
+    option,
+    row_of,
+)
 from cabinwright.cli.terminal import with_progress
 from cabinwright.errors import PersonError
 
@@ -181,7 +191,7 @@ def _looked_back(store: Store, options: argparse.Namespace) -> Any:
     return found.to_dict()
 
 
-JOB = argument("job", "number (id) of the job", type=int)
+JOB = argument("job", "number (id) of the job", type=a_number)
 PINNED = option("pinned", "stage or part that it belongs to", default="")
 PROMISED = option("promised", "day it is promised for, as 2026-03-31", type=a_day, metavar="DAY")
 COMMANDS = (
@@ -202,7 +212,7 @@ COMMANDS = (
         "add a job on a car",
         _add,
         (
-            argument("car", "number of the car", type=int),
+            argument("car", "number of the car", type=a_number),
             argument("title", "what is asked for"),
             PROMISED,
             option("build", "its build folder", type=Path, metavar="FOLDER"),
@@ -234,7 +244,7 @@ COMMANDS = (
             argument("file", "JPEG, PNG or WebP", type=Path),
             PINNED,
             option("words", "what is to be seen", default=""),
-            option("task", "number of the task that it shows", type=int, metavar="TASK"),
+            option("task", "number of the task that it shows", type=a_number, metavar="TASK"),
         ),
     ),
     Command("job", "log", "list photographs and notes", _diary, (JOB,)),
@@ -244,7 +254,7 @@ COMMANDS = (
         "choose a photograph for the shop's own site",
         _public,
         (
-            argument("photograph", "its number in the log", type=int),
+            argument("photograph", "its number in the log", type=a_number),
             argument("shown", "yes or no", choices=("yes", "no")),
         ),
     ),

@@ -7,7 +7,7 @@ from decimal import Decimal
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from cabinwright.cli.shop.command import Command, a_day, an_amount, argument, count_of, option
+from cabinwright.cli.shop.command import Command, a_day, a_number, an_amount, argument, count_of, option
 from cabinwright.cli.shop.jobs import JOB
 from cabinwright.cli.terminal import with_progress
 from cabinwright.errors import PersonError
@@ -121,7 +121,7 @@ def _agreed(store: Store, options: argparse.Namespace) -> Any:
     return agreed(store, options.job).to_dict()
 
 
-OFFER = argument("offer", "number (id) of the proposal", type=int)
+OFFER = argument("offer", "number (id) of the proposal", type=a_number)
 UNTIL = option("until", "day until which it is valid; 30 days if not given", type=a_day, metavar="DAY")
 HOURS = option("hours", "hours for a kind of work instead of the shop's own history", action="append", default=[],
                metavar="KIND=HOURS")  # fmt: skip
@@ -167,7 +167,7 @@ COMMANDS = (
             option("unit", "piece, m, h …", default="piece"),
             option("price", "of one, without tax", type=an_amount, required=True),
             option("tax", "name of a tax rule", default="standard"),
-            option("line", "number of the line to change", type=int, metavar="LINE"),
+            option("line", "number of the line to change", type=a_number, metavar="LINE"),
         ),
     ),
     Command("offer", "send", "offer it: from now on its prices stand", _offer, (OFFER,)),

@@ -6,7 +6,17 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from cabinwright.cli.shop.command import Command, an_amount, argument, content_of, count_of, listing, option, row_of
+from cabinwright.cli.shop.command import (
+    Command,
+    a_number,
+    an_amount,
+    argument,
+    content_of,
+    count_of,
+    listing,
+    option,
+    row_of,
+)
 from cabinwright.errors import PersonError
 
 if TYPE_CHECKING:
@@ -169,7 +179,7 @@ def _change(store: Store, options: argparse.Namespace) -> Any:
     return store.change(lambda work: columns(change_part(work, options.part, count=count, **given)), by=options.by)
 
 
-PART = argument("part", "number (id) of the part", type=int)
+PART = argument("part", "number (id) of the part", type=a_number)
 NOTE = option("note", "why", default="")
 COMMANDS = (
     Command(
@@ -232,7 +242,7 @@ COMMANDS = (
             PART,
             argument("quantity", "how much came; after -- a minus sign: left", type=an_amount),
             argument("reason", "received, used, put back, scrapped"),
-            option("job", "number of the job", type=int, metavar="JOB"),
+            option("job", "number of the job", type=a_number, metavar="JOB"),
             NOTE,
         ),
     ),
@@ -241,7 +251,7 @@ COMMANDS = (
         "short",
         "list what is to be ordered, for all agreed jobs together and for the least that shall lie there",
         _short,
-        (option("most", "list at most so many; 200", type=int, default=200, metavar="N"),),
+        (option("most", "list at most so many; 200", type=a_number, default=200, metavar="N"),),
     ),
     Command(
         "part",

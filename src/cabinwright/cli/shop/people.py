@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING, Any
 
-from cabinwright.cli.shop.command import Command, argument, count_of, listing, option, row_of
+from cabinwright.cli.shop.command import Command, a_number, argument, count_of, listing, option, row_of
 from cabinwright.errors import PersonError
 
 if TYPE_CHECKING:
@@ -118,7 +118,7 @@ def _bar_user(store: Store, options: argparse.Namespace) -> Any:
     return f"{store.change(make, by=options.by)} is let in no more, on no device."
 
 
-CUSTOMER = argument("customer", "number of the customer", type=int)
+CUSTOMER = argument("customer", "number of the customer", type=a_number)
 YES_NO = {"choices": ("yes", "no"), "required": True}
 NOTE = option("note", "anything the job needs to know", default="")
 COMMANDS = (
@@ -173,8 +173,10 @@ COMMANDS = (
         (
             argument("name", "who"),
             argument("role", "owner, bench or guest", choices=("owner", "bench", "guest")),
-            option("customer", "of a guest: number of the customer whose jobs they may look at", type=int),
+            option("customer", "of a guest: number of the customer whose jobs they may look at", type=a_number),
         ),
     ),
-    Command("user", "bar", "let somebody in no more", _bar_user, (argument("user", "number of the user", type=int),)),
+    Command(
+        "user", "bar", "let somebody in no more", _bar_user, (argument("user", "number of the user", type=a_number),)
+    ),
 )
