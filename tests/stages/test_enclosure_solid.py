@@ -6,7 +6,9 @@ The points are judged by inequalities written here; none of the code under test 
 from __future__ import annotations
 
 from collections.abc import Callable
+from importlib.util import find_spec
 from io import BytesIO
+from itertools import pairwise
 from math import pi
 
 import numpy as np
@@ -17,10 +19,14 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from shapely import Point
 
+from cabinwright.drawings.step import box_step
 from cabinwright.drawings.stl import stl_bytes
 from cabinwright.physics.solid import Mesh, section
 from cabinwright.stages.enclosure.shape_result import ShapeResult
+from stages.boxed import unsearched
 from stages.test_enclosure_shape import BOX, solved
+
+pytestmark = pytest.mark.usefixtures(unsearched.__name__)
 
 Points = NDArray[np.float64]
 STATED = BOX.replace("sealed", "vented")
@@ -174,15 +180,81 @@ def test_slots_stand_behind_any_baffle(baffle: str) -> None:
     assert closed(shape.air).volume / 1e9 == pytest.approx(shape.net_volume_m3 + 0.001, rel=1e-5)
 
 
-def test_a_bent_port_counts_by_area_and_length() -> None:
-    text = "size_m = [0.6, 0.4]\nheight_m = 0.4\nboard_m = 0.018"
-    found, _ = solved(text, kind=VENTED + "port = {diameter_m = 0.07, bends = 1}\n")
-    assert found is not None and found.shape is not None and found.port is not None
-    assert not found.shape.port_drawn
-    assert found.shape.to_dict()["solid"]["port_drawn"] is False
-    assert found.shape.displaced_m3["port"] == pytest.approx(
-        pi / 4 * 0.076**2 * (found.port.length_m - 0.018), rel=1e-9
+BENT = {
+    "one bend": ("{diameter_m = 0.07, length_m = 0.62, bends = 1}", 1, 0.0),
+    "two bends": ("{diameter_m = 0.06, length_m = 0.95, bends = 2}", 2, 0.0),
+    "a slot": ("{width_m = 0.09, height_m = 0.03, length_m = 0.62, bends = 1}", 1, 0.0),
+    "flares": ("{diameter_m = 0.06, length_m = 0.2, flare_radius_m = 0.02}", 0, 0.02),
+    "a flared slot": ("{width_m = 0.09, height_m = 0.03, length_m = 0.2, flare_radius_m = 0.012}", 0, 0.012),
+    "flares and a bend": ("{diameter_m = 0.06, length_m = 0.62, flare_radius_m = 0.02, bends = 1}", 1, 0.02),
+}
+
+
+@pytest.mark.parametrize("case", BENT)
+def test_ports_that_bend_and_flare(case: str) -> None:
+    """Points thrown at tube and bore, judged by each leg's axis and by which knee is nearer; by hand; by the CAD kernel."""
+    port, bends, rim = BENT[case]
+    text = "size_m = [0.62, 0.42]\nheight_m = 0.4\nboard_m = 0.018\nspeakers_at_m = [[0.2, 0.21]]\nport_at_m = [[0.5, 0.21]]"
+    found, findings = solved(text, kind=STATED + f"port = {port}\n")
+    assert found is not None and found.shape is not None and found.port is not None and not found.shape.stopped, (
+        findings
     )
+    shape, length, wall, board = found.shape, found.port.length_m, 0.003, 0.018
+    (run,) = shape.port_runs
+    assert shape.port_drawn and run is not None and len(run.legs_m) == bends + 1
+    line = np.array(run.line_m)
+    half = np.array([found.port.diameter_m or found.port.width_m or 0.0, found.port.height_m or 0.0]) / 2.0
+
+    def within(points: Points, more: float) -> NDArray[np.bool_]:
+        """Inside the outline grown by ``more``: the leg it belongs to is the one between its two mitres."""
+        inside = np.zeros(len(points), dtype=bool)
+        axes = np.array([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0]])
+        before = 0.0
+        for k, (a, b) in enumerate(pairwise(line)):
+            way = (b - a) / np.linalg.norm(b - a)
+            off, far = points - a, (points - a) @ way
+            here = np.ones(len(points), dtype=bool)
+            if k:
+                here &= off @ (way + (a - line[k - 1]) / np.linalg.norm(a - line[k - 1])) >= 0.0
+            if k + 2 < len(line):
+                after = (line[k + 2] - b) / np.linalg.norm(line[k + 2] - b)
+                here &= (points - b) @ (way + after) <= 0.0
+            rims = np.minimum(before + far, length - before - far)  # from the nearer mouth
+            here &= rims >= 0.0
+            turn = np.clip(rim - rims, 0.0, None)
+            wide = more + rim - np.sqrt(rim**2 - np.minimum(turn, rim) ** 2)
+            side = off - far[:, None] * way
+            if half[1]:
+                here &= (np.abs(side @ axes[0]) < half[0] + wide) & (np.abs(side @ axes[1]) < half[1] + wide)
+            else:
+                here &= np.linalg.norm(side, axis=1) < half[0] + wide
+            inside |= here
+            before += float(np.linalg.norm(b - a))
+            if k + 2 < len(line):
+                for axis in axes:  # the outline turns with the bend
+                    if abs(axis @ after) > 0.5:
+                        axis[:] = way
+        return inside
+
+    reach = float(half.max()) + rim + wall + 1e-3
+    low, high = line.min(axis=0) - reach, line.max(axis=0) + reach
+    high[2] = 0.4 - board
+    tube, error = thrown(lambda points: within(points, wall), low, high, 2**18)
+    assert shape.displaced_m3["port"] == pytest.approx(tube, abs=4 * error)
+    assert error < 7e-3 * tube
+    assert shape.air.volume_m3 == pytest.approx(shape.net_volume_m3 + 0.001, rel=1e-5)
+    high[2] = 0.4
+    ringed, error = thrown(lambda points: within(points, wall) & ~within(points, 0.0) & (points[:, 2] < 0.4 - board),
+                           low, high, 2**18)  # fmt: skip
+    low[2] = 0.4 - board
+    opened, more = thrown(lambda points: within(points, 0.0), low, high, 2**17)
+    wood = 0.62 * 0.42 * 0.4 - 0.584 * 0.384 * 0.364 - board * pi * 0.09**2
+    assert shape.mesh.volume_m3 == pytest.approx(wood + ringed - opened, abs=4 * (error + more))
+    assert shape.mesh.volume_m3 == pytest.approx(wood + ringed - opened, rel=1e-3)
+    closed(shape.air)
+    closed(shape.mesh)
+    if find_spec("OCP") and case == "two bends":
+        assert box_step(shape.recipe, title="x", volume_m3=shape.mesh.volume_m3).startswith(b"ISO-10303-21")
 
 
 @settings(max_examples=12, deadline=None)

@@ -9,6 +9,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 from functools import reduce
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -18,14 +19,16 @@ from OCP.BRepBuilderAPI import (
     BRepBuilderAPI_MakeFace,
     BRepBuilderAPI_MakeVertex,
     BRepBuilderAPI_MakeWire,
+    BRepBuilderAPI_TransitionMode,
 )
-from OCP.BRepOffsetAPI import BRepOffsetAPI_ThruSections
+from OCP.BRepOffsetAPI import BRepOffsetAPI_MakePipeShell, BRepOffsetAPI_ThruSections
 from OCP.BRepPrimAPI import BRepPrimAPI_MakeCylinder, BRepPrimAPI_MakeHalfSpace, BRepPrimAPI_MakePrism
 from OCP.GC import GC_MakeArcOfCircle
 from OCP.gp import gp_Ax2, gp_Circ, gp_Dir, gp_Elips, gp_Pln, gp_Pnt, gp_Vec
 from OCP.ShapeUpgrade import ShapeUpgrade_UnifySameDomain
 
-from cabinwright.physics.outline import Contour
+from cabinwright.physics.outline import Contour, Corner, circle, from_corners
+from cabinwright.physics.pipe import Pipe, Station, stations
 from cabinwright.physics.solid import Part, Recipe, Slab
 from cabinwright.stages.workshop.mount_result import MountResult
 
@@ -96,6 +99,8 @@ def _joined(parts: Sequence[Part]) -> Any:
 
 def _drawn(part: Part) -> Any:
     """One board or tube: its outline, arcs and all, drawn along its thickness."""
+    if isinstance(part, Pipe):
+        return _piped(part)
     if isinstance(part, Slab):
         at, along, up, thick = (0.0, 0.0, part.low_m), (1.0, 0.0, 0.0), (0.0, 1.0, 0.0), part.high_m - part.low_m
     else:
@@ -106,6 +111,53 @@ def _drawn(part: Part) -> Any:
         clockwise = Contour(tuple(item.reversed() for item in reversed(opening.counter_clockwise().segments)))
         face.Add(_wire(clockwise, at, along, up))
     return BRepPrimAPI_MakePrism(face.Face(), gp_Vec(*map(float, way))).Shape()
+
+
+def _piped(pipe: Pipe) -> Any:
+    """A tube by its cuts: outside less bore."""
+    cuts = list(stations(pipe))
+    whole = _skinned(pipe, cuts, pipe.inset_m)
+    return whole if pipe.wall_m is None else BRepAlgoAPI_Cut(whole, _skinned(pipe, cuts, pipe.wall_m)).Shape()
+
+
+def _skinned(pipe: Pipe, cuts: Sequence[Station], inset_m: float) -> Any:
+    """Straight legs swept with mitres between them, then each flare as a skin of cones or pyramids."""
+    square = [n for n, cut in enumerate(cuts) if cut.wider_m == 0.0 and np.array_equal(cut.leg, cut.normal)]
+    parts = []
+    first, last = square[0], square[-1]
+    spine = BRepBuilderAPI_MakeWire()
+    for a, b in pairwise(cuts[first : last + 1]):
+        if not np.allclose(a.at, b.at):
+            spine.Add(BRepBuilderAPI_MakeEdge(gp_Pnt(*(MM * a.at)), gp_Pnt(*(MM * b.at))).Edge())
+    if not np.allclose(cuts[first].at, cuts[last].at):
+        sweep = BRepOffsetAPI_MakePipeShell(spine.Wire())
+        sweep.SetTransitionMode(BRepBuilderAPI_TransitionMode.BRepBuilderAPI_RightCorner)
+        sweep.Add(_cut_wire(pipe, cuts[first], inset_m))
+        sweep.Build()
+        sweep.MakeSolid()
+        parts.append(sweep.Shape())
+    for rows in (cuts[: first + 1], cuts[last:]):
+        if len(rows) > 1:
+            skin = BRepOffsetAPI_ThruSections(True, True)
+            for cut in rows:
+                skin.AddWire(_cut_wire(pipe, cut, inset_m))
+            skin.Build()
+            parts.append(skin.Shape())
+    return reduce(lambda whole, part: BRepAlgoAPI_Fuse(whole, part).Shape(), parts)
+
+
+def _cut_wire(pipe: Pipe, cut: Station, inset_m: float) -> Any:
+    left, bottom, right, top = pipe.outline.bounds
+    by = cut.wider_m - inset_m
+    if pipe.is_round:
+        outline = circle(0j, right - left + 2.0 * by)
+    else:
+        x, y = (right - left) / 2.0 + by, (top - bottom) / 2.0 + by
+        outline = Contour(
+            from_corners([Corner(complex(a, b)) for a, b in ((-x, -y), (x, -y), (x, y), (-x, y))], fillet_m=0.0)
+        )
+    at, along, up = ((float(v[0]), float(v[1]), float(v[2])) for v in (cut.at, cut.along, cut.up))
+    return _wire(outline.counter_clockwise(), at, along, up)
 
 
 def _wire(contour: Contour, at: Triple, along: Triple, up: Triple) -> Any:

@@ -81,11 +81,12 @@ def plan_dict(build: Build, results: StageResults, recordings: RecordedResponses
 
 
 def _enclosure(result: EnclosureResult, results: StageResults) -> dict[str, Any]:
-    """With the name of each box's solid, None where it was not written."""
+    """With the names of each box's solid and of its air, None where they were not written."""
     rows, cut = result.to_dict(), getattr(results, "workshop", None)
     for name, row in rows["boxes"].items():
         if row["shape"] is not None:
-            row["shape"]["solid"]["file"] = solid_of_box(cut if isinstance(cut, WorkshopResult) else None, name)
+            made = cut if isinstance(cut, WorkshopResult) else None
+            row["shape"]["solid"] |= {"file": solid_of_box(made, name), "air_file": solid_of_box(made, name, air=True)}
     return rows
 
 

@@ -44,6 +44,8 @@ def _solid(planned: Planned, result: WorkshopResult) -> bytes:
     name = planned.mount or planned.box or ""
     if planned.mount is None:
         shape = result.boxes[name]
+        if planned.air:
+            return stl_bytes(_closed(shape.air), title=f"air in box {name}")
         mesh = _closed(shape.mesh)
         if planned.kind == "step":
             return box_step(shape.recipe, title=name, volume_m3=mesh.volume_m3)

@@ -17,8 +17,22 @@ from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from cabinwright.physics.outline import Contour
+from cabinwright.physics.pipe import Pipe, surface
 
-__all__ = ["Bore", "Mesh", "Part", "Plate", "Recipe", "Slab", "bored", "left_over", "section", "shares_m3", "shell"]
+__all__ = [
+    "Bore",
+    "Mesh",
+    "Part",
+    "Plate",
+    "Recipe",
+    "Slab",
+    "as_solid",
+    "bored",
+    "left_over",
+    "section",
+    "shares_m3",
+    "shell",
+]
 
 CHORD_M = 1e-5  #: farthest that a chord of the solid lies from its arc
 FINE = 1e3  #: outlines are handed over in millimetres: manifold3d rounds them to the eighth decimal
@@ -104,7 +118,7 @@ class Plate:
     openings: tuple[Contour, ...] = ()
 
 
-Part = Slab | Plate
+Part = Slab | Plate | Pipe
 
 
 @dataclass(frozen=True)
@@ -163,7 +177,7 @@ def left_over(within: Sequence[Part], *, gone: Sequence[Part]) -> Mesh:
 
 def bored(mesh: Mesh, bores: Sequence[Bore]) -> Mesh:
     """A closed solid less ``bores``. Raises ``ValueError`` where it, or what comes out, is not closed."""
-    whole = _solid(mesh)
+    whole = as_solid(mesh)
     if bores:
         whole = whole - _sum([_bored(bore) for bore in bores])
     return _closed(whole)
@@ -185,10 +199,11 @@ def section(mesh: Mesh, height_m: float) -> BaseGeometry:
 
     Raises ``ValueError`` where the mesh is not closed or turns inside out.
     """
-    return _polygons(_solid(mesh).slice(height_m).to_polygons())
+    return _polygons(as_solid(mesh).slice(height_m).to_polygons())
 
 
-def _solid(mesh: Mesh) -> Any:
+def as_solid(mesh: Mesh) -> Any:
+    """The mesh for manifold3d. Raises ``ValueError`` where it is not closed or turns inside out."""
     from manifold3d import Error, Manifold, Mesh64
 
     solid = Manifold(Mesh64(mesh.vertices, mesh.faces.astype(np.uint64)))
@@ -232,6 +247,9 @@ def _sum(solids: Sequence[Any]) -> Any:
 def _part(item: Part) -> Any:
     from manifold3d import CrossSection, FillRule
 
+    if isinstance(item, Pipe):
+        vertices, faces = surface(item, _even(item.outline))
+        return as_solid(Mesh(vertices, faces.astype(np.int64)))
     trace = _points if isinstance(item, Slab) else _even
     loops = [FINE * trace(item.outline), *(FINE * trace(hole)[::-1] for hole in item.openings)]
     plan = CrossSection(loops, FillRule.Positive)

@@ -45,7 +45,7 @@ def ports_laid(
         model,
         speakers=mount.speakers,
         ports=mount.ports,
-        port_m=mount.port_m,
+        port_m=(mount.port_m[0] + 2.0 * port.flare_radius_m, mount.port_m[1] + 2.0 * port.flare_radius_m),
         round_=mount.port_round,
     )
     value = round(100.0 * port.length_m, 1)
@@ -66,7 +66,7 @@ def _places(where: str, shape: BoxShape, body: Body, mount: Mount, port: PortRes
     """Whether every port has a place in the baffle, off its edge and the loudspeakers."""
     assert mount.port_m is not None
     inside = room_of(shape, body)
-    radius = max(mount.port_m) / 2.0
+    radius = max(mount.port_m) / 2.0 + port.flare_radius_m
     good = len(mount.ports) >= port.count
     for number, at in enumerate(mount.ports, 1):
         point = Point(at.real, at.imag)

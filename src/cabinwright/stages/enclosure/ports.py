@@ -66,4 +66,5 @@ def finished(
         bends=stated.bends if stated is not None else 0,
         bends_wanted=max(0, ceil(length_m / edge) - 1),
         chosen=stated is None,
+        flare_radius_m=port.flare_radius_m,
     )

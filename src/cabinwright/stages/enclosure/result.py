@@ -77,6 +77,7 @@ class PortResult:
     bends: int
     bends_wanted: int  #: right-angle bends that let it lie in a box as long as it is high
     chosen: bool  #: True: nobody stated a shape
+    flare_radius_m: float = 0.0  #: its rims are rounded with
 
 
 @dataclass(frozen=True)

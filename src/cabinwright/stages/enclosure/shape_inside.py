@@ -71,7 +71,7 @@ def mounted(shape: BoxShape, body: Body, model: SpeakerModel, units: int, port: 
         while len(ports) < port.count and not left.is_empty:
             at = _middle(left)
             ports = (*ports, at)
-            left = left.difference(Point(at.real, at.imag).buffer(max(size) / 2.0 + 0.01))
+            left = left.difference(Point(at.real, at.imag).buffer(max(size) / 2.0 + port.flare_radius_m + 0.01))
     return Mount(speakers, model.cut_out_m, ports, size, port is None or port.diameter_m is not None)
 
 

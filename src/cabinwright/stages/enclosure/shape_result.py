@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import degrees
 from typing import Any
 
 from cabinwright.physics.outline import Contour
 from cabinwright.physics.solid import Mesh, Recipe
 from cabinwright.stages.enclosure.fit import Passage
+from cabinwright.stages.enclosure.fit_way import Way
 from cabinwright.stages.enclosure.port_runs import PortRun
 from cabinwright.stages.enclosure.shape import Body
 from cabinwright.stages.enclosure.walls import Wall
@@ -26,6 +28,18 @@ class Gate:
     smaller_net_m3: float | None = None  #: about the net volume that is then left
     lower_height_m: float | None = None
     lower_net_m3: float | None = None
+    way: Way | None = None  #: into its place in the hollow; None: nobody said where the opening lies, or it is hopeless
+    hopeless: tuple[str, float, float] | None = (
+        None  #: what is too large however it is turned: figure, box's, opening's
+    )
+
+    @property
+    def verdict(self) -> str:
+        """``fits`` where a way was found, ``does not fit`` where there can be none, else ``no way found``."""
+        if self.hopeless is not None:
+            return "does not fit"
+        found = self.passage.fits if self.way is None else self.way.found
+        return "fits" if found else "no way found"
 
 
 @dataclass(frozen=True)
@@ -51,10 +65,10 @@ class ShapeResult:
     stated_volume_m3: float | None
     material_volume_m3: float  #: boards, braces and posts
     mass_kg: float  #: the same
-    mesh: Mesh  #: boards, braces, posts and the tubes of straight ports as one
+    mesh: Mesh  #: boards, braces, posts and the tubes of ports as one
     recipe: Recipe  #: what the mesh was joined from, arcs and all
     air: Mesh  #: the air inside, with what the loudspeakers displace of it
-    port_drawn: bool  #: False: the port has bends or does not lie straight, and stands in neither of both
+    port_drawn: bool  #: False: the port does not lie in the box, and stands in neither of both
     speakers: tuple[complex, ...]  #: centres: in plan, or along the wall and up
     cut_out_m: float | None
     ports: tuple[complex, ...]
@@ -139,18 +153,37 @@ def _outline(contour: Contour) -> list[list[float]]:
 def _gate(gate: Gate) -> dict[str, Any]:
     found = gate.passage
     return {
-        "fits": found.fits,
+        "fits": gate.verdict == "fits",
+        "verdict": gate.verdict,
+        "straight": found.fits,
         "margin_m": found.margin_m,
         "gap_m": gate.gap_m,
         "tilt_deg": found.tilt_deg,
         "axis_deg": found.axis_deg,
         "turn_deg": found.turn_deg,
         "largest": {
-            "smaller_by_m": 0.0 if found.fits else gate.smaller_by_m,
+            "smaller_by_m": 0.0 if gate.verdict == "fits" else gate.smaller_by_m,
             "smaller_net_m3": gate.smaller_net_m3,
             "lower_height_m": gate.lower_height_m,
             "lower_net_m3": gate.lower_net_m3,
         },
+        "way": None if gate.way is None else _way(gate.way),
+        "too_large": None
+        if gate.hopeless is None
+        else {"what": gate.hopeless[0], "box": gate.hopeless[1], "opening": gate.hopeless[2]},
+    }
+
+
+def _way(way: Way) -> dict[str, Any]:
+    return {
+        "found": way.found,
+        "direction_deg": way.direction_deg,
+        "most_tilt_deg": way.tilt_deg,
+        "clearance_m": way.clearance_m,
+        "checked": way.checked,
+        "tried_deg": list(way.tried_deg),
+        "whole": way.whole,
+        "poses": [{"along_m": x, "up_m": z, "tilt_deg": degrees(turn)} for x, z, turn in way.poses],
     }
 
 

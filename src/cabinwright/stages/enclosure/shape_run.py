@@ -9,8 +9,10 @@ from cabinwright.build.loudspeaker import Box, SpeakerModel
 from cabinwright.build.shapes import BoxShape
 from cabinwright.build.workshop import Sheet
 from cabinwright.findings import Finding, finding
-from cabinwright.physics.outline import OutlineFault
-from cabinwright.stages.enclosure.fit import housed_gaps, largest, passage
+from cabinwright.physics.outline import Contour, OutlineFault
+from cabinwright.physics.solid import Mesh
+from cabinwright.stages.enclosure.fit import CHORD_M, hopeless, housed_gaps, largest, passage
+from cabinwright.stages.enclosure.fit_way import Hollow, Way, hollow_of, layers_of, way_in
 from cabinwright.stages.enclosure.port_room import ports_laid
 from cabinwright.stages.enclosure.result import PortResult
 from cabinwright.stages.enclosure.shape import Body, Files, ShapeFault, body_of, outline_of
@@ -27,6 +29,11 @@ BOARD_M = 0.018  #: where neither board nor sheet says
 ROUTER_M = 0.006  #: diameter of a router's bit unless its sheet says
 SOLID_SHARE = 1e-3  #: the solid's volume agrees with the sum of its slabs within this
 MISSING_BOARD = "MDF"
+TOO_LARGE = {
+    "ball": "the largest ball that lies in it",
+    "width": "the widest disc that lies in its plan",
+    "area": "the least area of a cut through its middle",
+}
 
 
 @dataclass(frozen=True)
@@ -133,11 +140,13 @@ def finished(draft: Draft, port: PortResult | None, files: Files) -> tuple[Shape
     runs = () if port is None else ports_laid(box.name, shape, body, model, mount, port, found)
     meets = any(item.severity == "stop" for item in found)
     try:  # holes that meet something are left out: no file comes of it
-        solid = solid_of(shape, body, port, mount, holes=not meets)
+        solid = solid_of(shape, body, port, mount, runs, holes=not meets)
     except ValueError as fault:
         return None, [*found, refused(box.name, fault)]
-    undrawn = 0.0 if solid.port_drawn else taken["port"]  # a bent port stands in neither solid
-    parts, air = solid.material_m3 + solid.tubes_m3, net + taken["speakers"] + undrawn
+    drawn = displaced(shape, body, model, draft.units, port, mount, runs)
+    undrawn = 0.0 if solid.port_drawn else drawn["port"]  # what does not lie in the box stands in neither solid
+    parts = solid.material_m3 + solid.tubes_m3
+    air = body.inside_volume_m3 - sum(drawn.values()) + drawn["speakers"] + undrawn
     apart = max(abs(solid.mesh.volume_m3 / parts - 1.0), abs(solid.air.volume_m3 / air - 1.0))
     if apart > SOLID_SHARE:
         return None, [*found, refused(box.name, ValueError("the volume of the solid differs from that of its parts"))]
@@ -220,9 +229,23 @@ def _gate(where: str, shape: BoxShape, body: Body, net: float, files: Files, fou
     except (OutlineFault, ShapeFault) as fault:
         found.append(refused(f"{where}, opening", fault))
         return None
-    way = passage(body.plan, body.height_m, outline, gap_m=gap)
-    if way.fits:
-        return Gate(outline, gap, way, smaller_net_m3=net)
+    straight = passage(body.plan, body.height_m, outline, gap_m=gap)
+    way, plans = None, [run.outline.as_polygon(CHORD_M) for run in body.runs]
+    try:
+        hollow = _hollow(shape, body, files, outline)
+        too_large = None if straight.fits else hopeless(plans, body.height_m, outline)
+        if hollow is not None and too_large is None:
+            way = way_in(layers_of(body), hollow)
+    except (OutlineFault, ShapeFault, ValueError) as fault:
+        found.append(refused(f"{where}, opening", fault))
+        return None
+    gate = Gate(outline, gap, straight, smaller_net_m3=net, way=way, hopeless=too_large)
+    if gate.verdict == "fits":
+        return gate
+    if straight.fits:  # what is in the way is the hollow, or the roof over it
+        assert way is not None
+        found.append(finding("enclosure.shape_way", where=where, tried=_tried(way)))
+        return replace(gate, smaller_net_m3=None)
     most = largest(body.plan, body.height_m, outline, gap_m=gap)
     smaller = most["inset_m"] if most["inset_m"] == most["inset_m"] else None
     lower = most["height_m"] if most["height_m"] == most["height_m"] else None
@@ -235,16 +258,50 @@ def _gate(where: str, shape: BoxShape, body: Body, net: float, files: Files, fou
         cures.append(f"{1e3 * smaller:.0f} mm smaller all round (about {1e3 * nets[0]:.1f} L are left)")
     if lower is not None and nets[1] is not None:
         cures.append(f"{1e3 * lower:.0f} mm high (about {1e3 * nets[1]:.1f} L are left)")
-    found.append(
-        finding(
-            "enclosure.shape_opening",
-            where=where,
-            value=round(-1e3 * way.margin_m, 1),
-            unit="mm",
-            cure=" or ".join(cures) or "in two parts that are joined inside",
+    cure = " or ".join(cures) or "in two parts that are joined inside"
+    if too_large is not None:
+        what, own, room = too_large
+        unit, scale = ("cm²", 1e4) if what == "area" else ("mm", 1e3)
+        found.append(
+            finding(
+                "enclosure.shape_opening",
+                where=where,
+                what=TOO_LARGE[what],
+                value=round(scale * own, 1),
+                limit=round(scale * room, 1),
+                unit=unit,
+                cure=cure,
+            )
         )
-    )
-    return Gate(outline, gap, way, smaller, nets[0], lower, nets[1])
+    else:
+        found.append(
+            finding(
+                "enclosure.shape_no_way",
+                where=where,
+                value=round(-1e3 * straight.margin_m, 1),
+                unit="mm",
+                tried=_tried(way),
+                cure=cure,
+            )
+        )
+    return replace(gate, smaller_by_m=smaller, smaller_net_m3=nets[0], lower_height_m=lower, lower_net_m3=nets[1])
+
+
+def _hollow(shape: BoxShape, body: Body, files: Files, opening: Contour) -> Hollow | None:
+    if shape.opening is None or shape.opening.at_m is None:
+        return None
+    scan = files.get(shape.file or "") if shape.is_hollow else None
+    if isinstance(scan, Mesh):
+        return hollow_of(shape, body, None, scan, opening)
+    return hollow_of(shape, body, outline_of(shape, files).counter_clockwise(), None, opening)
+
+
+def _tried(way: Way | None) -> str:
+    if way is None:
+        return "straight through in one attitude; at_m says where the opening lies, and more is tried"
+    angles = ", ".join(f"{angle:.0f}°" for angle in way.tried_deg)
+    ended = "" if way.whole else "; the search was ended early, so finely is it stepped or so narrow the way"
+    return f"straight through, and tilted on the way along {angles} in plan{ended}"
 
 
 def _share(body: Body, inset_m: float) -> float:

@@ -1,12 +1,14 @@
 """The box as a closed solid with all that stands in it, and the air that this leaves.
 
-Braces, posts and straight ports are put where the build says; what two of them share is counted once, and what would reach into
-a wall takes no air. A port with bends, or too long to lie straight, is told by its volume alone: where it runs nobody said.
+Braces, posts and ports are put where the build says; what two of them share is counted once, and what would reach into
+a wall takes no air. Ports run as ``port_runs`` laid them, mitred where they bend, their rims rounded; one that
+does not lie in the box is told by its volume alone, and a ``stop`` stands against it.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, replace
 from math import pi, sqrt
 
 import numpy as np
@@ -14,7 +16,9 @@ import numpy as np
 from cabinwright.build.loudspeaker import SpeakerModel
 from cabinwright.build.shapes import BoxShape, Brace
 from cabinwright.physics.outline import Contour, Corner, circle, from_corners
+from cabinwright.physics.pipe import Pipe
 from cabinwright.physics.solid import Mesh, Part, Plate, Recipe, Slab, left_over, shares_m3, shell
+from cabinwright.stages.enclosure.port_runs import PortRun
 from cabinwright.stages.enclosure.result import PortResult
 from cabinwright.stages.enclosure.shape import Body
 from cabinwright.stages.enclosure.shape_inside import Mount, behind_m, port_size
@@ -26,6 +30,7 @@ EMBED_M = 5e-4  #: what meets a board reaches so far into it, so that both becom
 FLUSH_M = 1e-6  #: nearer to a wall than this it meets it
 CLEAR_M = 1e-3  #: holes are cut so far beyond the board
 Triple = tuple[float, float, float]
+Runs = Sequence[PortRun | None]  #: how each port lies; none: straight, where it can
 
 
 @dataclass(frozen=True)
@@ -55,10 +60,10 @@ class Contents:
     """All that stands in a box: solids by kind, in the order in which what they share is given to one of them."""
 
     second_board: list[Part] = field(default_factory=list)
-    port: list[Part] = field(default_factory=list)  #: with the air in it
+    port: list[Pipe] = field(default_factory=list)  #: with the air in it
     braces: list[Part] = field(default_factory=list)
     posts: list[Part] = field(default_factory=list)
-    tubes: list[Part] = field(default_factory=list)  #: the walls of the ports alone, from the baffle's face on
+    tubes: list[Pipe] = field(default_factory=list)  #: the walls of the ports alone, from the baffle's face on
     port_drawn: bool = True
 
     @property
@@ -79,11 +84,12 @@ class Solid:
     port_drawn: bool
 
 
-def contents(shape: BoxShape, body: Body, port: PortResult | None, mount: Mount) -> Contents:
+def contents(shape: BoxShape, body: Body, port: PortResult | None, mount: Mount, runs: Runs = ()) -> Contents:
     """What stands in the box, each where it is."""
     low, high = body.inside_low_m, body.inside_high_m
     embed = min(EMBED_M, body.board_m / 2.0)
-    found = Contents(port_drawn=port is None or _straight(shape, body, port, mount))
+    laid = bool(runs) and len(runs) == len(mount.ports) and None not in runs
+    found = Contents(port_drawn=port is None or laid or _straight(shape, body, port, mount))
     if body.wall is not None and shape.double_baffle:
         found.second_board.append(_second_board(body, mount))
     found.braces.extend(_brace(item, body, embed) for item in shape.braces)
@@ -92,30 +98,43 @@ def contents(shape: BoxShape, body: Body, port: PortResult | None, mount: Mount)
         found.posts.append(Plate(foot, (1.0, 0.0, 0.0), (0.0, 1.0, 0.0), round_, high - low + 2.0 * embed))
     if port is None:
         return found
-    outer, inner = (_mouth(port, wall) for wall in (shape.port_wall_m, 0.0))
-    for at in mount.ports:
-        boards = _boards_m(shape, body)
-        deep = max(port.length_m, boards) if found.port_drawn else boards
-        found.port.append(_through(shape, body, at, outer, 0.0, deep))
+    for number, at in enumerate(mount.ports):
+        run = runs[number] if laid else None
+        outer = _pipe(shape, body, port, at, None if run is None else run.line_m)
+        if not found.port_drawn:  # its hole alone
+            outer = replace(outer, line=_along(shape, body, at, _boards_m(shape, body)), flares_m=(0.0, 0.0))
+        found.port.append(outer)
         if found.port_drawn and shape.port_wall_m > FLUSH_M:
-            found.tubes.append(_through(shape, body, at, outer, 0.0, port.length_m, inner))
+            found.tubes.append(replace(outer, wall_m=shape.port_wall_m))
     return found
 
 
+def _pipe(shape: BoxShape, body: Body, port: PortResult, at: complex, line: tuple[Triple, ...] | None = None) -> Pipe:
+    """A port with its wall; straight where no line is told. Rims are as round as half its length lets them be."""
+    rim = min(port.flare_radius_m, port.length_m / 2.0)
+    _, along, up, _ = _frame(shape, body, at)
+    way = line or _along(shape, body, at, port.length_m)
+    return Pipe(way, along, up, _mouth(port, shape.port_wall_m), (rim, rim))
+
+
+def _along(shape: BoxShape, body: Body, at: complex, length_m: float) -> tuple[Triple, ...]:
+    start, _, _, inward = _frame(shape, body, at)
+    return start, _moved(start, inward, length_m)
+
+
 def displaced(
-    shape: BoxShape, body: Body, model: SpeakerModel, units: int, port: PortResult | None, mount: Mount
+    shape: BoxShape, body: Body, model: SpeakerModel, units: int, port: PortResult | None, mount: Mount, runs: Runs = ()
 ) -> dict[str, float]:
     """Volumes [m³] that the air does not have, by what takes them; what two share stands once, at the first of them.
 
-    The order: second board, port, braces, posts. A port that is not drawn counts by area × length.
+    The order: second board, port, braces, posts. A port that is not drawn counts by area × length of its middle line.
     """
-    inside = contents(shape, body, port, mount)
+    inside = contents(shape, body, port, mount, runs)
     groups = (inside.second_board, inside.port, inside.braces, inside.posts)
     second, tube, braces, posts = shares_m3(groups, within=_air(body)) if any(groups) else (0.0,) * 4
     if port is not None:
         away = port.count - len(mount.ports) if inside.port_drawn else port.count
-        wall = shape.port_wall_m
-        tube += away * abs(_mouth(port, wall).area_m2) * max(0.0, port.length_m - _boards_m(shape, body))
+        tube += away * _pipe(shape, body, port, 0j).filled_m3(min(_boards_m(shape, body), port.length_m), port.length_m)
     return {
         "speakers": units * _own_volume_m3(model),
         "braces": braces,
@@ -125,31 +144,57 @@ def displaced(
     }
 
 
-def solid_of(shape: BoxShape, body: Body, port: PortResult | None, mount: Mount, *, holes: bool) -> Solid:
+def solid_of(
+    shape: BoxShape, body: Body, port: PortResult | None, mount: Mount, runs: Runs = (), *, holes: bool
+) -> Solid:
     """The whole box; without ``holes`` where they would meet something. Raises ``ValueError`` where it does not close."""
-    inside = contents(shape, body, port, mount)
+    inside = contents(shape, body, port, mount, runs)
     slabs = [run.slab() for run in body.runs]
     passed = inside.port if holes else []
     second, _, wood = shares_m3((inside.second_board, passed, inside.wood), within=_air(body))
     material = sum(slab.volume_m3 for slab in slabs) + second + wood
     thick = _boards_m(shape, body)
     cuts: list[Part] = []
+    bored_out: list[Part] = []
     tubes = 0.0
     if holes:
         mouths = [(at, circle(0j, mount.cut_out_m)) for at in mount.speakers if mount.cut_out_m]
         own = body.board_m if body.wall is not None else thick  # a wall's second board has its holes already
         material -= sum(abs(mouth.area_m2) for _, mouth in mouths) * own
         if port is not None:
-            mouth, bore = _mouth(port, shape.port_wall_m), _mouth(port, 0.0)
-            material -= len(mount.ports) * abs(mouth.area_m2) * thick
-            tubes = len(inside.tubes) * (abs(mouth.area_m2) - abs(bore.area_m2)) * port.length_m
-            mouths += [(at, mouth) for at in mount.ports]
-        cuts = [_through(shape, body, at, mouth, -CLEAR_M, own + CLEAR_M) for at, mouth in mouths]
+            mouth, wall = _mouth(port, shape.port_wall_m), shape.port_wall_m
+            for tube in inside.port:
+                # in the boards all but its bore is solid, behind them its wall
+                bored = tube.filled_m3(0.0, thick, inset_m=wall)
+                lost = max(abs(mouth.area_m2) * thick, bored)
+                material -= lost
+                if inside.tubes:
+                    tubes += lost - bored + _wall_m3(tube, wall, thick)
+            for at, tube in zip(mount.ports, inside.port, strict=True):
+                through = replace(
+                    tube, line=_along(shape, body, at, own + CLEAR_M), flares_m=(0.0, 0.0), lead_m=CLEAR_M
+                )
+                bored_out += [through, *_rim(shape, body, at, tube)]
+        cuts = [*(_through(shape, body, at, mouth, -CLEAR_M, own + CLEAR_M) for at, mouth in mouths), *bored_out]
     wooden = [*inside.second_board, *inside.wood]
     recipe = Recipe(slabs, holes=cuts, inside=wooden, tubes=inside.tubes if holes else (), passed=passed)
     mesh = shell(slabs, holes=cuts, inside=wooden, tubes=recipe.tubes, passed=passed)
     air = left_over(_air(body), gone=[*inside.port, *wooden])
     return Solid(mesh, recipe, material, tubes, air, inside.port_drawn)
+
+
+def _wall_m3(tube: Pipe, wall_m: float, from_m: float) -> float:
+    end = tube.length_m
+    start = min(from_m, end)
+    return tube.filled_m3(start, end) - tube.filled_m3(start, end, inset_m=wall_m)
+
+
+def _rim(shape: BoxShape, body: Body, at: complex, tube: Pipe) -> Iterator[Pipe]:
+    """What rounding takes of the baffle."""
+    rim = tube.flares_m[0]
+    if rim > 0.0:
+        line = _along(shape, body, at, rim)
+        yield replace(tube, line=line, flares_m=(rim, 0.0), lead_m=CLEAR_M, inset_m=shape.port_wall_m)
 
 
 def _second_board(body: Body, mount: Mount) -> Plate:
@@ -225,27 +270,25 @@ def _straight(shape: BoxShape, body: Body, port: PortResult, mount: Mount) -> bo
     return port.bends == 0 and port.length_m < _boards_m(shape, body) + behind_m(shape, body, mount.ports)
 
 
-def _through(
-    shape: BoxShape,
-    body: Body,
-    at: complex,
-    outline: Contour,
-    from_m: float,
-    to_m: float,
-    opening: Contour | None = None,
-) -> Plate:
+def _through(shape: BoxShape, body: Body, at: complex, outline: Contour, from_m: float, to_m: float) -> Plate:
     """A body through the baffle at ``at``, between two depths below its outer face."""
+    start, along, up, inward = _frame(shape, body, at)
+    return Plate(_moved(start, inward, from_m), along, up, outline, to_m - from_m)
+
+
+def _moved(at: Triple, way: Triple, far_m: float) -> Triple:
+    return at[0] + way[0] * far_m, at[1] + way[1] * far_m, at[2] + way[2] * far_m
+
+
+def _frame(shape: BoxShape, body: Body, at: complex) -> tuple[Triple, Triple, Triple, Triple]:
+    """A place on the baffle's outer face: the point, two axes in the face, and the way inwards."""
     along: Triple = (1.0, 0.0, 0.0)
     if body.wall is None:
-        down = shape.baffle == "top"
-        point, up, inward = (at.real, at.imag, body.height_m if down else 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0)
-        if down:
-            up, inward = (0.0, -1.0, 0.0), (0.0, 0.0, -1.0)
-    else:
-        side = body.hollow_runs[0].outline.segments[body.wall]
-        way = side.chord / abs(side.chord)
-        foot, into = side.start + way * at.real, 1j * way
-        along, up, inward = (-way.real, -way.imag, 0.0), (0.0, 0.0, 1.0), (into.real, into.imag, 0.0)
-        point = (foot.real, foot.imag, at.imag)
-    start = (point[0] + inward[0] * from_m, point[1] + inward[1] * from_m, point[2] + inward[2] * from_m)
-    return Plate(start, along, up, outline, to_m - from_m, () if opening is None else (opening,))
+        if shape.baffle == "top":
+            return (at.real, at.imag, body.height_m), along, (0.0, -1.0, 0.0), (0.0, 0.0, -1.0)
+        return (at.real, at.imag, 0.0), along, (0.0, 1.0, 0.0), (0.0, 0.0, 1.0)
+    side = body.hollow_runs[0].outline.segments[body.wall]
+    way = side.chord / abs(side.chord)
+    foot, into = side.start + way * at.real, 1j * way
+    along, up = (-way.real, -way.imag, 0.0), (0.0, 0.0, 1.0)
+    return (foot.real, foot.imag, at.imag), along, up, (into.real, into.imag, 0.0)

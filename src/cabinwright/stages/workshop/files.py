@@ -26,6 +26,7 @@ class Planned:
     sheet: int | None = None  #: index into the nesting
     mount: str | None = None  #: name of a ring or pod
     box: str | None = None  #: name of a box whose solid it is
+    air: bool = False  #: the air in that box instead of its boards
 
 
 def planned_files(result: WorkshopResult) -> tuple[Planned, ...]:
@@ -58,6 +59,7 @@ def planned_solids(result: WorkshopResult) -> tuple[Planned, ...]:
     for name, box in result.boxes.items():
         base = f"{FOLDER}/{stem(name, taken)}"
         rows += [] if box.stopped else [Planned(f"{base}.{kind}", kind, box=name) for kind in kinds]
+        rows += [] if box.stopped else [Planned(f"{base}_air.stl", "stl", box=name, air=True)]
     return tuple(row for row in rows if row.name not in result.unmade)
 
 
@@ -67,10 +69,10 @@ def mounts_dict(result: WorkshopResult) -> dict[str, Any]:
     return {name: item.to_dict(solids.get(name)) for name, item in result.mounts.items()}
 
 
-def solid_of_box(result: WorkshopResult | None, name: str) -> str | None:
-    """The name of a box's STL; None where it has none."""
+def solid_of_box(result: WorkshopResult | None, name: str, *, air: bool = False) -> str | None:
+    """The name of a box's STL, or of that of its air; None where it has none."""
     planned = planned_solids(result) if result is not None else ()
-    return next((item.name for item in planned if item.box == name and item.kind == "stl"), None)
+    return next((item.name for item in planned if item.box == name and item.kind == "stl" and item.air == air), None)
 
 
 def stem(name: str, taken: set[str]) -> str:
