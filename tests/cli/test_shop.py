@@ -56,6 +56,8 @@ def picture() -> bytes:
 def test_from_a_wish_to_a_car_that_comes_back(shop: Shop, tmp_path: Path) -> None:
     build = folder(tmp_path / "build")
     customer = shop.get("customer", "add", "Ada Invented", "--contact", "by letter")["id"]
+    changed = shop.get("customer", "change", customer, "--contact", "by  letter, mornings")
+    assert (changed["name"], changed["contact"]) == ("Ada Invented", "by  letter, mornings")
     car = shop.get("car", "add", customer, "blue estate")["id"]
     shop.get("house", "tax", "--name", "standard", "--percent", "19", "--begins", "2020-01-01")
     assert shop.get("house", "own", "--name", "Invented Sound", "--rate", "85")["hourly_rate"] == "85"

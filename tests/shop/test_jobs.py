@@ -16,11 +16,11 @@ from hypothesis.stateful import RuleBasedStateMachine, rule
 from PIL import Image
 from sqlalchemy import select
 
-from cabinwright.errors import PersonError, RefusedError
+from cabinwright.errors import MeanwhileError, PersonError, RefusedError
 from cabinwright.shop import bench, jobs
 from cabinwright.shop.files import FileStore, keep_file, keep_photograph, shown
 from cabinwright.shop.kinds import now
-from cabinwright.shop.people import allow, erased, told
+from cabinwright.shop.people import allow, change_customer, erased, told
 from cabinwright.shop.rows import Car, Customer, Hours, Job, Kept, Note, Offer, Task, Trace
 from cabinwright.shop.store import Store
 from cabinwright.shop.words import found
@@ -246,6 +246,10 @@ def test_a_customer_is_told_all_and_erased(store: Store) -> None:
     assert not list(files.marks())
     with store.read() as work:
         assert work.get_one(Customer, 1).name == "erased on request (1)"
+    known = {"count": 3, "name": "Mara again", "contact": "", "note": ""}
+    with pytest.raises(RefusedError, match="was erased"):
+        store.change(lambda work: change_customer(work, 1, **known), by="owner")
+    with store.read() as work:
         assert not list(work.scalars(select(Note))) + list(work.scalars(select(Kept)))
         assert found(work, "mara") == ()
         everything = [*told(work, 1).values(), [(row.before, row.after) for row in work.scalars(select(Trace))]]
@@ -276,3 +280,15 @@ def test_planned_hours_are_exact(store: Store) -> None:
     )
     with store.read() as work:
         assert work.scalars(select(Task.planned_h)).one() == Decimal("1.25")
+
+
+def test_what_is_known_of_a_customer_is_set_right(store: Store) -> None:
+    store.change(lambda work: job(work).id, by="owner")
+    given = {"name": " Mara  Reed ", "contact": "by letter", "note": ""}
+    row = store.change(lambda work: change_customer(work, 1, count=1, **given), by="owner")
+    assert (row.name, row.contact, row.count) == ("Mara Reed", "by letter", 2)
+    for name in ("", " ", "x" * 201):
+        with pytest.raises(PersonError, match="1 to 200"):
+            store.change(lambda work, n=name: change_customer(work, 1, count=2, **{**given, "name": n}), by="x")  # type: ignore[misc]
+    with pytest.raises(MeanwhileError, match="Changed by owner"):
+        store.change(lambda work: change_customer(work, 1, count=1, **given), by="x")

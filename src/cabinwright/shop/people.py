@@ -12,7 +12,7 @@ from cabinwright.shop.rows import Car, Customer, Hours, Job, Kept, Note, Offer, 
 from cabinwright.shop.store import found_row, held
 from cabinwright.shop.trail import Work, columns
 
-__all__ = ["ERASED", "add_car", "add_customer", "allow", "erased", "told"]
+__all__ = ["ERASED", "add_car", "add_customer", "allow", "change_customer", "erased", "told"]
 
 ERASED = "erased on request"
 OPEN = ("closed", "called off")  #: states in which a job needs its customer no longer
@@ -23,6 +23,15 @@ def add_customer(work: Work, *, name: str, contact: str = "", note: str = "") ->
     row = Customer(name=_name(name), contact=contact.strip(), note=note.strip())
     work.add(row)
     work.flush()
+    return row
+
+
+def change_customer(work: Work, customer_id: int, *, count: int, name: str, contact: str, note: str) -> Customer:
+    """Set right what is known of a customer. Raises ``PersonError``, ``MeanwhileError``; erased is erased."""
+    row = held(work, Customer, customer_id, count=count)
+    if row.erased_at is not None:
+        raise RefusedError(f"Customer {customer_id} was erased on request. Add them anew where they come again.")
+    row.name, row.contact, row.note = _name(name), contact.strip(), note.strip()
     return row
 
 

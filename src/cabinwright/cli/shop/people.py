@@ -33,6 +33,20 @@ def _add(store: Store, options: argparse.Namespace) -> Any:
     return store.change(lambda work: columns(add_customer(work, **given)), by=options.by)
 
 
+def _change(store: Store, options: argparse.Namespace) -> Any:
+    from cabinwright.shop.people import change_customer
+    from cabinwright.shop.rows import Customer
+    from cabinwright.shop.trail import columns
+
+    with store.read() as work:
+        row = row_of(work, Customer, options.customer)
+        given = {key: getattr(options, key) or getattr(row, key) for key in ("name", "contact", "note")}
+        count = row.count
+    return store.change(
+        lambda work: columns(change_customer(work, options.customer, count=count, **given)), by=options.by
+    )
+
+
 def _told(store: Store, options: argparse.Namespace) -> Any:
     from cabinwright.shop.people import told
 
@@ -129,6 +143,13 @@ COMMANDS = (
         "add a customer, with no more than the job needs",
         _add,
         (argument("name", "what the shop calls them"), option("contact", "how to reach them", default=""), NOTE),
+    ),
+    Command(
+        "customer",
+        "change",
+        "set right what is known of a customer; what is not named stays",
+        _change,
+        (CUSTOMER, option("name", "what the shop calls them"), option("contact", "how to reach them"), NOTE),
     ),
     Command(
         "customer", "told", "show everything that is kept of a customer, as they may ask for it", _told, (CUSTOMER,)

@@ -10,9 +10,9 @@ from sqlalchemy import select
 from cabinwright.errors import PersonError
 from cabinwright.shop.access import add_user
 from cabinwright.shop.files import FileStore
-from cabinwright.shop.people import add_car, add_customer, allow, erased
+from cabinwright.shop.people import add_car, add_customer, allow, change_customer, erased
 from cabinwright.shop.rows import Car, Customer, Job, User
-from cabinwright.shop.store import found_row, held
+from cabinwright.shop.store import found_row
 from cabinwright.shop.trail import Work, columns
 from cabinwright.web.parts import box, link, text
 from cabinwright.web.shop.forms import PASSWORD, Ask, form
@@ -105,23 +105,10 @@ def one(view: ShopView, seen: Seen) -> None:
     row = seen.customer
     text("p", row["name"], "figure")
     may = view.may("people") and not row["erased_at"]
+    for words in filter(None, (row["contact"], row["note"])):
+        text("p", words)
     if may:
-
-        async def change(told: dict[str, Any]) -> None:
-            given = {key: told[key].strip() for key in ("name", "contact", "note")}
-            await view.change(
-                lambda work: held(work, Customer, row["id"], count=row["count"], **given).id, _("Kept."), needs="people"
-            )
-
-        form(
-            [
-                Ask("name", _("Name"), row["name"], needed=True),
-                Ask("contact", _("How to reach them"), row["contact"]),
-                Ask("note", _("Note"), row["note"], "long"),
-            ],
-            _("Keep"),
-            change,
-        )
+        _known(view, row)
     text("h2", _("Jobs"))
     job_rows(seen.jobs)
     text("h2", _("Cars"))
@@ -133,20 +120,23 @@ def one(view: ShopView, seen: Seen) -> None:
     if not may:
         return
 
-    async def another(told: dict[str, Any]) -> None:
-        given = {"customer_id": row["id"], "name": told["name"], "mark": told["mark"], "note": told["note"]}
-        await view.change(lambda work: add_car(work, **given).id, _("Added."), needs="people")
+    with box("details"):
+        text("summary", _("Another car"), "act")
 
-    form(
-        [
-            Ask("name", _("Another car"), needed=True),
-            Ask("mark", _("Registration"), help=_("Only where a job needs it.")),
-            Ask("note", _("Note")),
-        ],
-        _("Add the car"),
-        another,
-        main=False,
-    )
+        async def another(told: dict[str, Any]) -> None:
+            given = {"customer_id": row["id"], "name": told["name"], "mark": told["mark"], "note": told["note"]}
+            await view.change(lambda work: add_car(work, **given).id, _("Added."), needs="people")
+
+        form(
+            [
+                Ask("name", _("What the shop calls it"), needed=True),
+                Ask("mark", _("Registration"), help=_("Only where a job needs it.")),
+                Ask("note", _("Note")),
+            ],
+            _("Add the car"),
+            another,
+            main=False,
+        )
     if seen.cars and view.may("work"):
         with box("details"):
             text("summary", _("A new job"), "act")
@@ -203,6 +193,30 @@ def one(view: ShopView, seen: Seen) -> None:
                 await view.do(make, lambda files: _("Erased, with {files} files.").format(files=files), needs="erase")
 
             form([Ask("sure", _("Type the name to be sure"), needed=True)], _("Erase for ever"), erase, main=False)
+
+
+def _known(view: ShopView, row: dict[str, Any]) -> None:
+    """What is known of them, to be set right."""
+    with box("details"):
+        text("summary", _("Change what we know"), "act")
+
+        async def change(told: dict[str, Any]) -> None:
+            given = {key: told[key] for key in ("name", "contact", "note")}
+            await view.change(
+                lambda work: change_customer(work, row["id"], count=row["count"], **given).id,
+                _("Kept."),
+                needs="people",
+            )
+
+        form(
+            [
+                Ask("name", _("Name"), row["name"], needed=True),
+                Ask("contact", _("How to reach them"), row["contact"]),
+                Ask("note", _("Note"), row["note"], "long"),
+            ],
+            _("Keep"),
+            change,
+        )
 
 
 def _guest(view: ShopView, seen: Seen) -> None:

@@ -108,33 +108,39 @@ def body(view: ShopView, seen: Seen) -> None:
         made.props["download"] = "parts.csv"
     if not view.may("price"):
         return
-    text("h2", _("A new part"))
+    text("h2", _("More parts"))
+    with box("details"):
+        text("summary", _("A new part"), "act")
 
-    async def add(told: dict[str, Any]) -> None:
-        def make(work: Work) -> int:
-            given: dict[str, Any] = {key: told[key].strip() for key in TEXTS}
-            given |= {key: amount_of(told[key], key) for key in AMOUNTS}
-            return add_part(work, currency=seen.currency, **given).id
+        async def add(told: dict[str, Any]) -> None:
+            def make(work: Work) -> int:
+                given: dict[str, Any] = {key: told[key].strip() for key in TEXTS}
+                given |= {key: amount_of(told[key], key) for key in AMOUNTS}
+                return add_part(work, currency=seen.currency, **given).id
 
-        await view.change(make, _("Added."), needs="price")
+            await view.change(make, _("Added."), needs="price")
 
-    form(
-        [
-            Ask("number", _("The shop's own number"), needed=True),
-            Ask("name", _("Name"), needed=True),
-            Ask("kind", _("Kind"), KINDS[0], "select", [(kind, kind) for kind in KINDS]),
-            Ask("unit", _("Sold by"), UNITS[0], "select", [(unit, unit) for unit in UNITS]),
-            Ask("price", _("Price of one, without tax"), kind="number", unit=seen.currency),
-            Ask(
-                "cost", _("What the shop pays"), kind="number", unit=seen.currency, help=_("Never shown to the bench.")
-            ),
-            Ask("least", _("Order below"), kind="number"),
-            Ask("supplier_number", _("The supplier's number")),
-            Ask("note", _("Note")),
-        ],
-        _("Add the part"),
-        add,
-    )
+        form(
+            [
+                Ask("number", _("The shop's own number"), needed=True),
+                Ask("name", _("Name"), needed=True),
+                Ask("kind", _("Kind"), KINDS[0], "select", [(kind, kind) for kind in KINDS]),
+                Ask("unit", _("Sold by"), UNITS[0], "select", [(unit, unit) for unit in UNITS]),
+                Ask("price", _("Price of one, without tax"), kind="number", unit=seen.currency),
+                Ask(
+                    "cost",
+                    _("What the shop pays"),
+                    kind="number",
+                    unit=seen.currency,
+                    help=_("Never shown to the bench."),
+                ),
+                Ask("least", _("Order below"), kind="number"),
+                Ask("supplier_number", _("The supplier's number")),
+                Ask("note", _("Note")),
+            ],
+            _("Add the part"),
+            add,
+        )
     _import(view, seen.currency)
 
 
@@ -173,7 +179,7 @@ def _short(view: ShopView, rows: tuple[Short, ...]) -> None:
 
 
 def _import(view: ShopView, currency: str) -> None:
-    text("h2", _("From a supplier's list"))
+    text("h3", _("From a supplier's list"))
     text("p", _("A CSV file. What it would change is shown first; nothing is written before you say so."))
     shown = box("div")
 
@@ -311,30 +317,31 @@ def one(view: ShopView, seen: One) -> None:
     if rows:
         table((_("When"), _("What"), _("How much"), _("By"), _("Note")), rows, caption=_("Movements, the newest first"))
     if view.may("price"):
-        text("h2", _("Change it"))
+        with box("details"):
+            text("summary", _("Change it"), "act")
 
-        async def change(told: dict[str, Any]) -> None:
-            def make(work: Work) -> int:
-                given: dict[str, Any] = {key: told[key].strip() for key in ("name", "supplier_number", "note")}
-                given |= {key: amount_of(told[key], key) for key in AMOUNTS}
-                return change_part(work, part["id"], count=part["count"], gone=told["gone"], **given).id
+            async def change(told: dict[str, Any]) -> None:
+                def make(work: Work) -> int:
+                    given: dict[str, Any] = {key: told[key].strip() for key in ("name", "supplier_number", "note")}
+                    given |= {key: amount_of(told[key], key) for key in AMOUNTS}
+                    return change_part(work, part["id"], count=part["count"], gone=told["gone"], **given).id
 
-            await view.change(make, _("Kept."), needs="price")
+                await view.change(make, _("Kept."), needs="price")
 
-        form(
-            [
-                Ask("name", _("Name"), part["name"], needed=True),
-                Ask("price", _("Price of one, without tax"), plain(part["price"]), "number", unit=part["currency"]),
-                Ask("cost", _("What the shop pays"), plain(part.get("cost")), "number", unit=part["currency"]),
-                Ask("least", _("Order below"), plain(part["least"]), "number"),
-                Ask("supplier_number", _("The supplier's number"), part["supplier_number"]),
-                Ask("note", _("Note"), part["note"], "long"),
-                Ask("gone", _("No longer to be had"), part["gone"], "yes/no"),
-            ],
-            _("Keep"),
-            change,
-            main=False,
-        )
+            form(
+                [
+                    Ask("name", _("Name"), part["name"], needed=True),
+                    Ask("price", _("Price of one, without tax"), plain(part["price"]), "number", unit=part["currency"]),
+                    Ask("cost", _("What the shop pays"), plain(part.get("cost")), "number", unit=part["currency"]),
+                    Ask("least", _("Order below"), plain(part["least"]), "number"),
+                    Ask("supplier_number", _("The supplier's number"), part["supplier_number"]),
+                    Ask("note", _("Note"), part["note"], "long"),
+                    Ask("gone", _("No longer to be had"), part["gone"], "yes/no"),
+                ],
+                _("Keep"),
+                change,
+                main=False,
+            )
 
 
 PAGE = ShopPage("/shop/parts", _("Parts"), _("What lies on the shelf?"), look, body)
