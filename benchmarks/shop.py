@@ -29,9 +29,19 @@ from cabinwright.shop.rows import Movement, Need, Part
 from cabinwright.shop.store import Store
 from cabinwright.shop.trail import Work
 from cabinwright.shop.words import found
+from cabinwright.web.shop.door import Door, Visitor
+from cabinwright.web.shop.frame import ShopPage, ShopView
+from cabinwright.web.shop.pages import jobs as jobs_page
+from cabinwright.web.shop.pages import parts as parts_page
+from cabinwright.web.shop.pages import today as today_page
 from common import load
 
 PARTS, JOBS, OPEN = 100_000, 10_000, 60
+PAGES = (
+    ("Today", today_page.PAGE, ""),
+    ("Jobs, with a search,", jobs_page.PAGE, "grille"),
+    ("Parts", parts_page.PAGE, ""),
+)
 WORDS = ("bolt", "dome", "ring", "board", "wire", "fuse", "felt", "clip", "plate", "grille", "bracket", "foam")
 
 
@@ -65,7 +75,8 @@ def _fill(store: Store) -> None:
     def some_parts(work: Work, start: int) -> None:
         for k in range(start, start + 5000):
             name = f"{chance.choice(WORDS)} {chance.choice(WORDS)} {k % 97} mm"
-            work.add(Part(number=f"P{k:06d}", name=name, kind="fixing", price=Decimal(k % 500) / 4, currency="EUR"))
+            about = {"name": name, "kind": "fixing", "least": None if k % 50 else Decimal(5)}
+            work.add(Part(number=f"P{k:06d}", price=Decimal(k % 500) / 4, currency="EUR", **about))
         work.flush()
         for part in work.query(Part).filter(Part.number >= f"P{start:06d}"):
             work.add(Movement(part_id=part.id, quantity=Decimal(3), reason="received", by="Kim", at=part.made_at))
@@ -112,7 +123,15 @@ def _questions(store: Store) -> dict[str, Callable[[], object]]:
         "50 open jobs": reading(lambda work: jobs.listed(work, states=("building",))),
         f"today: tasks of {OPEN} jobs": lambda: today(store),
         "missing parts of one job": lambda: missing_parts(store, 5),
+        "what is to be ordered for all jobs": reading(parts.short),
+        **{f"what the page {words} looks up": _page(store, page, asked) for words, page, asked in PAGES},
     }
+
+
+def _page(store: Store, page: ShopPage, asked: str) -> Callable[[], object]:
+    door = Door(str(store.files.parent))
+    view = ShopView(page, (page,), Visitor(door, "", here=True), {"asked": asked}, "")
+    return lambda: page.look(view)
 
 
 def _backup(megabytes: int) -> None:

@@ -52,6 +52,11 @@ class Visitor:
             raise PersonError(_("Your login is over. Load the page again and log in."))
         return found
 
+    @property
+    def store(self) -> Store:
+        """The open shop behind the door."""
+        return self._door.store
+
     def leave(self) -> None:
         """Log out on this device."""
         self._door.leave(self._mark)

@@ -20,7 +20,7 @@ from cabinwright.shop.access import refuse_unless
 from cabinwright.shop.rows import Trace
 from cabinwright.web.frame import HEAD, skeleton
 from cabinwright.web.parts import box, button, link, text
-from cabinwright.web.shop.door import OUT, Visitor, the_door
+from cabinwright.web.shop.door import OUT, Visitor
 from cabinwright.web.words import _
 
 if TYPE_CHECKING:
@@ -65,7 +65,7 @@ class ShopView:
     @property
     def store(self) -> Store:
         """The open shop."""
-        return the_door().store
+        return self.visitor.store
 
     @property
     def person(self) -> Person:
