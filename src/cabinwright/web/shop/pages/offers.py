@@ -77,8 +77,9 @@ def body(view: ShopView, seen: Seen) -> None:
 
 def _one(view: ShopView, item: Row, sound: bool) -> None:
     with box("section", "offer"):
-        what = _("Change of {number}").format(number=item["changes"]) if item["changes"] else _("Proposal")
-        text("h2", f"{what} {item['number']}: {STATES[item['state']]}")
+        what = _("Change {number} of {changed}: {state}") if item["changes"] else _("Proposal {number}: {state}")
+        given = {"number": item["number"], "changed": item["changes"], "state": STATES[item["state"]]}
+        text("h2", what.format(**given))
         told = [_("made {day}").format(day=item["made_on"]), _("valid until {day}").format(day=item["valid_until"])]
         if item["signed_by"]:
             words = _("signed by {name} on {day}")
@@ -150,7 +151,7 @@ def _variant(view: ShopView, item: Row, variant: Row) -> None:
 def _facts(variant: Row, currency: str) -> list[tuple[str, str]]:
     told: list[tuple[str, str]] = []
     if "margin" in variant:
-        words = _("{margin} over parts at {cost}")
+        words = _("{margin} over parts at {cost}") if variant["cost"].strip("-0.") else "{margin}"
         known = words.format(margin=money(variant["margin"], currency), cost=money(variant["cost"], currency))
         told.append((_("Margin"), known))
         if variant["uncosted"]:

@@ -97,10 +97,9 @@ def _verified(view: ShopView, seen: Seen) -> None:
             text("p", told.undrifted, "empty")
         _drift(told)
     if view.may("work") and seen.job.folder:
-        words = _(
-            "Record the second round with the settings in the car; it is kept here, and held against a later one."
-        )
-        text("p", words, "soft")
+        if told is None or not told.undrifted:
+            words = _("Record the second round with the settings in the car; it is held against a later one.")
+            text("p", words, "soft")
         view.long(
             _("Keep the verification"),
             lambda: away(view, [Path(seen.job.folder)], keep_verification, seen.job.id, by=view.by),
