@@ -61,6 +61,8 @@ def test_from_a_wish_to_a_car_that_comes_back(shop: Shop, tmp_path: Path) -> Non
     car = shop.get("car", "add", customer, "blue estate")["id"]
     shop.get("house", "tax", "--name", "standard", "--percent", "19", "--begins", "2020-01-01")
     assert shop.get("house", "own", "--name", "Invented Sound", "--rate", "85")["hourly_rate"] == "85"
+    moved = shop.get("house", "own", "--address", "4 Old Lane")  # what is not named stays
+    assert (moved["name"], moved["address"], moved["hourly_rate"]) == ("Invented Sound", "4 Old Lane", "85")
     store = Store.open(str(tmp_path / "shop"))
     store.change(library, by="Kim")
     store.close()

@@ -332,3 +332,13 @@ def test_what_is_said_of_a_draft_follows_its_lines(lite: Store, tmp_path: Path) 
     added = max(line.id for line in more.variants[0].lines)
     less = offers.drop_line(lite, made.id, added, count=more.count, by="olga")
     assert less.variants[0].about == made.variants[0].about
+
+
+def test_the_shops_own_data_are_not_overwritten_by_who_looked_earlier(lite: Store) -> None:
+    was = offers.set_house(lite, by="olga", name="Heron & Reed (invented)", address="4 Old Lane", currency="GBP")
+    now = offers.set_house(lite, by="ute", was=was, hourly_rate=Decimal(80))
+    assert (now.name, now.address, now.currency, now.hourly_rate) == (was.name, was.address, "GBP", 80)
+    with pytest.raises(MeanwhileError) as refused:
+        offers.set_house(lite, by="olga", was=was, address="5 New Lane", hourly_rate=None)
+    assert refused.value.theirs["hourly_rate"] == "80" and refused.value.mine["address"] == "5 New Lane"
+    assert offers.house(lite) == now

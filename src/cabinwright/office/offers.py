@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import date, timedelta
 from decimal import Decimal
 from pathlib import Path
@@ -10,7 +11,7 @@ from typing import Any
 
 from sqlalchemy import select
 
-from cabinwright.errors import PersonError, RefusedError
+from cabinwright.errors import MeanwhileError, PersonError, RefusedError
 from cabinwright.office.offer_page import page_pdf
 from cabinwright.office.offer_views import Agreed, LineView, OfferView, VariantView, shown
 from cabinwright.office.pricing import money_lines, priced
@@ -24,7 +25,7 @@ from cabinwright.shop.house import set_house as write_house
 from cabinwright.shop.money import summed
 from cabinwright.shop.rows import BuildState, Customer, Job, Offer
 from cabinwright.shop.store import Store, found_row
-from cabinwright.shop.trail import Work
+from cabinwright.shop.trail import Work, plain
 
 __all__ = [
     "Agreed",
@@ -259,6 +260,19 @@ def house(store: Store) -> House:
         return house_of(work)
 
 
-def set_house(store: Store, *, by: str, **fields: Any) -> House:
-    """Write that down. Raises ``PersonError``."""
-    return store.change(lambda work: write_house(work, House(**{"name": "", **fields})), by=by)
+def set_house(store: Store, *, by: str, was: House | None = None, **fields: Any) -> House:
+    """Write some of that down; the rest stays. Raises ``PersonError``.
+
+    ``was``: as it stood when it was looked at. Raises ``MeanwhileError`` where it stands otherwise by now.
+    """
+
+    def make(work: Work) -> House:
+        now = house_of(work)
+        if was is not None and now != was:
+            words = "The shop's own data were changed meanwhile. Nothing of yours was written: look again."
+            raise MeanwhileError(
+                words, theirs=now.to_dict(), mine={name: plain(value) for name, value in fields.items()}
+            )
+        return write_house(work, replace(now, **fields))
+
+    return store.change(make, by=by)

@@ -73,7 +73,7 @@ def body(view: ShopView, seen: Seen) -> None:
                 "currency": told["currency"],
                 "hourly_rate": rate,
             }
-            return set_house(view.store, by=view.by, tax=own.tax, by_line=told["by_line"], **given)
+            return set_house(view.store, by=view.by, was=own, by_line=told["by_line"], **given)
 
         await view.do(make, _("Kept."), needs="settings")
 
