@@ -49,6 +49,7 @@ def test_the_page_is_whole_and_every_listed_file_is_written() -> None:
         "workshop/assembly.pdf",
         "workshop/assembly.txt",
         "workshop/cut-list.csv",
+        "workshop/parts-list.csv",
     }
     assert "Invented &lt;estate&gt;" in page
     for word in ("Acrylic", "dust", "Lasers", "hydrogen chloride"):

@@ -5,7 +5,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
@@ -16,13 +15,13 @@ from cabinwright.drawings.box_solid import turn_towards_deg
 from cabinwright.drawings.exploded import Level, exploded_view
 from cabinwright.drawings.exploded_parts import Group, box_levels, panel_levels
 from cabinwright.drawings.pdf import page_size_mm
+from cabinwright.handover.goods import box_goods, panel_goods
 from cabinwright.handover.print import typst_pdf
 from cabinwright.stages.workshop.result import Part, WorkshopResult
 
 __all__ = ["Assembly", "Step", "assemblies", "assembly_files"]
 
 Words = Callable[[float], str]
-GRAMS_M2 = 200.0  #: wood glue on a joint, common practice: its maker's figure goes first
 HEAD = (
     "Orders and quantities are common practice, no source; what the makers of glue, loudspeaker and lights say goes first.\n"
     "Try every step dry. Glue fumes, dust, sharp edges: ventilate, extract, gloves and goggles. Wire as wiring.pdf says."
@@ -56,14 +55,20 @@ def assemblies(build: Build, result: WorkshopResult, length: Words) -> list[Asse
         if parts and not any(part.stopped for part in parts) and box.shape is not None:
             steps = tuple(_box_steps(box, parts))
             picture = _box_picture(build, box, result, steps, len(rows))
-            rows.append(Assembly(box.name, tuple(_box_goods(build, box, parts, length)), steps, picture))
+            rows.append(
+                Assembly(
+                    box.name, tuple(item.said for item in box_goods(build, box, parts, result, length)), steps, picture
+                )
+            )
     for panel in build.panels:
         layers = result.panels[panel.name].parts if panel.name in result.panels else ()
         if len(layers) > 1 and not any(part.stopped for part in layers):
             steps = tuple(_panel_steps(panel, layers, result, length))
             levels = panel_levels(result.parts, result.lights, _groups(steps))
             picture = _picture(panel.name, [*levels], len(rows), turn_deg=16.0, rise_deg=27.0)
-            rows.append(Assembly(panel.name, tuple(_panel_goods(panel, layers, result)), steps, picture))
+            rows.append(
+                Assembly(panel.name, tuple(item.said for item in panel_goods(panel, layers, result)), steps, picture)
+            )
     return rows
 
 
@@ -115,31 +120,6 @@ def _called(part: Part, stem: str) -> str:
     return f"{part.count} × {words}" if part.count > 1 else words
 
 
-def _box_goods(build: Build, box: Box, parts: list[Part], length: Words) -> Iterator[str]:
-    shape = box.shape
-    assert shape is not None
-    area = sum(_glued_m2(part) * part.count for part in parts)
-    yield f"wood glue: about {math.ceil(area * GRAMS_M2 / 50.0) * 50:.0f} g"
-    yield "sealant for every joint inside, and gasket tape under each loudspeaker"
-    pegs = sum(len(part.joinery.edge_bores) * part.count for part in parts)
-    if pegs:
-        one = next(item for part in parts for item in part.joinery.edge_bores)
-        yield f"{pegs} dowels of {length(one.diameter_m)}"
-    model = next((item for item in build.speaker_models if item.name == box.model), None)
-    if model is not None and model.screws is not None:
-        count = model.screws * len(box.speakers)
-        yield f"{count} wood screws 5 mm thick, not longer than its frame and the wall together, for {model.name}"
-    for hole in shape.cable_holes:
-        yield f"airtight gland or terminal for a hole of {length(hole.diameter_m)}, and cable"
-
-
-def _glued_m2(part: Part) -> float:
-    """A ring's or board's face, or a frame's edge all round: the side that meets its neighbour."""
-    inner = sum(abs(item.area_m2) for item in part.openings)
-    ring = bool(part.openings) and inner > 0.5 * abs(part.outline.area_m2)
-    return part.area_m2 if ring else part.outline.length_m * part.thickness_m
-
-
 def _box_steps(box: Box, parts: list[Part]) -> Iterator[Step]:
     shape = box.shape
     assert shape is not None
@@ -178,17 +158,6 @@ def _box_steps(box: Box, parts: list[Part]) -> Iterator[Step]:
 
 def _lights(panel: Panel, result: WorkshopResult) -> list[tuple[str, str, float]]:
     return [(name, item.along, item.length_m) for name, item in result.lights.items() if item.panel == panel.name]
-
-
-def _panel_goods(panel: Panel, layers: tuple[Part, ...], result: WorkshopResult) -> Iterator[str]:
-    for name, along, long_m in _lights(panel, result):
-        yield f"strip of lights “{name}”, {long_m:.2f} m, along {along}, with its cable and connector"
-    if any(part.material == "acrylic" for part in layers):
-        yield "clear adhesive that the acrylic's maker allows; thin double-sided tape where a layer shall come off again"
-    screws = max(len(part.drills.centres) for part in layers)
-    if screws:
-        size = max(float(part.drills.diameters_m.max()) for part in layers if len(part.drills.centres))
-        yield f"{screws} screws that go through holes of {1e3 * size:.1f} mm, with washers of plastic"
 
 
 def _panel_steps(panel: Panel, layers: tuple[Part, ...], result: WorkshopResult, length: Words) -> Iterator[Step]:

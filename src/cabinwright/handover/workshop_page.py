@@ -18,6 +18,7 @@ from cabinwright.drawings.cut_svg import COLOURS, svg_text
 from cabinwright.drawings.front_view import front_view, measured_view, sheet_view
 from cabinwright.handover.assembly import Assembly, assemblies, assembly_files
 from cabinwright.handover.csv_text import csv_text
+from cabinwright.handover.goods import goods, goods_csv
 from cabinwright.handover.mount_page import board_sections, jig_sections, mount_sections
 from cabinwright.handover.pages import page
 from cabinwright.handover.report import finding_groups
@@ -61,6 +62,9 @@ def workshop_documents(build: Build, result: WorkshopResult) -> dict[str, str | 
     together = assemblies(build, result, length_words(build))
     if build.panels or build.rings or build.pods or build.jigs or result.panels:
         documents = {"workshop.html": _html(build, result, together), f"{FOLDER}/cut-list.csv": _cut_csv(result)}
+    besides = goods(build, result, length_words(build))
+    if besides:
+        documents[f"{FOLDER}/parts-list.csv"] = goods_csv(besides)
     put = assembly_files(together, title=build.title, paper=build.workshop.paper)
     documents |= {f"{FOLDER}/{name}": content for name, content in put.items()}
     service = service_html(build, result, length_words(build))

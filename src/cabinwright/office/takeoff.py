@@ -15,7 +15,9 @@ from typing import Any
 from sqlalchemy import select
 
 from cabinwright.build.document import Build
+from cabinwright.handover.goods import goods
 from cabinwright.handover.lists import lists
+from cabinwright.handover.workshop_page import length_words
 from cabinwright.pipeline import Results
 from cabinwright.shop.rows import Part
 from cabinwright.shop.trail import Work
@@ -26,6 +28,7 @@ __all__ = ["Wanted", "matched", "wanted"]
 KINDS = {"wire": "wire", "signal cables": "wire", "fuses": "fuse", "amplifiers": "amplifier"}
 """Group of the installer's list -> kind in the library; every other group is "other"."""
 STEP = Decimal("0.01")
+SOLD = {"g": ("kg", 1e-3), "ml": ("l", 1e-3)}  #: unit of the workshop's list -> that of the library
 
 
 @dataclass(frozen=True)
@@ -47,8 +50,8 @@ class Wanted:
 
 
 def wanted(build: Build, results: Results) -> tuple[Wanted, ...]:
-    """Loudspeakers, sheets, wire, terminals, fuses, amplifiers and devices, in this order."""
-    return (*_speakers(build), *_sheets(results), *_electrical(build, results))
+    """Loudspeakers, sheets, glue and fixings, wire, terminals, fuses, amplifiers and devices, in this order."""
+    return (*_speakers(build), *_sheets(results), *_fixings(build, results), *_electrical(build, results))
 
 
 def _speakers(build: Build) -> Iterator[Wanted]:
@@ -68,6 +71,17 @@ def _sheets(results: Results) -> Iterator[Wanted]:
         mine = [item for item in sheets if item.sheet == name]
         area = sum((_up(item.length_m * item.width_m) for item in mine), Decimal(0))
         yield Wanted("sheet", name, {"piece": Decimal(len(mine)), "m2": area}, {"sheet": name})
+
+
+def _fixings(build: Build, results: Results) -> Iterator[Wanted]:
+    """Glue, sealant, screws and bolts of the workshop's list, each once."""
+    rows = goods(build, results.workshop, length_words(build)) if results.workshop is not None else ()
+    for what, unit in dict.fromkeys((item.what, item.unit) for item in rows):
+        mine = [item for item in rows if (item.what, item.unit) == (what, unit)]
+        sold, share = SOLD.get(unit, (unit, 1.0))
+        much = sum((_up(share * item.quantity) for item in mine), Decimal(0))
+        data = {"group": "workshop", "what": what}
+        yield Wanted("fixing", what, {sold: much}, data, ", ".join(dict.fromkeys(item.used_for for item in mine)))
 
 
 def _electrical(build: Build, results: Results) -> Iterator[Wanted]:
