@@ -309,6 +309,13 @@ def wiring(build: Build) -> PowerResult | None:
     return _attempt("power", lambda: power.run(build), {})
 
 
+def heard_at(
+    build: Build, recorded: RecordedResponses, tuned: TuningResult, loaded: Settings | None
+) -> VoiceResult | None:
+    """Where a voice stands, alone; None where there is no telling, or where ``design`` would say why not."""
+    return _attempt("voice", lambda: voice.run(build, recorded, tuned, loaded), {})
+
+
 def _attempt(
     stage: str,
     work: Callable[[], Answer],

@@ -38,7 +38,7 @@ from cabinwright.measure.reader import read_recordings
 from cabinwright.measure.signal import sweep_files
 from cabinwright.physics.factory import FactoryResponses
 from cabinwright.physics.response import RecordedResponses
-from cabinwright.pipeline import Line, Results, compare_places, crashed, wiring
+from cabinwright.pipeline import Line, Results, compare_places, crashed, heard_at, wiring
 from cabinwright.stages import survey, tuning
 from cabinwright.stages.layout.decide import Decision, decide
 from cabinwright.stages.layout.result import LayoutResult
@@ -153,9 +153,11 @@ class Session:
             )
         recorded = self.recordings(progress)
         result = tuning.run(self.located, recorded, progress)
+        voice = heard_at(self.located, recorded, result, FolderFiles(self.build, self.folder, progress).loaded())
         progress("writing", 0.0)
         keep_tune(self.out)
-        return result, recorded, write_all(self.out, tune_documents(self.located, result, recorded, wiring(self.build)))
+        documents = tune_documents(self.located, result, recorded, wiring(self.build), voice)
+        return result, recorded, write_all(self.out, documents)
 
     def plan(self, progress: Progress = unwatched) -> tuple[Results, tuple[Path, ...]]:
         """Run every stage whose inputs are there and write ``plan.json``; what stops a stage stands in it as a finding."""

@@ -114,6 +114,7 @@ def test_the_demo_and_both_papers_can_be_read_without_eyes(demo: Path, paper: st
     content = (demo / "book.pdf").read_bytes() if paper == "A4" else book_pdf(wired(), paper=paper)
     pdf = Pdf(content)
     assert pdf.faults() == []
+    assert b"/Suspects" not in content  # poppler warns of it even where it is false
     assert {"LibertinusSerif-Regular", "DejaVuSans", "DejaVuSans-Bold"} <= pdf.fonts
     box = re.search(rb"/MediaBox\s*\[([^]]+)\]", content)
     assert box is not None
@@ -161,6 +162,8 @@ def test_the_demo_has_nothing_missing_that_it_could_have(demo: Path, tmp_path: P
         "no calibration stated",
         "right belt anchor",
         "None: nothing that was found has been answered for",
+        "Where a voice stands",
+        "Differences between settings mean more than the degrees themselves",
     ):
         assert words in text, words
 
@@ -172,6 +175,7 @@ def test_figures_are_those_of_the_report(demo: Path) -> None:
         "Wiring diagram, sheet 1",
         "Level of the left side against frequency",
         "from the front",
+        "Where a voice in the middle stands, from above",
         "Up to the processor",
     ):
         assert any(part in words for words in spoken), part
@@ -228,7 +232,7 @@ def test_a_connector_with_such_a_name_is_a_section_of_its_own() -> None:
 
 def test_signs_that_our_fonts_lack_are_no_mistake() -> None:
     build = invented.build("旅行车 🚗 \u200f")
-    assert Pdf(book_pdf(Given.of(build, Results(skipped=NEEDS)))).pages > 10
+    assert Pdf(book_pdf(Given.of(build, Results(skipped=NEEDS)))).pages > 4
 
 
 def test_every_label_leads_to_a_section_that_is_there() -> None:

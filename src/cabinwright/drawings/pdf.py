@@ -17,6 +17,7 @@ __all__ = ["Standard", "page_size_mm", "pdf_from_svg", "pdf_from_typst"]
 
 
 Standard = Literal["ua-1"]
+SUSPECTS = b"/Suspects false"  #: what ISO 32000-1 table 321 takes for granted; blanks, as some readers warn of it
 
 
 def page_size_mm(paper: str, *, landscape: bool = False) -> tuple[float, float]:
@@ -79,7 +80,7 @@ def pdf_from_typst(
     made: bytes = typst.compile(
         markup.encode("utf-8"), font_paths=fonts, format="pdf", sys_inputs=texts, timestamp=0, pdf_standards=standard
     )
-    return made
+    return made.replace(SUSPECTS, b" " * len(SUSPECTS))
 
 
 def _says(svg: str) -> str:

@@ -41,6 +41,9 @@ LOOKS: dict[str, Look] = {
     "thin": Look("#68747d", 0.6),
     "measure": Look("#1f2a33", 0.7),
     "tape": Look("#0a5f73", 1.1),
+    "voice before": Look("#68747d", 1.2, (4.0, 2.0)),
+    "voice before dot": Look("#68747d", 1.2, fill="#ffffff"),
+    "voice row": Look("#68747d", 0.25),
 }
 """Every line has a contrast of at least 3 to 1 on white."""
 

@@ -28,19 +28,24 @@ from cabinwright.stages.survey.result import SurveyResult
 from cabinwright.stages.survey.sheet import Sheet
 from cabinwright.stages.tuning.result import TuningResult
 from cabinwright.stages.tuning.verify.result import VerificationResult
+from cabinwright.stages.voice.result import VoiceResult
 from cabinwright.stages.workshop.result import WorkshopResult
 
 __all__ = ["layout_documents", "plan_documents", "survey_sheet_documents", "tune_documents", "verification_documents"]
 
 
 def tune_documents(
-    build: Build, result: TuningResult, recordings: RecordedResponses, power: PowerResult | None = None
+    build: Build,
+    result: TuningResult,
+    recordings: RecordedResponses,
+    power: PowerResult | None = None,
+    voice: VoiceResult | None = None,
 ) -> dict[str, str]:
-    """``settings.json``, ``settings.html`` and ``report.html``, with the electrical system where it was worked out."""
+    """``settings.json``, ``settings.html`` and ``report.html``, the electrical system and the voice in it where known."""
     diagram = sheets_svg(wiring_diagram(build, power)) if power else ""
     return {
         **settings_files(build, result),
-        "report.html": report_html(build, result, recordings, meet(build, recordings), power, diagram),
+        "report.html": report_html(build, result, recordings, meet(build, recordings), power, diagram, voice=voice),
     }
 
 
@@ -73,12 +78,14 @@ def plan_documents(
         drawn = chain_svg(build, chain) if isinstance(chain, SignalResult) else ""
         diagram = sheets_svg(wiring_diagram(build, wired)) if wired else ""
         met = meet(there, recordings)
+        stands = getattr(results, "voice", None)
+        voice = stands if isinstance(stands, VoiceResult) else None
         shown = pieces(
             build,
             boxed if isinstance(boxed, EnclosureResult) else None,
             cut if isinstance(cut, WorkshopResult) else None,
         )
-        pages["report.html"] = report_html(there, tuned, recordings, met, wired, diagram, drawn, shown)
+        pages["report.html"] = report_html(there, tuned, recordings, met, wired, diagram, drawn, shown, voice)
     if isinstance(power, PowerResult):
         return {**pages, **power_documents(build, power), **wiring_documents(build, power)}
     return {**pages}

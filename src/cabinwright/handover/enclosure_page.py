@@ -11,7 +11,7 @@ from cabinwright.handover.enclosure_shape import box_shape
 from cabinwright.handover.pages import page
 from cabinwright.handover.report import drawn, finding_groups
 from cabinwright.handover.shown import box_piece
-from cabinwright.handover.wording import length
+from cabinwright.handover.wording import length, volume
 from cabinwright.handover.workshop_page import length_words
 from cabinwright.stages.enclosure.result import Alternative, BoxResult, EnclosureResult, ModelResult
 from cabinwright.units import from_si
@@ -96,17 +96,10 @@ def _small(value_m: float | None, units: str) -> str:
     return length(value_m, units=units) if units == "US" else f"{from_si(value_m, symbol='mm'):.0f} mm"
 
 
-def _volume(value_m3: float | None, units: str) -> str:
-    if value_m3 is None:
-        return NONE
-    symbol, digits = ("ft³", 2) if units == "US" else ("L", 1)
-    return f"{from_si(value_m3, symbol=symbol):.{digits}f} {symbol}"
-
-
 def box_figures(box: BoxResult, *, units: str = "metric") -> list[tuple[str, str]]:
     """Names and values of one box, in words. ``units``: metric or US."""
     rows = [
-        ("net volume", _volume(box.net_volume_m3, units)),
+        ("net volume", NONE if box.net_volume_m3 is None else volume(box.net_volume_m3, units=units)),
         ("resonance" if box.tuning_hz is None else "tuning", _number(box.system_resonance_hz, "Hz")),
         ("Q in all", _number(box.q_tc, "", digits=2)),
         ("half power at", _number(box.f3_hz, "Hz")),
@@ -127,14 +120,14 @@ def box_figures(box: BoxResult, *, units: str = "metric") -> list[tuple[str, str
                 "port (proposed)" if port.chosen else "port",
                 f"{several}{size}, {_small(port.length_m, units)} long",
             ),
-            ("it lies in the box", _run(box)),
+            ("it lies in the box", _run(box, units)),
             ("its air moves at most", f"{_number(port.peak_velocity_m_s, 'm/s')} of {_number(port.limit_m_s, 'm/s')}"),
             ("it sounds as a pipe at", _number(port.pipe_resonance_hz, "Hz", digits=0)),
         ]
     return [(words, text) for words, text in rows if text != NONE]
 
 
-def _run(box: BoxResult) -> str:
+def _run(box: BoxResult, units: str) -> str:
     """As the shape has it, or as long as a cube of the volume asks for."""
     assert box.port is not None
     if box.shape is None:
@@ -143,8 +136,9 @@ def _run(box: BoxResult) -> str:
     if len(runs) < max(1, len(box.shape.port_runs)):
         return "in no run that was tried"
     most = max(runs, key=lambda run: len(run.legs_m))
-    legs = " + ".join(f"{100.0 * leg:.1f}" for leg in most.legs_m)
-    return most.name if len(most.legs_m) == 1 else f"with {most.name}: {legs} cm along its middle"
+    symbol = "in" if units == "US" else "cm"
+    legs = " + ".join(f"{from_si(leg, symbol=symbol):.1f}" for leg in most.legs_m)
+    return most.name if len(most.legs_m) == 1 else f"with {most.name}: {legs} {symbol} along its middle"
 
 
 def _alternative(item: Alternative) -> list[str]:

@@ -18,6 +18,7 @@ from cabinwright.handover.lists import lists, view
 from cabinwright.handover.pages import page
 from cabinwright.handover.report_words import LIMITS, TOGETHER, all_findings, expectation, sides_first, verdict
 from cabinwright.handover.settings_page import CAUTION
+from cabinwright.handover.voice import voice_part
 from cabinwright.handover.wording import (
     NONE,
     crossover_words,
@@ -35,6 +36,7 @@ from cabinwright.stages.power.result import PowerResult
 from cabinwright.stages.tuning.result import Decision, TuningResult
 from cabinwright.stages.tuning.settings import ChannelSettings
 from cabinwright.stages.tuning.sides import EVERYTHING
+from cabinwright.stages.voice.result import VoiceResult
 
 if TYPE_CHECKING:  # shown.py takes its words from pages that take theirs from here
     from cabinwright.handover.shown import Piece
@@ -59,11 +61,12 @@ def report_html(
     diagram: str = "",
     chain: str = "",
     pieces: Sequence[Piece] = (),
+    voice: VoiceResult | None = None,
 ) -> str:
     """Text of ``report.html``: one file, nothing fetched from anywhere, no script.
 
     ``diagram`` is the wiring diagram and ``chain`` the block diagram of the signal chain as SVG, of our own drawing;
-    ``pieces`` are the boxes and panels to show.
+    ``pieces`` are the boxes and panels to show; ``voice`` says where a voice in the middle stands.
     """
     from markupsafe import Markup
 
@@ -85,6 +88,7 @@ def report_html(
         sums=_sum_figures(result),
         starts=_starts(result),
         differences=_difference_figures(result),
+        voice=voice_part(build, voice),
         nearest=result.nearest_position,
         impulses=drawn(charts.impulse_chart(result), "impulses"),
         steps=drawn(charts.step_chart(result), "steps"),

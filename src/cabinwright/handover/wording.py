@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from typing import Any
+from typing import Any, Literal
 
+from cabinwright.build.document import Build
 from cabinwright.physics.filters import Filter
 from cabinwright.units import from_si
 
@@ -22,7 +23,9 @@ __all__ = [
     "milliseconds",
     "ratio",
     "signed",
+    "small_unit",
     "third_octave",
+    "volume",
 ]
 
 MINUS = "\u2212"
@@ -113,6 +116,17 @@ def length(value_m: float, *, units: str, fine: bool = False, plus: bool = False
         ("US", True): ("in", 3),
     }[units, fine]
     return f"{signed(from_si(value_m, symbol=symbol), decimals, plus=plus)} {symbol}"
+
+
+def volume(value_m3: float, *, units: str) -> str:
+    """``33.3 L`` or ``1.18 ft³``. ``units``: metric or US."""
+    symbol, digits = ("ft³", 2) if units == "US" else ("L", 1)
+    return f"{from_si(value_m3, symbol=symbol):.{digits}f} {symbol}"
+
+
+def small_unit(build: Build) -> Literal["cm", "in"]:
+    """The unit of places in the cabin, as the build's drawings count."""
+    return "in" if build.workshop.units == "US" else "cm"
 
 
 def crossover_words(item: Filter) -> str:

@@ -96,7 +96,7 @@ def _lag(ears: Real | Complex, centre: float, reach: float, rate: float, near: f
         once[1:] = 2.0
     cross = once * inside[0] * np.conj(inside[1])
     norm = np.sqrt(np.prod(np.sum(once * np.abs(inside) ** 2, axis=1)))
-    lags: Real = LAG_STEP_S * np.arange(-LAGS, LAGS + 1)
+    lags: Real = np.asarray(LAG_STEP_S * np.arange(-LAGS, LAGS + 1), dtype=np.float64)
     circle = (2j * np.pi * rate / size) * np.arange(low, high + 1)
     coarse = (
         np.exp(np.outer(lags[::LAGS_AT_ONCE], circle)) * cross

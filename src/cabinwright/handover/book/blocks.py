@@ -40,6 +40,7 @@ __all__ = [
 ]
 
 Block = dict[str, Any]
+FEW_ROWS, LONG_ROW = 9, 900  #: a table of so few rows stays on one page; a row of so many letters may be torn
 
 
 @dataclass(frozen=True)
@@ -114,8 +115,9 @@ def steps(lines: Iterable[Words]) -> Block:
 
 
 def facts(rows: Iterable[tuple[str, str]]) -> Block:
-    """Names and values beside one another."""
-    return {"kind": "facts", "rows": [list(row) for row in rows]}
+    """Names and values beside one another; few of them stay on one page."""
+    body = [list(row) for row in rows]
+    return {"kind": "facts", "rows": body, "whole": _short([[[cell] for cell in row] for row in body])}
 
 
 def table(
@@ -127,7 +129,7 @@ def table(
     wide: bool = True,
     strong: Sequence[int] = (0,),
 ) -> Block:
-    """A table that may run over pages, its head repeated.
+    """A table; one of many rows may run over pages, its head repeated, none of its rows torn.
 
     Args:
         widths: of each column: a number is a share of what is left, ``auto`` as much as its words take.
@@ -145,7 +147,18 @@ def table(
         "right": list(right),
         "strong": list(strong),
         "wide": wide,
+        "whole": _short(body),
+        "firm": all(_letters(row) < LONG_ROW for row in body),
     }
+
+
+def _short(rows: list[list[Any]]) -> bool:
+    """Whether rows of cells of pieces surely find room together on a page."""
+    return len(rows) <= FEW_ROWS and sum(map(_letters, rows)) < 150 * FEW_ROWS
+
+
+def _letters(row: list[Any]) -> int:
+    return sum(len(piece) for cell in row for piece in cell if isinstance(piece, str))
 
 
 def figure(svg: str, caption: str, *, width_mm: float, key: Sequence[tuple[str, str]] = (), says: str = "") -> Block:

@@ -82,9 +82,6 @@ CHAPTERS = (
 """Keys of the chapters in their order; every book has all of them, so that a number means the same in each."""
 
 
-FLOWING = ("system", "controls", "first", "bypass")  #: chapters that begin on no page of their own
-
-
 def contents(given: Given) -> tuple[Numbered, ...]:
     """Both parts, every chapter and section numbered and every reference turned into a number."""
     made = [(part, [maker(given) for maker in makers]) for part, makers in _chapters()]
@@ -119,13 +116,7 @@ def _plain(number: int, chapter: Chapter, numbers: dict[str, str]) -> dict[str, 
         }
         for count, section in enumerate(chapter.sections, start=1)
     ]
-    bare = not sections and all(block["kind"] == "missing" for block in chapter.blocks)
-    head = {
-        "key": chapter.key,
-        "number": str(number),
-        "title": chapter.title,
-        "fresh": not bare and chapter.key not in FLOWING,
-    }
+    head = {"key": chapter.key, "number": str(number), "title": chapter.title}
     return {**head, "blocks": numbered(chapter.blocks, numbers), "sections": sections}
 
 

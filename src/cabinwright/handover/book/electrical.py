@@ -207,7 +207,7 @@ def parts(given: Given) -> Chapter:
             ("part", "cut from", "material", "count", "finished size"), sizes, widths=(1.5, 1.3, 1.0, "auto", 1.5)
         )
         sections.append(
-            Section("parts-panels", "Panels", (body, para("Their files for machines lie in out/workshop.")))
+            Section("parts-panels", "Panels", (para("Their files for machines lie in out/workshop."), body))
         )
     if not sections:
         return Chapter("parts", "Parts", (missing(given.why_not("power")),))

@@ -19,6 +19,7 @@ from cabinwright.stages.power.result import PowerResult
 from cabinwright.stages.signal.result import SignalResult
 from cabinwright.stages.tuning.result import TuningResult
 from cabinwright.stages.tuning.verify.result import VerificationResult
+from cabinwright.stages.voice.result import VoiceResult
 from cabinwright.stages.workshop.result import WorkshopResult
 
 __all__ = ["Given", "Logged"]
@@ -54,9 +55,10 @@ class Given:
     power: PowerResult | None = field(init=False, default=None)
     workshop: WorkshopResult | None = field(init=False, default=None)
     tuning: TuningResult | None = field(init=False, default=None)
+    voice: VoiceResult | None = field(init=False, default=None)
 
     def __post_init__(self) -> None:
-        for stage in ("layout", "signal", "enclosure", "power", "workshop", "tuning"):
+        for stage in ("layout", "signal", "enclosure", "power", "workshop", "tuning", "voice"):
             object.__setattr__(self, stage, getattr(self.results, stage, None))
 
     @classmethod

@@ -22,6 +22,7 @@ from cabinwright.handover.book.blocks import (
     caution,
     chart,
     figure,
+    figures,
     lead,
     missing,
     note,
@@ -83,7 +84,12 @@ def _place(build: Build, speaker: Speaker) -> Place:
 
 
 def cover_drawing(given: Given) -> tuple[str, str]:
-    """The drawing on the cover and what is read aloud for it; empty where there is none."""
+    """The drawing on the cover and what is read aloud for it: a lit panel, else the cabin; empty where there is none."""
+    lights = given.workshop.lights if given.workshop else {}
+    glowing = {light.panel for light in lights.values()}
+    for name, panel in _seen(given):
+        if name in glowing:
+            return front_view(name, panel, lights, 0), f"{name}, lit"
     drawing = speakers_picture(given, "side", keep_outs=False)
     if drawing is None:
         return "", ""
@@ -184,12 +190,14 @@ def _image(given: Given) -> Iterator[str]:
 
 def _panels(given: Given) -> Iterator[Block]:
     workshop = given.workshop
+    drawn = []
     for number, (name, panel) in enumerate(_seen(given), start=1):
         assert workshop is not None
         lit = [light for light, item in workshop.lights.items() if item.panel == name]
         words = f", lit by {join(lit)}" if lit else ""
         caption = f"{name[:1].upper()}{name[1:]}{words}."
-        yield figure(front_view(name, panel, workshop.lights, number), caption, width_mm=HUNG_MM)
+        drawn.append(figure(front_view(name, panel, workshop.lights, number), caption, width_mm=HUNG_MM))
+    yield figures(drawn) if len(drawn) > 1 else drawn[0]
 
 
 def _seen(given: Given) -> Iterator[tuple[str, PanelResult]]:

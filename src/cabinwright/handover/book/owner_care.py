@@ -139,8 +139,8 @@ def _battery(given: Given) -> Iterator[str]:
 
 def care(given: Given) -> Chapter:
     """Cleaning, and what to have checked."""
-    kinds = dict.fromkeys(item.material for item in given.build.sheets)
-    used = [MATERIALS[kind] for kind in dict.fromkeys(kinds) if kind in MATERIALS]
+    kinds = (item.material for item in given.build.sheets)
+    used = dict.fromkeys(MATERIALS[kind] for kind in kinds if kind in MATERIALS)
     lines = [
         "Grilles and cloth: a soft brush on the vacuum cleaner, held off, never pressed.",
         *used,

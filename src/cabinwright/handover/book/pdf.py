@@ -42,7 +42,6 @@ def book_pdf(given: Given, *, paper: str = "A4") -> bytes:
         foot=_foot(given),
         cover=cover,
         parts=[_part(item) for item in contents(given)],
-        **{"part-word": "Owner's and service book"},
     )
 
 

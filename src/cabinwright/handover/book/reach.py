@@ -15,6 +15,7 @@ from cabinwright.handover.book.blocks import (
     facts,
     lead,
     missing,
+    note,
     para,
     picture,
     sheet,
@@ -25,7 +26,8 @@ from cabinwright.handover.book.owner import speaker_numbers, speakers_picture
 from cabinwright.handover.print import CARE
 from cabinwright.handover.service_page import service_sheet
 from cabinwright.handover.settings_page import CAUTION
-from cabinwright.handover.wording import join
+from cabinwright.handover.wording import join, small_unit
+from cabinwright.units import from_si
 
 __all__ = ["first", "reaching"]
 
@@ -115,11 +117,12 @@ def reaching(given: Given) -> Chapter:
     """Where parts are, and how to come at them where the build says so."""
     where = Section("reaching-where", "Where the loudspeakers are", tuple(_speakers(given)))
     plugs = Section("reaching-connectors", "Where the connectors are", tuple(_connectors(given)))
-    return Chapter("reaching", "Reaching each part", tuple(_ways(given)), (where, plugs))
+    order = [Section("reaching-order", "What comes out before what", (drawing,)) for drawing in _order(given)]
+    return Chapter("reaching", "Reaching each part", tuple(_ways(given)), (plugs, where, *order))
 
 
 def _ways(given: Given) -> Iterator[Block]:
-    """The order of taking apart as a drawing, then each part with the way to it."""
+    """Each part with the way to it."""
     service = given.workshop.service if given.workshop else None
     if service is None:
         yield missing(
@@ -140,15 +143,22 @@ def _ways(given: Given) -> Iterator[Block]:
                 f"{part.reach_minutes:g}, {part.whole_minutes:g}",
             )
         )
+    yield note(
+        "Minutes are the builder’s own estimates; “in all” is the way there, the part itself, and all of it back."
+    )
     yield table(
         ("no.", "part", "how, and after what", "tools, with the way", "min to reach, in all"),
         rows,
         widths=("auto", 1.0, 2.0, 1.4, 0.7),
         strong=(0, 1),
     )
-    yield para(
-        "Minutes are the builder’s own estimates; “in all” is the way there, the part itself, and all of it back."
-    )
+
+
+def _order(given: Given) -> Iterator[Block]:
+    """The order of taking apart as a drawing."""
+    service = given.workshop.service if given.workshop else None
+    if service is None:
+        return
     drawn = service_sheet(service)
     yield sheet(
         sheets_svg((drawn,)),
@@ -175,13 +185,14 @@ def _speakers(given: Given) -> Iterator[Block]:
     for caption, drawing in found:
         yield picture(drawing, f"{caption}. Numbers as in the table; dashed: what must stay free.")
     numbers = speaker_numbers(build)
+    symbol = small_unit(build)
     rows = []
     for item in build.speakers:
         at = item.position_m
         place = (
             "–"
             if at is None or isinstance(at, str)
-            else ", ".join(f"{100.0 * value:.0f}" for value in at).replace("-", "−")
+            else ", ".join(f"{from_si(value, symbol=symbol):.0f}" for value in at).replace("-", "−")
         )
         wired = [
             f"{amp.name}: {line.name}"
@@ -191,7 +202,7 @@ def _speakers(given: Given) -> Iterator[Block]:
         ]
         rows.append((str(numbers[item.name]), item.name, item.role, place, join(wired) or "–"))
     yield table(
-        ("no.", "loudspeaker", "kind", "x, y, z (cm)", "amplifier and channel"),
+        ("no.", "loudspeaker", "kind", f"x, y, z ({symbol})", "amplifier and channel"),
         rows,
         widths=("auto", 1.2, 1.0, 1.0, 1.4),
         strong=(0, 1),
@@ -203,8 +214,8 @@ def _connectors(given: Given) -> Iterator[Block]:
     if not shown:
         yield missing("Not in this book: the build has no [[connectors]].")
         return
+    yield para("Their pins stand in ", To("harness"), ".")
     rows = [(row["number"], row["name"], row["about"] or "nobody says where") for row in shown]
     yield table(
         ("no.", "connector", "where, and what housing"), rows, widths=("auto", 1.0, 2.0), wide=False, strong=(0, 1)
     )
-    yield para("Their pins stand in ", To("harness"), ".")

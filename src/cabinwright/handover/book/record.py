@@ -19,21 +19,29 @@ from cabinwright.handover.book.blocks import (
     missing,
     note,
     para,
+    picture,
     table,
 )
 from cabinwright.handover.book.given import Given
 from cabinwright.handover.report import finding_groups, recording_grid
 from cabinwright.handover.report_words import LIMITS, expectation, sides_first
 from cabinwright.handover.verification import cause_words, comparison_chart, shown_shift_db
-from cabinwright.handover.wording import NONE, decibels, join
+from cabinwright.handover.voice import ABOUT, HEAD, basis_words, voice_picture, voice_rows
+from cabinwright.handover.voice import LIMITS as VOICE_LIMITS
+from cabinwright.handover.wording import NONE, decibels, join, small_unit
+from cabinwright.units import from_si
 
 __all__ = ["measured", "open_findings", "verification"]
+
+
+AGAIN = "as above"  #: what the row before it asks for
 
 
 def verification(given: Given) -> Chapter:
     """Before and after by prediction, then what a second round of recordings said."""
     sections = (
         Section("verification-before", "Before and after", tuple(_before(given))),
+        Section("verification-voice", "Where a voice stands", tuple(_voice(given))),
         Section("verification-after", "Measured again", tuple(_again(given))),
     )
     return Chapter("verification", "Verification", (lead("What it was, what it should be, and what it is."),), sections)
@@ -53,15 +61,16 @@ def _before(given: Given) -> Iterator[Block]:
     ]  # fmt: skip
     head = ("off the house curve", "by tape alone", "with these settings", "expected where nobody measured")
     yield table(head, rows, widths=(1.4, 1.0, 1.0, 1.2), right=(1, 2, 3), wide=False)
-    wide = len(names) == 1
-    yield figures(
-        [
-            chart(
-                charts.sum_chart(tuned, tuned.sums[name], wide=wide), f"{name.capitalize()}.", name=f"book-sum-{number}"
-            )
-            for number, name in enumerate(names)
-        ]
-    )
+    drawn = [
+        chart(
+            charts.sum_chart(tuned, tuned.sums[name], wide=number == len(names) - 1 and number % 2 == 0),
+            f"{name.capitalize()}.",
+            name=f"book-sum-{number}",
+        )
+        for number, name in enumerate(names)
+    ]
+    yield figures(drawn[: len(drawn) // 2 * 2])
+    yield from drawn[len(drawn) // 2 * 2 :]
     if math.isfinite(metrics.arrival_difference_s):
         yield figures(
             [
@@ -70,6 +79,21 @@ def _before(given: Given) -> Iterator[Block]:
             ]
         )
     yield note(expectation(tuned))
+
+
+def _voice(given: Given) -> Iterator[Block]:
+    result, build = given.voice, given.located
+    if result is None:
+        yield missing(given.why_not("voice"))
+        return
+    yield para(ABOUT)
+    yield picture(
+        voice_picture(build, result),
+        "From above, nose up. Bars: two thirds of the bands; dotted: where the voice should stand.",
+        width_mm=136.0,
+    )
+    yield table(HEAD, voice_rows(build, result), widths=(1.0, 1.2, 1.0, 0.8, 1.2, 1.0), right=(2, 3, 4, 5))
+    yield note(" ".join((*basis_words(result), *VOICE_LIMITS)))
 
 
 def _again(given: Given) -> Iterator[Block]:
@@ -142,18 +166,19 @@ def measured(given: Given) -> Chapter:
     left = [(row["channel"], row["position"], row["file"], row["reason"]) for row in grid["left_out"]]
     if left:
         blocks.append(table(("left out", "position", "file", "why"), left, widths=(1.0, "auto", 1.4, 2.0)))
+    symbol = small_unit(build)
     places = [
-        (item.name, item.seat, NONE if isinstance(item.at_m, str) else _centimetres(item.at_m))
+        (item.name, item.seat, NONE if isinstance(item.at_m, str) else _small(item.at_m, symbol))
         for item in given.located.microphone_positions
     ]
-    where = table(("position", "seat", "x, y, z (cm)"), places, wide=False)
+    where = table(("position", "seat", f"x, y, z ({symbol})"), places, wide=False)
     sections = [Section("measured-where", "Where the microphone stood", (where,))] if places else []
     sections.append(Section("measured-limits", "How far it holds", (bullets(LIMITS),)))
     return Chapter("measured", "What was measured", tuple(blocks), tuple(sections))
 
 
-def _centimetres(at_m: tuple[float, float, float]) -> str:
-    return ", ".join(f"{100.0 * value:.1f}" for value in at_m).replace("-", "−")
+def _small(at_m: tuple[float, float, float], symbol: str) -> str:
+    return ", ".join(f"{from_si(value, symbol=symbol):.1f}" for value in at_m).replace("-", "−")
 
 
 def open_findings(given: Given) -> Chapter:
@@ -162,7 +187,11 @@ def open_findings(given: Given) -> Chapter:
     groups = finding_groups(found)
     sections = []
     for group in groups:
-        rows = [(item.message, alike[0].remedy, item.source) for alike in group["alike"] for item in alike]
+        rows = [
+            (item.message, AGAIN if number and item.remedy else item.remedy, item.source)
+            for alike in group["alike"]
+            for number, item in enumerate(alike)
+        ]
         body = table(("found", "what to do", "by"), rows, widths=(1.7, 1.5, 0.7), strong=())
         sections.append(Section(f"findings-{group['severity']}", f"{group['word']}: {group['means']}", (body,)))
     waivers = Section(

@@ -8,6 +8,7 @@ from cabinwright.handover.book.blocks import (
     Block,
     Chapter,
     Section,
+    beside,
     caution,
     chart,
     facts,
@@ -24,12 +25,13 @@ from cabinwright.handover.enclosure_page import box_figures
 from cabinwright.handover.shown import pieces
 from cabinwright.handover.signal_page import amplifier_rows
 from cabinwright.handover.wording import NONE
+from cabinwright.handover.workshop_page import length_words
 from cabinwright.stages.enclosure.result import BoxResult
 
 __all__ = ["loudspeakers"]
 
 LEFT_OUT = ("What holds it back", "Group delay")  #: charts for whoever designs, not for whoever mends
-HALF_MM, HUNG_MM = 90.0, 136.0
+HALF_MM, APART_MM, HUNG_MM = 90.0, 118.0, 136.0
 
 
 def loudspeakers(given: Given) -> Chapter:
@@ -80,11 +82,12 @@ def _made(given: Given) -> Iterator[Block]:
     """Boxes and panels in the pictures of the report, with the few figures that whoever mends them asks for."""
     made = pieces(given.build, given.enclosure, given.workshop)
     for piece in made:
-        yield facts(((piece.says, piece.name), *piece.figures))
-        for caption, svg in piece.pictures:
-            yield figure(svg, f"{piece.name}. {caption}", width_mm=HUNG_MM)
+        known = facts(((piece.says, piece.name), *piece.figures))
+        name = f"{piece.name[:1].upper()}{piece.name[1:]}"
+        drawn = [figure(svg, f"{name}. {caption}", width_mm=HUNG_MM) for caption, svg in piece.pictures]
+        yield from (known, figures(drawn)) if len(drawn) > 1 else (beside(known, drawn[0]),)
         if piece.apart:
-            yield figure(piece.apart, f"{piece.name}, drawn apart: it comes apart from above.", width_mm=HUNG_MM)
+            yield figure(piece.apart, f"{name}, drawn apart: it comes apart from above.", width_mm=APART_MM)
     if not made:
         yield missing("Not in this book: it needs [[boxes]] with a shape, or [[panels]].")
 
@@ -94,7 +97,7 @@ def _boxes(given: Given) -> Iterator[Block]:
         yield missing(given.why_not("enclosure"))
         return
     for number, (name, box) in enumerate(given.enclosure.boxes.items(), start=1):
-        yield facts((("enclosure", name), ("kind", _kind(box)), *box_figures(box)))
+        yield facts((("enclosure", name), ("kind", _kind(box)), *box_figures(box, units=given.build.workshop.units)))
         drawn = [(caption, item) for caption, item in box_charts(name, box) if caption not in LEFT_OUT]
         shown = [
             chart(
@@ -120,8 +123,9 @@ def _panels(given: Given) -> Iterator[Block]:
     if given.workshop is None:
         yield missing(given.why_not("workshop"))
         return
+    length = length_words(given.build)
     rows = [
-        (item.speaker, name, f"{100.0 * item.open_share:.0f} %", f"{1e3 * item.diameter_m:.0f} mm")
+        (item.speaker, name, f"{100.0 * item.open_share:.0f} %", length(item.diameter_m))
         for name, panel in given.workshop.panels.items()
         for item in panel.behind
     ]

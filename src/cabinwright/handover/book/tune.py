@@ -54,7 +54,7 @@ def chain(given: Given) -> Chapter:
     about = lead("From what plays to what is heard, with the levels between.")
     pages = tuple(_page(title, drawing) for title, drawing in chain_parts(given.build, result))
     needs = missing("Not in this book: a diagram needs [[sources]], [[inputs]] and [[amplifiers]].")
-    sections.insert(1, Section("chain-diagram", "Diagram", pages or (needs,)))
+    sections.append(Section("chain-diagram", "Diagram", pages or (needs,)))
     return Chapter("chain", "Signal chain", (about,), tuple(sections))
 
 

@@ -28,6 +28,7 @@ NOT_YET = (
 )
 BANDS_HZ = cams_hz(low_hz=200.0, high_hz=8000.0)
 LENGTH_S = 0.080  #: of each response; what comes later decides no direction
+HEARD_S = 0.115  #: of what is heard: the responses, and what the processor rings after them
 
 
 def run(
@@ -84,7 +85,7 @@ def _image(ears: Ears, version: str, settings: Settings, seat: Seat, line: Dashb
     gains, share = ears.gains(settings), np.ones(len(ears.channels))
     found: list[Cues] = []
     for place in range(len(ears.places)):
-        left, right = ears.heard(gains, place, share)
+        left, right = ears.heard(gains, place, share)[:, : round(HEARD_S * ears.sample_rate_hz)]
         found.append(cues(left, right, sample_rate_hz=ears.sample_rate_hz, centres_hz=BANDS_HZ))
     lateral = np.array(
         [

@@ -9,17 +9,19 @@ from typing import Any
 from nicegui import run
 
 from cabinwright.desk.tunes import Beside, tunes, tunes_beside
+from cabinwright.drawings.picture_svg import draw
 from cabinwright.errors import CabinwrightError
 from cabinwright.files import write_all
 from cabinwright.handover.report_charts import channel_chart, sum_chart, tunes_chart
 from cabinwright.handover.settings_page import channel_card
+from cabinwright.handover.voice import ABOUT, HEAD, LIMITS, basis_words, voice_picture, voice_rows
 from cabinwright.physics.air import speed_of_sound_m_s
 from cabinwright.session import Session
 from cabinwright.stages.tuning.settings import Settings
 from cabinwright.web.curves import curves
 from cabinwright.web.frame import Page, View
 from cabinwright.web.jobs import job_panel
-from cabinwright.web.parts import box, button, sides, table, text
+from cabinwright.web.parts import box, button, html, sides, table, text
 from cabinwright.web.words import _
 
 __all__ = ["PAGE"]
@@ -115,14 +117,29 @@ def _curves(view: View) -> None:
 
         async def work() -> None:
             view.state["tuned"] = await run.io_bound(view.desk.result, "tuning")
+            view.state["voice"] = await run.io_bound(view.desk.result, "voice")
             await view.draw()
 
         button(_("Show the curves"), work)
         return
+    _voice(view)
     for name, found in result.sums.items():
         curves(sum_chart(result, found, wide=True), name)
     for name, item in result.channels.items():
         curves(channel_chart(result, item), name)
+
+
+def _voice(view: View) -> None:
+    """Where a voice in the middle stands: the figure of the report and the book."""
+    found, build = view.state.get("voice"), view.desk.build
+    if found is None:
+        return
+    text("h3", _("Where a voice in the middle stands"))
+    text("p", _(ABOUT))
+    html(draw(voice_picture(build, found)), "drawing")
+    table([_(word) for word in HEAD], voice_rows(build, found), caption=_("Where a voice in the middle stands"))
+    for line in (*basis_words(found), *map(_, LIMITS)):
+        text("p", line, "soft")
 
 
 def _two(view: View) -> None:
