@@ -18,6 +18,7 @@ from sqlalchemy import select
 
 from cabinwright.errors import MeanwhileError, PersonError, RefusedError
 from cabinwright.shop import bench, jobs
+from cabinwright.shop.access import add_user, admitted, known
 from cabinwright.shop.files import FileStore, keep_file, keep_photograph, shown
 from cabinwright.shop.kinds import now
 from cabinwright.shop.people import allow, change_customer, erased, told
@@ -228,15 +229,19 @@ def test_a_customer_is_told_all_and_erased(store: Store) -> None:
         work.add(offer(here.id, "accepted"))
         jobs.note(work, here.id, "Mara likes it loud")
         keep_file(work, mark, size, job_id=here.id, kind="photograph", name="dash.jpg", shown=copy)
+        add_user(work, name="MaraLooks", role="guest", password="kick panels of felt", customer_id=1)
         return here
 
     here = store.change(make, by="owner")
+    device = store.change(lambda work: admitted(work, name="MaraLooks", password="kick panels of felt"), by="login")
+    assert device is not None
     store.change(lambda work: allow(work, 1, count=1, photographs=True, named=True), by="owner")
     with store.read() as work:
         all_ = told(work, 1)
         assert "Mara likes it loud" in str(all_)
         assert "AB-123" in str(all_)
         assert all_["files"][0]["mark"] == mark
+        assert [(user["name"], user["password"]) for user in all_["users"]] == [("MaraLooks", "kept")]
     with pytest.raises(RefusedError, match="still open"):
         store.change(lambda work: erased(work, 1, count=2), by="owner")
     store.change(lambda work: jobs.step(work, here.id, "called off", count=here.count), by="owner")
@@ -246,9 +251,12 @@ def test_a_customer_is_told_all_and_erased(store: Store) -> None:
     assert not list(files.marks())
     with store.read() as work:
         assert work.get_one(Customer, 1).name == "erased on request (1)"
-    known = {"count": 3, "name": "Mara again", "contact": "", "note": ""}
+        assert known(work, device[1]) is None
+    for name in ("MaraLooks", "erased on request (guest 1)"):
+        assert store.change(lambda work, n=name: admitted(work, name=n, password=""), by="login") is None  # type: ignore[misc]
+    again = {"count": 3, "name": "Mara again", "contact": "", "note": ""}
     with pytest.raises(RefusedError, match="was erased"):
-        store.change(lambda work: change_customer(work, 1, **known), by="owner")
+        store.change(lambda work: change_customer(work, 1, **again), by="owner")
     with store.read() as work:
         assert not list(work.scalars(select(Note))) + list(work.scalars(select(Kept)))
         assert found(work, "mara") == ()

@@ -7,8 +7,9 @@ from typing import Any
 from sqlalchemy import select, update
 
 from cabinwright.errors import PersonError, RefusedError
+from cabinwright.shop.access import let_go
 from cabinwright.shop.kinds import now
-from cabinwright.shop.rows import Car, Customer, Hours, Job, Kept, Note, Offer, Row, Trace
+from cabinwright.shop.rows import Car, Customer, Hours, Job, Kept, Note, Offer, Row, Trace, User
 from cabinwright.shop.store import found_row, held
 from cabinwright.shop.trail import Work, columns
 
@@ -75,11 +76,12 @@ def told(work: Work, customer_id: int) -> dict[str, Any]:
         "notes": of(Note, Note.job_id),
         "hours": of(Hours, Hours.job_id),
         "files": of(Kept, Kept.job_id),
+        "users": [columns(user) for user in _guests(work, customer_id)],
     }
 
 
 def erased(work: Work, customer_id: int, *, count: int) -> tuple[Customer, tuple[str, ...]]:
-    """Erase what is personal: name, contact, notes, registration, wishes, signatures and photographs, in the trail too.
+    """Erase what is personal: name, contact, notes, registration, wishes, signatures, photographs, logins; in the trail too.
 
     Jobs, parts, hours and sums stay, nameless, as accounts have to. Returns the marks of files that nothing names any more.
     Raises ``RefusedError`` while a job of theirs is open.
@@ -106,6 +108,10 @@ def erased(work: Work, customer_id: int, *, count: int) -> tuple[Customer, tuple
         job.wishes, job.note = {}, ""
     for offer in offers:
         offer.signed_by = ERASED if offer.signed_by else ""
+    guests = _guests(work, customer_id)
+    for user in guests:
+        user.name, user.password, user.active = f"{ERASED} (guest {user.id})", "", False
+        let_go(work, user_id=user.id)
     for row in (*files, *notes):
         work.delete(row)
     work.flush()
@@ -118,12 +124,17 @@ def erased(work: Work, customer_id: int, *, count: int) -> tuple[Customer, tuple
             Offer: [o.id for o in offers],
             Note: [n.id for n in notes],
             Kept: [f.id for f in files],
+            User: [user.id for user in guests],
         },
     )
     used = set(work.scalars(select(Kept.mark).where(Kept.mark.in_(marks)))) | set(
         work.scalars(select(Kept.shown).where(Kept.shown.in_(marks)))
     )
     return customer, tuple(sorted(marks - used))
+
+
+def _guests(work: Work, customer_id: int) -> list[User]:
+    return list(work.scalars(select(User).where(User.customer_id == customer_id).order_by(User.id)))
 
 
 def _clean_trail(work: Work, subjects: dict[type[Row], list[int]]) -> None:
