@@ -35,6 +35,7 @@ amplifiers = [{name = "bass amplifier", at_m = [0.47, -0.05], size_m = [0.20, 0.
 [boxes.shape.opening]
 size_m = [0.74, 0.62]
 fillet_m = "60 mm"
+at_m = [-0.37, -0.31]
 [[sheets]]
 name = "MDF 18 mm"
 material = "MDF"

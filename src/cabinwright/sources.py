@@ -114,6 +114,9 @@ SOURCES: dict[str, str] = {
     "Linkwitz 1976": (
         "S. H. Linkwitz, Active crossover networks for noncoincident drivers, J. Audio Eng. Soc. 24(1), 2–8, 1976"
     ),
+    "Lozano-Pérez 1983": (
+        "T. Lozano-Pérez, Spatial planning: a configuration space approach, IEEE Trans. Computers C-32(2), 108–120, 1983"
+    ),
     "Lundeby 1995": (
         "A. Lundeby, T. E. Vigran, H. Bietz and M. Vorländer, Uncertainties of measurements in room acoustics, "
         "Acustica 81, 344–355, 1995"
@@ -155,6 +158,7 @@ SOURCES: dict[str, str] = {
         "R. H. Small, Passive-radiator loudspeaker systems I and II, J. Audio Eng. Soc. 22(8), 592–601, and 22(9), "
         "683–689, 1974"
     ),
+    "Strang 1982": "G. Strang, The width of a chair, American Mathematical Monthly 89(8), 529–534, 1982",
     "Thiele 1971": (
         "A. N. Thiele, Loudspeakers in vented boxes I and II, J. Audio Eng. Soc. 19(5), 382–392, and 19(6), 471–483, 1971"
     ),

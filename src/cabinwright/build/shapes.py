@@ -106,10 +106,18 @@ class Opening(Model):
     """Rounding of its corners."""
     gap_m: Gap = 0.005
     """Room all round that trim and fingers want."""
+    at_m: Flat | None = None
+    """Where its origin lies over the hollow, in plan; absent: what lies behind the opening is not looked at."""
+    rim_m: Annotated[float, Quantity("m", ge=0.0, le=0.5)] = 0.001
+    """How thick the rim is that it lies in, over the hollow's top."""
+    headroom_m: Size | None = None
+    """Free height over the rim, up to whatever lies there; absent: nothing does."""
 
     @model_validator(mode="after")
     def _one(self) -> Self:
         _one_outline(self, "an opening")
+        place = self.headroom_m is None or self.at_m is not None
+        require(place, "headroom_m", "headroom_m goes with at_m, which says where the opening lies over the hollow")
         return self
 
 

@@ -12,7 +12,7 @@ from shapely import Polygon, union_all
 from cabinwright.physics.plate_bending import Support
 from cabinwright.stages.workshop.service_result import FloorCase, FloorResult
 
-__all__ = ["bands", "floor_view"]
+__all__ = ["bands", "floor_view", "path"]
 
 MM = 1000.0
 INK, SOFT, MARK = "#1f2a33", "#54616b", "#9a3412"
@@ -68,10 +68,10 @@ def floor_view(name: str, floor: FloorResult, case: FloorCase, *, length: Words)
         shade = (number + 0.5) / BANDS
         colour = "#" + "".join(f"{round(a + (b - a) * shade):02x}" for a, b in zip(LIGHT, DEEP, strict=True))
         fills.append(
-            f'<path d="{_path(area)}" fill="{colour}" fill-rule="evenodd" stroke="{colour}" stroke-width="{text / 30:.2f}"/>'
+            f'<path d="{path(area)}" fill="{colour}" fill-rule="evenodd" stroke="{colour}" stroke-width="{text / 30:.2f}"/>'
         )
     rim = f"{2.4 * text / 10:.2f}" if floor.edge else f"{text / 12:.2f}"
-    fills.append(f'<path d="{_path(floor.outline)}" fill="none" stroke="{INK}" stroke-width="{rim}"/>')
+    fills.append(f'<path d="{path(floor.outline)}" fill="none" stroke="{INK}" stroke-width="{rim}"/>')
     fills += [_support(support, text) for support in floor.supports]
     x, y = (MM * part for part in case.bent.most_at_m)
     fills.append(f'<path d="M{x - text:.1f} {-y:.1f}h{2 * text:.1f}M{x:.1f} {-y - text:.1f}v{2 * text:.1f}" stroke="{MARK}" '
@@ -101,7 +101,7 @@ def _coarse(case: FloorCase) -> tuple[Real, Real, NDArray[np.int64]]:
     return bent.at_m[keep], bent.down_m[keep], cells
 
 
-def _path(area: Polygon) -> str:
+def path(area: Polygon) -> str:
     """Outer and inner rings of a polygon or of several, y up."""
     rings = []
     for part in getattr(area, "geoms", (area,)):

@@ -57,9 +57,10 @@ def _rows(result: ShapeResult, length: Any) -> list[tuple[str, str]]:
 
 
 def _gate(gate: Gate, length: Any) -> list[tuple[str, str]]:
-    way = gate.passage
-    if not way.fits:
-        rows = [("through its opening", f"no: {length(-way.margin_m)} are missing")]
+    straight, way = gate.passage, gate.way
+    if gate.verdict != "fits":
+        missing = "" if straight.fits else f": straight through {length(-straight.margin_m)} are missing"
+        rows = [("through its opening", f"{gate.verdict}{missing}")]
         if gate.smaller_by_m is not None:
             rows.append(
                 (
@@ -72,12 +73,20 @@ def _gate(gate: Gate, length: Any) -> list[tuple[str, str]]:
                 ("largest that passes, lower", f"{length(gate.lower_height_m)} high, {_litres(gate.lower_net_m3)}")
             )
         return rows
-    held = (
-        "level"
-        if way.tilt_deg == 0.0
-        else f"tilted by {way.tilt_deg:.0f}° about an axis at {way.axis_deg:.0f}° in plan"
-    )
-    return [("through its opening", f"{held}, {length(way.margin_m)} to spare all round")]
+    if way is None or straight.fits:
+        held = (
+            "level"
+            if straight.tilt_deg == 0.0
+            else f"tilted by {straight.tilt_deg:.0f}° about an axis at {straight.axis_deg:.0f}° in plan"
+        )
+        rows = [("through its opening", f"{held}, {length(straight.margin_m)} to spare all round")]
+    else:
+        rows = [("through its opening", f"tilted on the way, along {way.direction_deg:.0f}° in plan")]
+    if way is None:
+        return [*rows, ("behind the opening", "not looked at")]
+    lifted = "straight down" if way.tilt_deg < 0.5 else f"tilted by up to {way.tilt_deg:.0f}° on the way"
+    room = "" if way.clearance_m is None else f", {length(way.clearance_m)} from the walls at least"
+    return [*rows, ("into its place", f"{lifted}{room}")]
 
 
 def _wall(wall: Wall, length: Any) -> list[str]:

@@ -9,7 +9,9 @@ from cabinwright.build.document import Build
 from cabinwright.drawings.box_panels import box_view
 from cabinwright.drawings.box_solid import solid_view
 from cabinwright.drawings.front_view import front_view, measured_view
+from cabinwright.drawings.way_view import way_view
 from cabinwright.handover.assembly import assemblies
+from cabinwright.handover.wording import volume
 from cabinwright.handover.workshop_page import length_words
 from cabinwright.stages.enclosure.result import BoxResult, EnclosureResult
 from cabinwright.stages.workshop.result import PanelResult, WorkshopResult
@@ -17,6 +19,9 @@ from cabinwright.stages.workshop.result import PanelResult, WorkshopResult
 __all__ = ["Piece", "box_piece", "pieces"]
 
 Words = Callable[[float], str]
+TILTED = (
+    "Its way in, from the side: tilted through the opening, straightened behind it; dashed, the path of its middle."
+)
 
 
 @dataclass(frozen=True)
@@ -65,17 +70,25 @@ def box_piece(build: Build, name: str, box: BoxResult, number: int) -> Piece | N
         ),
     ]
     if box.net_volume_m3 is not None:
-        figures.insert(1, ("air behind the cone", f"{1e3 * box.net_volume_m3:.1f} L"))
+        figures.insert(1, ("air behind the cone", volume(box.net_volume_m3, units=build.workshop.units)))
     cone = result.clearances_m.get("before_m")
     if cone is not None:
         figures.append(("free before the cone at its farthest", length(cone)))
-    if result.gate is not None and result.gate.passage.fits:
-        figures.append(("lifts out with", f"{length(result.gate.passage.margin_m)} to spare all round"))
+    gate = result.gate
+    if gate is not None and gate.verdict == "fits":
+        tilted = gate.way is not None and gate.way.tilt_deg > 0.5
+        spare = f"{length(gate.passage.margin_m)} to spare all round"
+        figures.append(
+            ("lifts out", f"tilted by up to {gate.way.tilt_deg:.0f}°" if gate.way and tilted else f"with {spare}")
+        )
     gap = f", {length(shape.offset_m)} of air round it" if shape.offset_m else ""
     caption = f"As it stands in its bay{gap}; the near wall is taken away. Dashed: where that wall ends."
+    pictures = [(caption, solid_view(name, shape, result, model, number, length=length))]
+    if gate is not None and gate.way is not None and gate.way.tilt_deg > 0.5:
+        pictures.append((TILTED, way_view(name, gate.way, length=length)))
     return Piece(
         name, f"{box.kind} box" + (f" for {', '.join(box.speakers)}" if box.speakers else ""),
-        ((caption, solid_view(name, shape, result, model, number, length=length)),), tuple(figures),
+        tuple(pictures), tuple(figures),
         box_view(name, shape, result, model, length=length),
     )  # fmt: skip
 

@@ -4,8 +4,11 @@ The search: the box goes straight through, in one attitude that it keeps, tilted
 the opening wants. Its shadow along the way is its outline, narrowed by the cosine of the tilt and drawn out by its sine; that
 has to lie in the opening with room to spare. Axes in steps of 15°, tilts and turns of 5°, then finer about the best; where it
 lies is a linear programme. Shadow and opening are compared in directions all round and square to every edge of the opening's
-hull, so that what lies within in all of them lies within. Only the convex hull of a shadow is looked at. Not looked at:
-tilting on the way (which may let a larger one through) and whatever stands before or behind the opening.
+hull, so that what lies within in all of them lies within. Only the convex hull of a shadow is looked at. Tilting on the way, and
+the hollow behind the opening, are ``fit_way``'s.
+
+That nothing was found is no proof. ``hopeless`` names what no body can get round, however it is turned on its way through a
+plane opening: the sections it must pass while its middle is in that plane.
 """
 
 from __future__ import annotations
@@ -19,14 +22,14 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import linprog
 from scipy.spatial import HalfspaceIntersection
-from shapely import MultiPoint, Polygon, affinity, box
+from shapely import MultiPoint, Polygon, affinity, box, intersection_all, maximum_inscribed_circle
 from shapely.geometry.base import BaseGeometry
 
 from cabinwright.build.shapes import Housed
 from cabinwright.physics.outline import Contour
 from cabinwright.stages.enclosure.shape import Body
 
-__all__ = ["Passage", "housed_gaps", "largest", "passage"]
+__all__ = ["Passage", "hopeless", "housed_gaps", "largest", "passage"]
 
 Real = NDArray[np.float64]
 DIRECTIONS = 360  #: in which all attitudes are compared at once
@@ -37,7 +40,8 @@ PLACED = 24  #: attitudes whose place is worked out
 TRIED, QUICKLY = 300, 60  #: the same where an opening has re-entrant parts; in the search for the largest box
 EQUAL_M = 1e-5
 FINER = 3  #: times the steps are made smaller
-STEPS, HALVINGS = 10, 7  #: of the search for the largest box
+HALVINGS = 11  #: of the search for the largest box
+CERTAIN_M = 4e-4  #: what chords and inscribed circles may be off
 CHORD_M = 2e-4
 ANGLES = 2.0 * pi * np.arange(DIRECTIONS) / DIRECTIONS
 UNITS = np.column_stack((np.cos(ANGLES), np.sin(ANGLES)))
@@ -80,11 +84,19 @@ class _Gate:
 
 
 def passage(
-    plan: Contour, height_m: float, opening: Contour, *, gap_m: float = 0.0, finer: int = FINER, tried: int = TRIED
+    plan: Contour,
+    height_m: float,
+    opening: Contour,
+    *,
+    gap_m: float = 0.0,
+    finer: int = FINER,
+    tried: int = TRIED,
+    hint: Passage | None = None,
 ) -> Passage:
     """Level where that goes, else the attitude with most room. ``gap_m`` is taken off the opening all round first.
 
     ``finer`` is how often steps are made smaller, ``tried`` how many attitudes are placed where the opening has re-entrant parts.
+    Where a larger box went through as ``hint`` says, this one does.
     """
     gate = _Gate.of(opening, gap_m)
     corners = plan.as_polygon(CHORD_M).convex_hull.exterior.coords
@@ -92,6 +104,10 @@ def passage(
     level = _best(body, height_m, gate, [(0.0, 0.0)], TURNS_DEG, None, tried)
     if level.fits:
         return level
+    if hint is not None:
+        level = _best(body, height_m, gate, [(hint.axis_deg, hint.tilt_deg)], (hint.turn_deg,), level, tried)
+        if level.fits:
+            return level
     best = _best(body, height_m, gate, list(product(AXES_DEG, TILTS_DEG)), TURNS_DEG, level, tried)
     step = (7.5, 2.5, 2.5)
     for _ in range(finer):
@@ -130,14 +146,14 @@ def _best(
 ) -> Passage:
     """The attitude with most room: bounds for all of them at once, then where the likeliest lie."""
     rows: list[tuple[float, float, float, float]] = []
+    whole_deg = all(float(turn).is_integer() for turn in turns)
+    rolled = (np.arange(DIRECTIONS) - np.asarray(turns)[:, None]).astype(int) % DIRECTIONS
     for axis, tilt in attitudes:
         points = shadow(body, height_m, axis_deg=axis, tilt_deg=tilt)
-        whole = _support(points)
-        for turn in turns:
-            turned = np.roll(whole, int(turn)) if float(turn).is_integer() else _support(_turn(points, turn))
-            left = gate.reach_m[:DIRECTIONS] - turned
-            bound = 0.5 * float((left[: DIRECTIONS // 2] + left[DIRECTIONS // 2 :]).min())
-            rows.append((bound, axis, tilt, turn))
+        turned = _support(points)[rolled] if whole_deg else np.array([_support(_turn(points, turn)) for turn in turns])
+        left = gate.reach_m[:DIRECTIONS] - turned
+        bounds = 0.5 * (left[:, : DIRECTIONS // 2] + left[:, DIRECTIONS // 2 :]).min(axis=1)
+        rows += [(bound, axis, tilt, turn) for bound, turn in zip(bounds.tolist(), turns, strict=True)]
     rows.sort(key=lambda row: (-round(row[0], 5), row[2], row[3]))  # of equals the least tilted
     best = known
     for bound, axis, tilt, turn in rows[: tried if gate.pockets else PLACED]:
@@ -202,33 +218,66 @@ def _hull_points(item: Polygon) -> Real:
     return np.asarray(item.convex_hull.exterior.coords)[:-1]
 
 
+def hopeless(plans: Sequence[Polygon], height_m: float, opening: Contour) -> tuple[str, float, float] | None:
+    """What of the box is larger than the opening however it is turned: which figure, the box's, the opening's; None: nothing.
+
+    ``plans`` are the outlines over its height. The largest disc that lies in all of them, as high as the box, is part of it.
+    Once its middle is in the opening's plane, that plane cuts it along a diameter and at least as far square to that as it is
+    high or wide: the opening is as wide as that, as large as the rhombus between, and holds the largest ball of the disc.
+    """
+    core = intersection_all(list(plans))
+    gate = opening.as_polygon(CHORD_M)
+    disc = 0.0 if core.is_empty else float(maximum_inscribed_circle(core, tolerance=1e-4).length)
+    ball = min(disc, height_m / 2.0)
+    hull = np.asarray(gate.convex_hull.exterior.coords)[:-1]
+    across = float(np.linalg.norm(hull[:, None] - hull[None], axis=-1).max())
+    inside = float(maximum_inscribed_circle(gate, tolerance=1e-4).length)
+    if ball > inside + CERTAIN_M:
+        return "ball", 2.0 * ball, 2.0 * inside
+    if 2.0 * disc > across + CERTAIN_M:
+        return "width", 2.0 * disc, across
+    least, area = disc * min(height_m, 2.0 * disc), float(gate.area)
+    if least > area + CERTAIN_M * gate.length:
+        return "area", least, area
+    return None
+
+
 def largest(plan: Contour, height_m: float, opening: Contour, *, gap_m: float) -> dict[str, float]:
-    """How much smaller all round, or how much lower, the box would pass: {inset_m, height_m}, NaN where neither helps."""
-    narrow = plan.bounds
+    """How much smaller all round, or how much lower, the box would pass: {inset_m, height_m}, NaN where neither helps.
 
-    def passes(inset: float, height: float) -> bool:
+    What lies in a box that passes, passes as well: so the least inset and the greatest height are found by halving, down to
+    1/2000 of the box, and an attitude that let a larger one through is tried for each smaller one.
+    """
+
+    def passes(inset: float, height: float, hint: Passage | None) -> Passage | None:
         moved = plan.offset(-inset) if inset else (plan,)
-        return len(moved) == 1 and passage(moved[0], height, opening, gap_m=gap_m, finer=0, tried=QUICKLY).fits
+        if not moved:
+            return None
+        widest = max(moved, key=lambda item: abs(item.area_m2))
+        found = passage(widest, height, opening, gap_m=gap_m, tried=QUICKLY, hint=hint)
+        return found if found.fits else None
 
-    most = 0.45 * min(narrow[2] - narrow[0], narrow[3] - narrow[1])
-    inset = _least(lambda value: passes(value, height_m), most)
-    lower = _least(lambda value: passes(0.0, height_m - value), 0.75 * height_m)
+    narrow = float(maximum_inscribed_circle(plan.as_polygon(CHORD_M), tolerance=1e-4).length)
+    inset = _least(lambda value, hint: passes(value, height_m, hint), 0.98 * narrow)
+    lower = _least(lambda value, hint: passes(0.0, height_m - value, hint), 0.95 * height_m)
     return {
         "inset_m": float("nan") if inset is None else inset,
         "height_m": float("nan") if lower is None else height_m - lower,
     }
 
 
-def _least(holds: Callable[[float], bool], most: float) -> float | None:
-    """Least value for which it holds: the first of ten steps, then by halving; None where it holds for none."""
-    steps = np.linspace(0.0, most, STEPS + 1)
-    first = next((k for k in range(1, STEPS + 1) if holds(float(steps[k]))), None)
-    if first is None:
+def _least(found: Callable[[float, Passage | None], Passage | None], most: float) -> float | None:
+    """Least value for which there is a passage, by halving; None where there is none for the most."""
+    low, high, way = 0.0, most, found(most, None)
+    if way is None:
         return None
-    low, high = float(steps[first - 1]), float(steps[first])
     for _ in range(HALVINGS):
         middle = 0.5 * (low + high)
-        low, high = (low, middle) if holds(middle) else (middle, high)
+        closer = found(middle, way)
+        if closer is None:
+            low = middle
+        else:
+            high, way = middle, closer
     return high
 
 

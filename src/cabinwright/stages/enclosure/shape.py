@@ -71,6 +71,7 @@ class Body:
     wall_m: float
     runs: tuple[Run, ...]
     wall: int | None = None  #: index of the outline's segment that the loudspeakers sit in; None: top or bottom
+    base_m: float = 0.0  #: height of its underside over the floor of an outline, or in the coordinates of an STL
 
     @property
     def height_m(self) -> float:
@@ -338,7 +339,7 @@ def _in_hollow(shape: BoxShape, files: Files, *, board_m: float, cutter_radius_m
     def opening(near: Sequence[int]) -> Contour:
         return _contour(airs[first + min(near)])
 
-    return _stacked(shape, board_m, outlines, opening)
+    return replace(_stacked(shape, board_m, outlines, opening), base_m=floor + first * board_m)
 
 
 def _largest(found: BaseGeometry) -> Polygon:
