@@ -91,7 +91,7 @@ def _one(view: ShopView, item: Row, sound: bool) -> None:
             _frozen(item, sound)
         with box("div", "variants"):
             for variant in item["variants"]:
-                _variant(view, item, variant)
+                _variant(item, variant)
         _acts(view, item)
         if item["state"] == "offered" and view.may("price"):
             _sign(view, item)
@@ -125,7 +125,7 @@ def _acts(view: ShopView, item: Row) -> None:
             button(words, lambda: told(decline, _("Declined.")), says=f"{words}: {item['number']}")
 
 
-def _variant(view: ShopView, item: Row, variant: Row) -> None:
+def _variant(item: Row, variant: Row) -> None:
     """One column; its parts stand at the same height in every column."""
     chosen, currency = item["chosen"] == variant["name"], item["currency"]
     with box("article", "variant on" if chosen else "variant") as card:
@@ -144,8 +144,8 @@ def _variant(view: ShopView, item: Row, variant: Row) -> None:
         wished = [f"{SIGNS[row['holds']]}{row['wish']}: {row['says']}" for row in variant.get("against_wishes", ())]
         _list(_("Against the wishes"), wished)
         _list(_("■ Stops that are open"), variant.get("stops") or (), fold=True)
-        own = [*variant.get("unmatched", ()), *variant.get("unpriced", ())] if view.may("read") else []
-        _list(_("▲ Not in this price"), own, fold=True)
+        missing = [*variant.get("unmatched", ()), *variant.get("unpriced", ())]
+        _list(_("▲ Not in this price"), missing, fold=True)
 
 
 def _facts(variant: Row, currency: str) -> list[tuple[str, str]]:

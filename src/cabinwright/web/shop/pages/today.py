@@ -119,7 +119,8 @@ def task_row(view: ShopView, task: TaskLine, running: dict[str, Any] | None, *, 
             if task.done_at:
                 told += [_("done by {name}, {at}").format(name=task.done_by, at=moment(task.done_at))]
             if task.hidden:
-                told += [counted(task.photographs, "photograph of what is hidden", "photographs of what is hidden")]
+                shot = counted(task.photographs, "photograph of what is hidden", "photographs of what is hidden")
+                told += [shot if task.photographs else _("▲ hidden later: needs a photograph")]
             text("p", " · ".join(told), "soft")
         if task.done_at or not view.may("work"):
             return
