@@ -115,6 +115,13 @@ def test_the_curve_joins_the_build(tmp_path: Path) -> None:
     card = SimulatedCard(noise={1: 1e-6, 2: 1e-6})
     settings = card.settings(block_frames=16_384)
     count = len(desk.build.impedance_curves)
+    bare = next(
+        item.name
+        for item in desk.build.speaker_models
+        if item.name not in {c.model for c in desk.build.impedance_curves}
+    )
+    with pytest.raises(PersonError, match="Measure it in free air first"):
+        ByResistor(desk, card, settings, model=bare, resistor_ohm=R, added_mass="12 g")
     for number, wish in enumerate(({}, {"added_mass": "12 g"}), start=1):
         measured = ByResistor(desk, card, settings, model=model, resistor_ohm=R, **wish)
         assert "in one point" in measured.wanted

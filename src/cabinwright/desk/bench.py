@@ -43,6 +43,12 @@ class ByResistor:
             raise PersonError("Either a mass is on the cone or the unit is in a box: measure one after the other.")
         series_resistor.check_resistor(resistor_ohm)
         method = "added mass" if added_mass else "known box" if box_volume else "free air"
+        free = [item.model for item in desk.build.impedance_curves if item.method == "free air"]
+        if method != "free air" and model not in free:
+            raise PersonError(
+                f"a sweep with {method} is read beside one in free air, and of {model} there is none. Measure it in free "
+                "air first."
+            )
         row = {"model": model, "file": _free(desk, model, method), "method": method}
         row |= {"added_mass_kg": added_mass} if added_mass else {"box_volume_m3": box_volume} if box_volume else {}
         try:

@@ -94,7 +94,13 @@ class Recorder:
     def run(self) -> None:
         """Work until ``close``; for a thread of its own."""
         while not self._closed.is_set():
-            if not self.turn():
+            try:
+                busy = self.turn()
+            except Exception as error:  # a thread must not die in silence, and nothing must go on playing
+                busy = False
+                with self._my_turn():
+                    self._failed(RefusedError(f"a mistake of this program: {type(error).__name__}: {error}"))
+            if not busy:
                 self._closed.wait(IDLE_S)
 
     def start(self) -> None:

@@ -178,7 +178,8 @@ def typed(label: str, view: View, key: str, into: dict[str, Any] | None = None) 
     with box("label", "pick"):
         text("span", label)
         made = box("input", "enter")
-    made.props["type"], made.props["value"] = "text", held.get(key, "")
+    # as the attribute: Vue would put the property back whenever anything else on the page is told anew
+    made.props["type"], made.props["^value"] = "text", held.get(key, "")
     made.on("input", lambda event: held.update({key: str(event.args)}), js_handler="(e) => emit(e.target.value)")
 
 
