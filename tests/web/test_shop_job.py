@@ -11,6 +11,7 @@ import sys
 from collections.abc import Awaitable, Callable, Iterator
 from decimal import Decimal
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -20,12 +21,14 @@ from nicegui.testing.user_simulation import user_simulation
 from PIL import Image
 from playwright.sync_api import Page, expect, sync_playwright
 
+from cabinwright.errors import PersonError
 from cabinwright.office import bench, offers, overview, showcase, worked
 from cabinwright.shop.access import Person
 from cabinwright.shop.people import allow
 from cabinwright.shop.store import Store
 from cabinwright.web.shop import add_shop, downloads
 from cabinwright.web.shop.door import Door
+from cabinwright.web.shop.long import away
 from office import invented
 from web.conftest import chromium
 from web.test_journeys import FLAGS, RULES
@@ -140,6 +143,30 @@ def test_a_guest_is_shown_their_own_job_and_nothing_of_the_bench(
 
     visit(shop[0], Person("Mara", "guest", 3, customer_id=1), monkeypatch, own)
     visit(shop[0], Person("Jonas", "guest", 4, customer_id=77), monkeypatch, other)
+
+
+def test_a_press_is_asked_anew_who_it_is_from(shop: tuple[str, Path], monkeypatch: pytest.MonkeyPatch) -> None:
+    """A page that an owner opened does nothing for whoever they have become meanwhile; nothing is changed."""
+    now = [Person("olga", "owner")]
+    monkeypatch.setattr(Door, "person", lambda self, mark, *, here: now[0])
+
+    async def whole() -> None:
+        async with user_simulation(root=lambda: None) as user:
+            door = Door(shop[0])
+            add_shop(door)
+            await user.open("/shop/job?at=1")
+            await user.should_see("Begin to build", retries=100)
+            now[0] = Person("Mara", "guest", 3, customer_id=1)
+            user.find("Begin to build").click()
+            await user.should_see("may not do this", retries=100)
+            assert overview.overview(door.store, 1).state == "agreed"
+            door.close()
+
+    asyncio.run(whole())
+    bench_now: Any = SimpleNamespace(person=Person("Ute", "bench"))
+    for call in (offers.draw_up, offers.change_offer):
+        with pytest.raises(PersonError, match="owner"):
+            away(bench_now, [], call, 1, needs="price")
 
 
 SVG = b'<svg xmlns="http://www.w3.org/2000/svg"><script>alert(1)</script></svg>'
