@@ -56,6 +56,13 @@ def test_inches_never_pass_for_millimetres() -> None:
     assert read(dxf(0), units="in").closed[0].bounds[2] == pytest.approx(5.08)
     with pytest.raises(RecordingError, match="states another unit than"):
         read(dxf(1), units="mm")
+    document = ezdxf.new("R2000", units=0)
+    document.modelspace().add_lwpolyline([(0, 0), (20, 0), (20, 16), (0, 16)], close=True)
+    out = io.StringIO()
+    document.write(out)
+    with pytest.raises(RecordingError, match=r'20\.0 mm across .* drawn in "in" it would be 508 mm'):
+        read(out.getvalue().encode(), units="mm")
+    assert read(out.getvalue().encode(), units="in").closed[0].bounds[2] == pytest.approx(0.508)
 
 
 def test_gaps_blocks_and_noise_are_named() -> None:

@@ -196,6 +196,12 @@ def test_the_room_behind_a_place_is_not_taken_without_a_word() -> None:
         ("enclosure.high_q", box(volume="0.008"), MODEL),
         ("enclosure.small_box", box(volume="0.002"), MODEL + "displacement_m3 = 0.003\n"),
         ("enclosure.small_box", box(volume="0.002"), MODEL),  # nothing but its cone says how large it is
+        ("enclosure.large_box", box(volume="34"), MODEL),  # litres, unsaid
+        (
+            "enclosure.port_impossible",
+            box(kind="vented", tuning_hz="30", port="{diameter_m = 0.05, flare_radius_m = 0.4}"),
+            MODEL,
+        ),
         ("enclosure.no_volume", box(volume=""), MODEL),
         ("enclosure.unused", box(kind="infinite baffle", ql="7"), MODEL),
         ("enclosure.tuning_sense", box(kind="vented", tuning_hz="320"), MODEL),
@@ -335,6 +341,7 @@ def test_poor_and_short_sweeps_are_named() -> None:
         (box(tuning_hz="30"), "tuning_hz belongs to a box of kind vented"),
         (box(kind="passive radiator"), "the radiator is missing"),
         (box(kind="vented", tuning_hz="30", port="{count = 2}"), "a port is round"),
+        (box(kind="vented", port="{diameter_m = 0.05, length_m = 0.01, flare_radius_m = 0.3}"), "as long as its two rounded"),
         (box().replace('model = "ten"', 'model = "tin"'), "no speaker model has this name"),
         (box().replace('model = "ten"\n', ""), "nothing says which speaker model"),
         (box() + box(), "two enclosures have the same name"),

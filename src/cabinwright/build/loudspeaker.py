@@ -135,6 +135,8 @@ class PortShape(Model):
             "diameter_m",
             "a port is round (diameter_m) or a slot (width_m and height_m)",
         )
+        long = self.length_m is None or self.length_m >= 2.0 * self.flare_radius_m
+        require(long, "flare_radius_m", "a port is at least as long as its two rounded rims")
         return self
 
 

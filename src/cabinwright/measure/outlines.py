@@ -26,6 +26,10 @@ __all__ = ["LIMIT_BYTES", "parse_drawing", "read_drawings"]
 LIMIT_BYTES = 5_000_000
 LIMIT_SEGMENTS = 20_000
 LARGEST_M = 1000.0  #: farthest point from the origin
+SLIPPED_M = (
+    0.03,
+    5.0,
+)  #: an outline smaller in millimetres, or larger in inches, was more likely drawn in the other unit
 SHORTEST_M = 1e-12  #: what is shorter is no line but a point
 MOST_BULGE = 1000.0
 MOST_MEETING = 64  #: ends of lines at one place
@@ -85,7 +89,22 @@ def parse_drawing(content: bytes, *, file: str, units: str | None = None, outlin
         if not loops and not lines:
             raise RecordingError(f"{file}: nothing to draw was found. Turn text and images into paths.")
         return Drawn(tuple(loops), tuple(lines))
-    return Drawn(_outlines(loops, lines, file))
+    found = _outlines(loops, lines, file)
+    if stated_m is None:
+        _sized(found[0], file, units or "")
+    return Drawn(found)
+
+
+def _sized(outline: Contour, file: str, units: str) -> None:
+    """Raises ``RecordingError`` where nothing but ``file_units`` says the unit, and the other one is the likelier."""
+    left, bottom, right, top = outline.bounds
+    size = max(right - left, top - bottom)
+    other, would = ("in", size * UNITS_M["in"] / UNITS_M["mm"]) if units == "mm" else ("mm", size / 25.4)
+    if (units == "mm" and size < SLIPPED_M[0]) or (units == "in" and size > SLIPPED_M[1]):
+        raise RecordingError(
+            f"{file}: it is {1e3 * size:.1f} mm across by file_units = {units!r}, and the file itself states no unit; drawn in "
+            f'"{other}" it would be {1e3 * would:.0f} mm. Save it with its unit, so that nobody has to guess.'
+        )
 
 
 def _bounded(chains: Sequence[tuple[Segment, ...]], file: str) -> None:

@@ -180,7 +180,7 @@ def _branch(
         return port.total_area_m2, port, port.length_for_m(tuning_hz=tuning, volume_m3=seeming)
     port = shaped(box.port)
     length = port.length_for_m(tuning_hz=tuning, volume_m3=seeming)
-    return port.total_area_m2, port if length > 0.0 else None, length
+    return port.total_area_m2, port if length > 2.0 * port.flare_radius_m else None, length
 
 
 def _curves(driver: Driver, load: Load, feed: Feed, answer: Answer, area: float | None, box: Box) -> Curves:

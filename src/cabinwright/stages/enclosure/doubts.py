@@ -15,6 +15,7 @@ from cabinwright.stages.enclosure.result import BoxResult, PortResult
 __all__ = ["doubts"]
 
 BOOMY_Q = 1.1
+LARGEST_BOX_M3 = 1.5  #: the load bay of an estate; a box that is larger was meant in litres
 TUNING_SENSE_HZ = (10.0, 250.0)  #: of ports and radiators; outside, a unit was slipped
 MISTUNED = 0.03
 MILLIMETRES = 1e3
@@ -84,6 +85,10 @@ def _volume(box: Box, model: SpeakerModel, result: BoxResult, cone_m2: float) ->
     if volume < units * taken:
         value, limit = float(f"{volume * 1e3:.3g}"), round(units * taken * 1e3, 1)
         yield finding("enclosure.small_box", where=box.name, value=value, limit=limit, unit="L", how=how)
+    elif volume > LARGEST_BOX_M3:
+        yield finding(
+            "enclosure.large_box", where=box.name, value=float(f"{volume:.3g}"), limit=LARGEST_BOX_M3, unit="m³"
+        )
 
 
 def _takes_up_m3(model: SpeakerModel, cone_m2: float) -> tuple[float, str]:
