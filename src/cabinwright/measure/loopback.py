@@ -12,7 +12,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy.fft import rfft
-from scipy.ndimage import uniform_filter1d
 
 from cabinwright.measure.deconvolve import Reference, transform_size
 
@@ -114,6 +113,8 @@ def jump_at(copy: NDArray[np.float32], track: Track, *, sample_rate_hz: float) -
     Three neighbouring samples of a steady tone fix one another, ``x[n+1] + x[n-1] = 2 cos(w) x[n]``; what a slow sweep
     leaves of that is small, and a jump leaves about its own size. It must stand alone: noise and clipping do not.
     """
+    from scipy.ndimage import uniform_filter1d  # slow to import
+
     wave = copy[track.start : track.stop].astype(np.float64)
     if len(wave) < 4 * FRAME:
         return None

@@ -17,7 +17,6 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 from scipy.fft import fft, ifft, next_fast_len, rfft
-from scipy.ndimage import maximum_filter1d
 
 from cabinwright.measure.deconvolve import Reference, transform_size
 from cabinwright.measure.faults import Fault
@@ -134,6 +133,8 @@ def _envelopes(recorded: NDArray[np.float32], marks: Markers, rate: float) -> En
 
 def _coarse(envelopes: Envelopes, marks: Markers) -> tuple[float, float, float] | None:
     """Start [s], drift and clarity to within a fraction of a millisecond; ``None`` where the pair is not plainly there."""
+    from scipy.ndimage import maximum_filter1d  # slow to import
+
     first, last, slow, length_s = envelopes.first, envelopes.last, envelopes.slow_hz, envelopes.length_s
     count = len(first)
     apart = (marks.last_s - marks.first_s) * slow

@@ -14,7 +14,6 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 from scipy.fft import irfft, next_fast_len, rfft
-from scipy.ndimage import uniform_filter1d
 
 from cabinwright.measure.deconvolve import THIRDS
 
@@ -76,6 +75,8 @@ def _falling(samples: int) -> Real:
 
 def _window(piece: Real, zero_sample: int, rate: float, low_hz: float, noise: float) -> Real:
     """1 from the first sound to where the band meets its noise; raised-cosine flanks of at least two periods."""
+    from scipy.ndimage import uniform_filter1d  # slow to import
+
     count = len(piece)
     period = rate / low_hz
     smooth = uniform_filter1d(piece**2, size=max(3, int(min(2.0 * period, 0.02 * rate))), mode="constant")

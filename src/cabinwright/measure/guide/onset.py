@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 from scipy.fft import next_fast_len
-from scipy.signal import fftconvolve
 
 from cabinwright.measure.guide.ambient import Quiet
 from cabinwright.measure.signal import SweepSignal
@@ -28,6 +27,9 @@ class Onset:
         self._new, self._loud = 0, 0
         self._marks = signal.markers if signal is not None else None
         if self._marks is not None:
+            from scipy.signal import fftconvolve  # slow to import: not while blocks come in
+
+            self._convolved = fftconvolve
             first = self._marks.first
             self._chirp = first.at(np.arange(round(first.length_s * rate)) / rate).astype(np.float32)
 
@@ -42,7 +44,7 @@ class Onset:
             return None
         self._new = 0
         size = next_fast_len(len(self._held) + len(self._chirp))
-        found = np.abs(fftconvolve(self._held, self._chirp[::-1], mode="valid"))[:size]
+        found = np.abs(self._convolved(self._held, self._chirp[::-1], mode="valid"))[:size]
         at = int(np.argmax(found))
         inner = len(found) - at > round(0.02 * self._rate)  # a peak at the very end may still grow
         if not inner or found[at] < CLEAR * float(np.median(found)) + 1e-9:

@@ -11,7 +11,6 @@ from datetime import date
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import fftconvolve
 
 from cabinwright.errors import CardError, RefusedError
 from cabinwright.measure.sound_card.card import Block, Card, Source
@@ -67,6 +66,8 @@ def try_out(card: Card, settings: CardSettings) -> Tried:
     if not settings.output_name or not settings.copy_channel:
         return Tried(False, None, 0.0, noise_db, lost, _dead(noise_db))
     copy = heard[:, settings.copy_channel - 1]
+    from scipy.signal import fftconvolve  # slow to import
+
     matched = np.abs(fftconvolve(copy, wave[::-1], mode="valid"))
     first = int(np.argmax(matched))
     there = bool(matched[first] > 12.0 * np.median(matched) + 1e-9)
@@ -84,6 +85,8 @@ def _dead(noise_db: float) -> str:
 
 def _silent(heard: Samples, wave: Samples, settings: CardSettings) -> str:
     """Why the copy may be missing."""
+    from scipy.signal import fftconvolve
+
     other = np.abs(fftconvolve(heard[:, settings.microphone_channel - 1], wave[::-1], mode="valid"))
     if other.max(initial=0.0) > 12.0 * np.median(other) + 1e-9:
         return (

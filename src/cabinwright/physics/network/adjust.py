@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from scipy.stats import chi2
+from scipy.special import chdtrc
 
 from cabinwright.physics.network.equations import Array, Mask, Misfit, Network, misfit
 
@@ -84,7 +84,7 @@ class Adjusted:
     def p(self) -> float:
         """Chance of a larger ``statistic`` if the stated sigmas hold; NaN where nothing is over-determined."""
         freedom = self.degrees_of_freedom
-        return float(chi2.sf(self.statistic, freedom)) if freedom > 0 else float("nan")
+        return float(chdtrc(freedom, self.statistic)) if freedom > 0 else float("nan")
 
     @cached_property
     def whitened(self) -> Array:

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy.fft import irfft, rfft, rfftfreq
-from scipy.signal import hilbert
 
 from cabinwright.build.document import Build, Speaker
 from cabinwright.physics.bands import octave_bands
@@ -81,6 +80,8 @@ def meet(build: Build, recorded: RecordedResponses) -> tuple[Met, ...]:
 def _one(
     build: Build, room: Room, images: Images, speaker: Speaker, recorded: RecordedResponses, row: int, column: int
 ) -> Met | None:
+    from scipy.signal import hilbert  # slow to import
+
     rate = recorded.sample_rate_hz
     impulse = recorded.impulse[row, column]
     heard = _limited(impulse, rate)
