@@ -6,6 +6,7 @@ import json
 import re
 import tomllib
 from collections.abc import Callable, Iterable, Mapping
+from functools import lru_cache
 from itertools import chain, islice
 from pathlib import Path
 from typing import Any
@@ -30,6 +31,7 @@ __all__ = [
     "read",
     "resolve_inside",
     "source",
+    "toml_data",
     "toml_string",
 ]
 
@@ -97,6 +99,12 @@ def parse(text: str | bytes, *, file: str = FILE_NAME) -> Build:
     if build is None or faults:
         raise BuildError(_problems(faults, data=data, text=words, file=file))
     return build
+
+
+@lru_cache(maxsize=4)
+def toml_data(text: str) -> dict[str, Any]:
+    """What a text of TOML holds, to be read and not to be changed: the last few texts are remembered. Raises ``ValueError``."""
+    return tomllib.loads(text)
 
 
 def toml_string(text: str) -> str:
@@ -194,7 +202,7 @@ def _toml(text: str, file: str) -> dict[str, Any]:
         first = text.count("\n", 0, endless.start()) + 1
         raise _refuse(file, "more than 64 words are joined by dots", "A key has at most three.", first)
     try:
-        return tomllib.loads(text)
+        return toml_data(text)
     except RecursionError:
         raise _refuse(file, "brackets are nested too deeply", "Close what was opened by mistake.") from None
     except ValueError as error:  # TOMLDecodeError is one; a number of thousands of digits is another

@@ -7,13 +7,11 @@ defeats that, nothing is changed and the person is asked to do it by hand.
 
 from __future__ import annotations
 
-import copy
 import re
-import tomllib
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
-from cabinwright.build.codec import toml_string
+from cabinwright.build.codec import toml_data, toml_string
 from cabinwright.build.locate import Locator, Path
 from cabinwright.errors import RefusedError
 
@@ -104,7 +102,7 @@ def added_row(text: str, table: Path, row: Mapping[str, Any], *, comment: str = 
 def _checked(text: str, mean: Callable[[Data], None], cut: Callable[[Locator], str]) -> str:
     """What ``cut`` makes of the text, if it says what ``mean`` makes of its data and nothing else."""
     windows = "\r\n" in text and not re.search(r"(?<!\r)\n", text)
-    wanted = copy.deepcopy(tomllib.loads(text))
+    wanted = _plain(toml_data(text))
     try:
         mean(wanted)
     except (KeyError, IndexError, TypeError, ValueError, AttributeError):
@@ -112,7 +110,7 @@ def _checked(text: str, mean: Callable[[Data], None], cut: Callable[[Locator], s
     new = cut(Locator(text))
     new = re.sub(r"(?<!\r)\n", "\r\n", new) if windows else new
     try:
-        told = tomllib.loads(new)
+        told = toml_data(new)
     except ValueError:
         told = {}
     if not _alike(told, wanted):

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import threading
-import tomllib
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
-from cabinwright.build.codec import FILE_NAME, decode, read, source
+from cabinwright.build.codec import FILE_NAME, decode, read, source, toml_data
 from cabinwright.build.document import Build
 from cabinwright.build.paths import resolved
 from cabinwright.build.rewrite import added_row, rewritten_value, without
@@ -86,7 +85,7 @@ class Desk:
 
     def _take(self, content: bytes, build: Build) -> None:
         self._content, self._text = content, decode(content, str(self.file))
-        self._data: dict[str, Any] = tomllib.loads(self._text)
+        self._data = toml_data(self._text)
         self._build = build
         files = FolderFiles(build, self.folder, unwatched, keep=self._memory)
         self._line = Line(build, files, unwatched, keep=self._memory)
