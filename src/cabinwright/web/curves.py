@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import csv
 import io
 import json
@@ -17,9 +18,26 @@ from cabinwright.drawings.svg import render
 from cabinwright.web.parts import box, button, text
 from cabinwright.web.words import _
 
-__all__ = ["csv_of", "curves", "options"]
+__all__ = ["Soon", "csv_of", "curves", "options"]
 
 _numbers = count()
+SOON_S = 0.1
+
+
+class Soon:
+    """Does something a moment later, once, however often it is asked for meanwhile: words first, a drawing takes longer."""
+
+    def __init__(self, make: Callable[[], None]) -> None:
+        self._make = make
+        self._waiting: asyncio.TimerHandle | None = None
+
+    def __call__(self) -> None:
+        if self._waiting is None:
+            self._waiting = asyncio.get_running_loop().call_later(SOON_S, self._now)
+
+    def _now(self) -> None:
+        self._waiting = None
+        self._make()
 
 
 def _axis(axis: Axis, *, name_gap: int) -> dict[str, Any]:

@@ -91,6 +91,7 @@ class CabinScene:
         )
         self._scene.props["role"] = "img"
         self._scene.on("drag", self._moves, throttle=DRAG_S)
+        self._scene.on("init", js_handler=f"() => cabinwright.calm(getElement({self._scene.id}))")
         with self._scene:
             self._rods = {name: Rods([], row[2]).material(row[0], row[1]) for name, row in LAYERS.items()}
             self._own = Rods([], 0.006).material(CHOSEN)

@@ -10,7 +10,7 @@ from cabinwright.drawings.chart import Chart
 from cabinwright.handover.enclosure_charts import box_charts
 from cabinwright.handover.enclosure_page import box_figures, enclosure_html
 from cabinwright.stages.enclosure.result import EnclosureResult
-from cabinwright.web.curves import curves
+from cabinwright.web.curves import Soon, curves
 from cabinwright.web.frame import Page, View
 from cabinwright.web.paper import paper
 from cabinwright.web.parts import box, text
@@ -23,8 +23,15 @@ def body(view: View) -> Callable[[], None]:
     """Findings, then each box. Curves stay and are drawn anew in place: making them takes the browser longest."""
     found, boxes, sheet = box("div"), box("div"), box("div")
     shown: list[Callable[[Chart], None]] = []
-    captions: list[str] = []
+    charts: list[tuple[str, Chart]] = []
     figures: dict[str, Element] = {}
+
+    def draw() -> None:
+        if not boxes.is_deleted:
+            for made, (_caption, chart) in zip(shown, charts, strict=True):
+                made(chart)
+
+    soon = Soon(draw)
 
     def show() -> None:
         result: EnclosureResult | None = view.result("enclosure")
@@ -35,16 +42,15 @@ def body(view: View) -> Callable[[], None]:
                 view.verdict("enclosure", _("Nothing stands against any box."))
             view.findings("enclosure")
             missing = view.why_not("enclosure")
-        charts = [] if result is None else [
+        captions = [caption for caption, _chart in charts]
+        charts[:] = [] if result is None else [
             (f"{name}: {caption}", chart) for name, made in result.boxes.items() for caption, chart in box_charts(name, made)
         ]  # fmt: skip
         if captions != [caption for caption, _chart in charts] or result is None or missing:
             _anew(result, boxes, figures)
             shown[:] = [made for name in figures for made in _curves(figures, name, charts)]
-            captions[:] = [caption for caption, _chart in charts]
         else:
-            for draw, (_caption, chart) in zip(shown, charts, strict=True):
-                draw(chart)
+            soon()
         for name, tiles in figures.items():
             _tiles(result, name, tiles, view.desk.build.workshop.units)
         if result is not None:

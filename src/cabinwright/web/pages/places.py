@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 import json
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -18,7 +17,7 @@ from cabinwright.stages.layout.decide import accepted_at
 from cabinwright.stages.layout.moved import TELLING_DB, Moved, moved
 from cabinwright.stages.layout.result import LayoutResult, PlaceResult
 from cabinwright.stages.survey import located
-from cabinwright.web.curves import curves
+from cabinwright.web.curves import Soon, curves
 from cabinwright.web.frame import Page, View
 from cabinwright.web.pages.fields import field_editor
 from cabinwright.web.paper import paper
@@ -31,7 +30,7 @@ __all__ = ["PAGE"]
 EDITED = ("position_m", "aim")
 SIGNS = {"better": "▲", "worse": "▼", "same": "=", "barred": "■"}
 STEPS_M = {"metric": (0.01, _("1 cm")), "US": (0.0125, _("half an inch"))}
-TURN_DEG, CURVES_S = 5.0, 0.1
+TURN_DEG = 5.0
 #: words, axis, which way
 MOVES = (
     (_("forward"), 0, -1.0), (_("rearward"), 0, 1.0), (_("left"), 1, -1.0),
@@ -68,7 +67,7 @@ class _Places:
         self.curves: tuple[Callable[[Any], None], ...] = ()
         self.shown: dict[str, Any] = {}
         self.trying = False
-        self.waiting: asyncio.TimerHandle | None = None
+        self.soon = Soon(self._curves)
         self.none = box("section")
         self.work = box("div")
         self.made = False
@@ -148,11 +147,10 @@ class _Places:
         """Words and figures first; a chart takes the browser longer."""
         if not self.curves:
             self._curves()
-        elif self.waiting is None:
-            self.waiting = asyncio.get_running_loop().call_later(CURVES_S, self._curves)
+        else:
+            self.soon()
 
     def _curves(self) -> None:
-        self.waiting = None
         if self.charts.is_deleted:
             return
         heard = self.place.seats[self.result.listening_seat]

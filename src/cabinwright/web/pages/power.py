@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
+from nicegui import run, ui
 from nicegui.element import Element
 from nicegui.elements.mixins.text_element import TextElement
 
@@ -13,10 +14,12 @@ from cabinwright.handover.wiring_documents import wiring_diagram
 from cabinwright.stages.power.result import PowerResult
 from cabinwright.web.frame import Page, View
 from cabinwright.web.paper import paper
-from cabinwright.web.parts import box, button, html, table, text
+from cabinwright.web.parts import box, button, table, text
 from cabinwright.web.words import _
 
 __all__ = ["PAGE"]
+
+LATER_S = 0.1
 
 
 def body(view: View) -> None:
@@ -35,11 +38,30 @@ def body(view: View) -> None:
         table((_("Promise"), _("In every state of the car")), kept, caption=_("What was promised"))
     _by_hand(view, result)
     _faults(view, result)
-    text("h2", _("Wiring diagram"))
-    html(view.kept("wiring", lambda: sheets_svg(wiring_diagram(view.desk.build, result))), "drawing").props[
-        "tabindex"
-    ] = 0
+    _diagram(view, result)
     paper(view, "power", _("The figures behind it"), lambda: power_html(view.desk.build, result))
+
+
+def _diagram(view: View, result: PowerResult) -> None:
+    """The drawing takes longer than an answer may: what was drawn before stands there, and says so, until it is done."""
+    build, seen = view.desk.build, view.seen
+    drawn_for, before = view.state.get("wiring", (None, ""))
+    text("h2", _("Wiring diagram"))
+    said = text("p", "", "soft")
+    sheet = ui.html(before, sanitize=False).classes("drawing")
+    sheet.props["tabindex"] = 0
+    if drawn_for == seen:
+        return
+    said.text = _("Drawing …")
+
+    async def draw() -> None:
+        made = await run.io_bound(lambda: sheets_svg(wiring_diagram(build, result)))
+        if made is None or sheet.is_deleted:  # the page was shown anew meanwhile, and draws it again
+            return
+        view.state["wiring"] = (seen, made)
+        sheet.content, said.text = made, ""
+
+    ui.timer(LATER_S, draw, once=True)
 
 
 def _by_hand(view: View, result: PowerResult) -> None:

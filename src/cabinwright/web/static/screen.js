@@ -6,6 +6,23 @@ const cabinwright = {
     localStorage.setItem("cabinwright-scheme", scheme);
     cabinwright.set(scheme);
   },
+  calm(scene) { // nothing is drawn while nothing moves: a tablet's battery, and a core where there is no graphics card
+    const { renderer } = scene, draw = renderer.render.bind(renderer), size = renderer.setSize.bind(renderer);
+    let was = "";
+    renderer.setSize = (...given) => { was = ""; size(...given); }; // which wipes the sheet
+    renderer.render = (world, camera) => {
+      const now = [camera.zoom, camera.aspect];
+      for (const part of [camera.position, camera.quaternion]) now.push(...part.toArray());
+      world.traverse((one) => {
+        now.push(one.id, one.visible, one.material?.color?.getHex(), one.material?.opacity);
+        for (const part of [one.position, one.quaternion, one.scale]) now.push(...part.toArray());
+      });
+      const seen = now.join();
+      if (seen === was) return;
+      was = seen;
+      draw(world, camera);
+    };
+  },
   png(chart, name) {
     const link = document.createElement("a");
     link.href = chart.getDataURL({ pixelRatio: 2, backgroundColor: "#fff" });
