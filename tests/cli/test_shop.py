@@ -184,6 +184,7 @@ def test_users_and_their_passwords(shop: Shop, monkeypatch: pytest.MonkeyPatch) 
         (("house", "tax", "--name", "x"), "--percent"),
         (("bench", "start", "9"), "task"),
         (("customer", "add", "a\udcff"), "UTF-8"),
+        (("part", "import", "/"), "no plain file"),
         (("house", "search", "a", "--kind", "x"), "choose customer"),
         (("house", "tax", "--name", "x", "--percent", "1900", "--begins", "2020-01-01"), "below 100 %"),
     ],

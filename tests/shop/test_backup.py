@@ -130,6 +130,22 @@ def test_whatever_bytes_change_it_is_told(tmp_path: Path) -> None:
         tried(tmp_path / "damaged.zip")
 
 
+def test_a_backup_without_one_of_its_files_is_not_taken_for_whole(tmp_path: Path) -> None:
+    store = Store.open(str(tmp_path / "shop"))
+    fill(store)
+    backed_up(store, tmp_path / "shop.zip", check=False)
+    store.close()
+    with zipfile.ZipFile(tmp_path / "shop.zip") as whole, zipfile.ZipFile(tmp_path / "less.zip", "w") as less:
+        for name in whole.namelist():
+            if not name.startswith("files/"):
+                less.writestr(name, whole.read(name))
+    other = Store.open(str(tmp_path / "other"))
+    with pytest.raises(PersonError, match=r"1 of the shop.s files are not in it"):
+        restored(other, tmp_path / "less.zip")
+    assert not any(rows for name, rows in everything(other).items() if name != "alembic_version")
+    other.close()
+
+
 def test_a_lost_file_stops_the_backup_and_the_earlier_one_stays(tmp_path: Path) -> None:
     store = Store.open(str(tmp_path / "shop"))
     fill(store)

@@ -107,9 +107,7 @@ def _written(store: Store, archive: zipfile.ZipFile, progress: Progress) -> Cont
                         count += 1
                 rows[table.name], digests[table.name] = count, seen.hexdigest()
             version = standing(connection) or ""
-            marks = sorted(
-                {mark for pair in connection.execute(select(Kept.mark, Kept.shown)) for mark in pair if mark}
-            )
+            marks = sorted(_marks(connection))
     for done, mark in enumerate(marks):
         progress("files", 0.9 * done / len(marks))
         with files.open(mark) as source, archive.open(f"files/{mark}", "w", force_zip64=True) as out:
@@ -163,6 +161,7 @@ def restored(store: Store, file: Path, progress: Progress = unwatched, *, keep_f
                     _restore_table(connection, archive, table, file)
                 for table in _tables():
                     _compare(connection, table, contents, file)
+                _compare_files(connection, archive, file)
     except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError):
         raise PersonError(f"{file}: no backup of a shop, or a damaged one. Take an earlier backup.") from None
     except OSError as error:
@@ -183,7 +182,7 @@ def _head(archive: zipfile.ZipFile, file: Path) -> Contents:
         if head["format"] != FORMAT:
             raise ValueError
         contents = Contents(head["version"], head["at"], dict(head["rows"]), dict(head["digests"]), int(head["files"]))
-    except (KeyError, ValueError, TypeError):
+    except (KeyError, ValueError, TypeError, RecursionError):
         raise PersonError(f"{file}: no backup of a shop. Choose a file that this program wrote.") from None
     if contents.version != versions()[-1]:
         newer = contents.version not in versions()
@@ -214,6 +213,20 @@ def _restore_files(store: Store, archive: zipfile.ZipFile, file: Path, *, keep: 
             raise PersonError(f"{file}: the file {mark[:12]} in it is damaged. Take an earlier backup.")
 
 
+def _compare_files(connection: Connection, archive: zipfile.ZipFile, file: Path) -> None:
+    there = {name.removeprefix("files/") for name in archive.namelist() if name.startswith("files/")}
+    lost = sorted(_marks(connection) - there)
+    if lost:
+        raise PersonError(
+            f"{file}: {len(lost)} of the shop's files are not in it, {lost[0][:12]} first. "
+            "Nothing was restored; take an earlier backup."
+        )
+
+
+def _marks(connection: Connection) -> set[str]:
+    return {mark for pair in connection.execute(select(Kept.mark, Kept.shown)) for mark in pair if mark}
+
+
 def _restore_table(connection: Connection, archive: zipfile.ZipFile, table: Table, file: Path) -> None:
     batch: list[dict[str, Any]] = []
     try:
@@ -223,7 +236,7 @@ def _restore_table(connection: Connection, archive: zipfile.ZipFile, table: Tabl
                 if len(batch) == BATCH:
                     connection.execute(insert(table), batch)
                     batch.clear()
-    except (ValueError, KeyError, TypeError, AttributeError) as error:
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
         raise PersonError(
             f"{file}: rows of {table.name} in it are damaged ({type(error).__name__}). Take an earlier one."
         ) from None

@@ -98,13 +98,18 @@ def an_amount(text: str) -> Decimal:
 def content_of(path: Path, *, most: int) -> bytes:
     """A file that a person names. Raises ``PersonError``, ``OutputError``."""
     try:
-        if path.stat().st_size > most:
-            raise PersonError(f"{path}: larger than {most // 2**20} MB. Make it smaller.")
-        return path.read_bytes()
+        if path.exists() and not path.is_file():  # a pipe or a device may never end
+            raise PersonError(f"{path}: this is no plain file. Name the file itself.")
+        with path.open("rb") as stream:
+            content = stream.read(most + 1)
     except FileNotFoundError:
         raise PersonError(f"{path}: there is no such file. Check its name.") from None
-    except OSError as error:
-        raise OutputError(f"{path}: cannot be read: {error.strerror}. Check the disk and its rights.") from error
+    except (OSError, ValueError) as error:
+        words = getattr(error, "strerror", None) or error
+        raise OutputError(f"{path}: cannot be read: {words}. Check the disk and its rights.") from error
+    if len(content) > most:
+        raise PersonError(f"{path}: larger than {most // 2**20} MB. Make it smaller.")
+    return content
 
 
 def row_of(work: Work, kind: type[Row], row_id: int) -> Any:

@@ -101,7 +101,7 @@ def _wishes(store: Store, options: argparse.Namespace) -> Any:
     if options.answers is not None:
         try:
             answers = json.loads(content_of(options.answers, most=ANSWERS_BYTES))
-        except ValueError as error:
+        except (ValueError, RecursionError) as error:
             raise PersonError(
                 f"{options.answers}: no JSON ({error}). Questions: cabinwright shop job questions."
             ) from None
