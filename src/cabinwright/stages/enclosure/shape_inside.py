@@ -7,11 +7,13 @@ from dataclasses import dataclass
 
 import numpy as np
 from shapely import LineString, Point, Polygon, box
+from shapely.geometry.base import BaseGeometry
 from shapely.ops import polylabel
 
 from cabinwright.build.loudspeaker import SpeakerModel
 from cabinwright.build.shapes import BoxShape
 from cabinwright.findings import Finding, finding
+from cabinwright.stages.enclosure.fit_units import free_depth_m, standing_gap_m, unit_of
 from cabinwright.stages.enclosure.result import PortResult
 from cabinwright.stages.enclosure.shape import Body
 
@@ -114,7 +116,10 @@ def clearances(
     if model.depth_m is None:
         found.append(finding("enclosure.shape_unknown", where=where, value="depth_m"))
     else:
-        behind = behind_m(shape, body, mount.speakers) - model.depth_m
+        free = behind_m(shape, body, mount.speakers)
+        if body.wall is not None:  # a wall that slants comes nearer to one side of it
+            free = min((free_depth_m(shape, body, body.wall, at, radius) for at in mount.speakers), default=free)
+        behind = free - model.depth_m
         gaps["behind_m"] = _judged(behind, where, found, "enclosure.shape_deep", "enclosure.shape_vent", BEHIND_M)
     travel = model.xmech_m or model.xmax_m
     if shape.cover_gap_m is not None and travel is not None:
@@ -122,8 +127,7 @@ def clearances(
         gaps["before_m"] = _judged(
             before, where, found, "enclosure.shape_cover", "enclosure.shape_cover_near", BEFORE_M
         )
-    if body.wall is None:
-        _braces(where, shape, body, mount, radius, found)
+    _braces(where, shape, body, model, mount, radius, found)
     return gaps
 
 
@@ -155,6 +159,8 @@ def _beside(shape: BoxShape, body: Body, model: SpeakerModel, mount: Mount, radi
                 rooms.append(run.opening.as_polygon(GRID_M / 10.0))
     for at in mount.speakers:
         point = Point(at.real, at.imag)
+        if body.wall is not None:
+            gap = min(gap, standing_gap_m(shape, body, at, radius, model.depth_m or 0.0))
         for room in rooms:
             far = room.exterior.distance(point)
             gap = min(gap, (far if room.contains(point) else -far) - radius)
@@ -195,8 +201,21 @@ def behind_m(shape: BoxShape, body: Body, places: Sequence[complex]) -> float:
     return min(depths, default=0.0) - (body.board_m if shape.double_baffle else 0.0)
 
 
-def _braces(where: str, shape: BoxShape, body: Body, mount: Mount, radius: float, found: list[Finding]) -> None:
-    """A brace stands from floor to baffle: not where a loudspeaker is, and inside."""
+def _braces(
+    where: str,
+    shape: BoxShape,
+    body: Body,
+    model: SpeakerModel,
+    mount: Mount,
+    radius: float,
+    found: list[Finding],
+) -> None:
+    """A brace stands from floor to top: not where a loudspeaker is, and inside."""
+    depth, wall = model.depth_m or 0.0, body.wall
+    if wall is None:
+        baskets: list[BaseGeometry] = [Point(at.real, at.imag).buffer(radius, quad_segs=64) for at in mount.speakers]
+    else:
+        baskets = [unit_of(shape, body, wall, at, radius, depth).plan for at in mount.speakers]
     lines = [
         (LineString([item.from_m, item.to_m]), (item.board_m or body.board_m) / 2.0, "brace", n)
         for n, item in enumerate(shape.braces, 1)
@@ -205,7 +224,7 @@ def _braces(where: str, shape: BoxShape, body: Body, mount: Mount, radius: float
     narrow = min((run.opening for run in body.hollow_runs if run.opening), key=lambda item: abs(item.area_m2))
     room = narrow.as_polygon(GRID_M / 10.0).buffer(GRID_M)
     for line, half, kind, number in lines:
-        gaps = [float(line.distance(Point(at.real, at.imag))) - half - radius for at in mount.speakers]
+        gaps = [float(line.distance(basket)) - half for basket in baskets]
         if min(gaps, default=np.inf) < 0.0:
             found.append(_short("enclosure.shape_brace", f"{where}, {kind} {number}", min(gaps), 0.0))
         if not room.contains(line):

@@ -9,6 +9,7 @@ from typing import Any
 from cabinwright.physics.outline import Contour
 from cabinwright.physics.solid import Mesh, Recipe
 from cabinwright.stages.enclosure.fit import Passage
+from cabinwright.stages.enclosure.fit_units import Placed
 from cabinwright.stages.enclosure.fit_way import Way
 from cabinwright.stages.enclosure.port_runs import PortRun
 from cabinwright.stages.enclosure.shape import Body
@@ -81,6 +82,7 @@ class ShapeResult:
     braces: tuple[tuple[complex, complex], ...]
     posts: tuple[tuple[complex, float], ...]
     gate: Gate | None = None
+    radiators: tuple[Placed | None, ...] = ()  #: where each finds room; None: nowhere
     amplifiers: tuple[HousedResult, ...] = ()
     stopped: tuple[str, ...] = ()  #: codes of the stops that stand against it: no file is written
 
@@ -135,6 +137,12 @@ class ShapeResult:
                 for run in self.port_runs
             ],
             "clearances_m": dict(self.clearances_m),
+            "radiators": [
+                None
+                if row is None
+                else {"wall": row.wall, "at_m": [row.at.real, row.at.imag], "behind_m": row.behind_m}
+                for row in self.radiators
+            ],
             "opening": None if self.gate is None else _gate(self.gate),
             "stiff_above_hz": self.stiff_above_hz,
             "walls": [_wall(wall) for wall in self.walls],

@@ -12,11 +12,12 @@ from cabinwright.findings import Finding, finding
 from cabinwright.physics.outline import Contour, OutlineFault
 from cabinwright.physics.solid import Mesh
 from cabinwright.stages.enclosure.fit import CHORD_M, hopeless, housed_gaps, largest, passage
+from cabinwright.stages.enclosure.fit_units import Placed, radiators_placed, unit_of
 from cabinwright.stages.enclosure.fit_way import Hollow, Way, hollow_of, layers_of, way_in
 from cabinwright.stages.enclosure.port_room import ports_laid
 from cabinwright.stages.enclosure.result import PortResult
 from cabinwright.stages.enclosure.shape import Body, Files, ShapeFault, body_of, outline_of
-from cabinwright.stages.enclosure.shape_inside import clearances, mounted
+from cabinwright.stages.enclosure.shape_inside import Mount, clearances, mounted
 from cabinwright.stages.enclosure.shape_result import Gate, HousedResult, ShapeResult
 from cabinwright.stages.enclosure.shape_solid import displaced, solid_of
 from cabinwright.stages.enclosure.walls import Wall, board_of, walls_of
@@ -138,6 +139,7 @@ def finished(draft: Draft, port: PortResult | None, files: Files) -> tuple[Shape
     net = body.inside_volume_m3 - sum(taken.values())
     gaps = clearances(box.name, shape, body, model, mount, found)
     runs = () if port is None else ports_laid(box.name, shape, body, model, mount, port, found)
+    radiators = _radiators(draft, mount, found)
     meets = any(item.severity == "stop" for item in found)
     try:  # holes that meet something are left out: no file comes of it
         solid = solid_of(shape, body, port, mount, runs, holes=not meets)
@@ -187,6 +189,7 @@ def finished(draft: Draft, port: PortResult | None, files: Files) -> tuple[Shape
         cut_out_m=mount.cut_out_m,
         ports=mount.ports,
         port_runs=runs,
+        radiators=radiators,
         port_m=mount.port_m,
         port_round=mount.port_round,
         clearances_m=gaps,
@@ -199,6 +202,22 @@ def finished(draft: Draft, port: PortResult | None, files: Files) -> tuple[Shape
     )
     stops = tuple(dict.fromkeys(item.code for item in found if item.severity == "stop"))
     return replace(result, stopped=stops), found
+
+
+def _radiators(draft: Draft, mount: Mount, found: list[Finding]) -> tuple[Placed | None, ...]:
+    """Places for passive radiators in the walls that the shape has."""
+    part, shape, body, model = draft.box.radiator, draft.shape, draft.body, draft.model
+    if draft.box.kind != "passive radiator" or part is None:
+        return ()
+    wall: int | str = body.wall if body.wall is not None else str(shape.baffle)
+    cut_out, depth = model.cut_out_m or 0.0, model.depth_m or 0.0
+    taken = [unit_of(shape, body, wall, at, cut_out / 2.0, depth) for at in mount.speakers]
+    frame = (model.outer_diameter_m or cut_out) / 2.0
+    rows = radiators_placed(shape, body, part, taken, [(at, frame) for at in mount.speakers])
+    away = sum(row is None for row in rows)
+    if away:
+        found.append(finding("enclosure.shape_radiator", where=draft.box.name, value=away, limit=len(rows)))
+    return tuple(rows)
 
 
 def _soft(where: str, shape: BoxShape, walls: tuple[Wall, ...], found: list[Finding]) -> None:
