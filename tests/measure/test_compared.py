@@ -9,6 +9,7 @@ import pytest
 from numpy.typing import NDArray
 
 from cabinwright.errors import RefusedError
+from cabinwright.measure.compare import may_be_one, shape_of
 from cabinwright.measure.reader import read_recordings
 from cabinwright.measure.signal import make_sweep
 
@@ -199,3 +200,18 @@ def test_a_second_take_that_steps_in_is_judged_too(fresh: Fresh) -> None:
     both.change(len(build.recordings) - 1, louder(0.025))
     assert left_out(both) == {index: "recording-level", len(build.recordings) - 1: "recording-level"}
     assert both.path(index) != file
+
+
+def test_what_spectra_rule_out_is_no_copy_and_no_copy_is_ruled_out() -> None:
+    """Against the correlation at every shift, which tells copies of one take: random pairs, then shifted and gained copies."""
+    rng = np.random.default_rng(11)
+    for near in (0.0, 1e-4, 1e-3, 2e-2, 1.0):
+        one = rng.standard_normal(600) * np.exp(-np.arange(600) / 90.0)
+        two = -0.3 * np.roll(np.pad(one, (0, 40)), 17)[:600] + near * rng.standard_normal(600) * 0.1
+        alike = np.correlate(two, one, "full")
+        left = 1.0 - float(np.abs(alike).max()) ** 2 / float(one @ one) / float(two @ two)
+        kept = may_be_one(shape_of(one), shape_of(two))
+        assert kept or left > 1e-5
+        assert kept == (
+            near < 2e-3
+        )  # far enough from the limit on either side, so that the test itself is no knife's edge

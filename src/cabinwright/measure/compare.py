@@ -14,7 +14,7 @@ from cabinwright.measure.evidence import Evidence
 from cabinwright.measure.faults import Fault, core_bands
 from cabinwright.physics.air import speed_of_sound_m_s
 
-__all__ = ["fits_better", "odd_bands", "same_take", "wrong_channels", "wrong_positions"]
+__all__ = ["fits_better", "may_be_one", "odd_bands", "same_take", "shape_of", "wrong_channels", "wrong_positions"]
 
 Real = NDArray[np.float64]
 
@@ -185,6 +185,18 @@ def same_take(one: Real, two: Real) -> bool:
     spectrum = np.fft.rfft(one, n=size).conj() * np.fft.rfft(two, n=size)
     peak = float(np.fft.irfft(spectrum, n=size).max())
     return energy_two - peak * peak / energy_one <= SAME_ERROR * energy_two
+
+
+def shape_of(one: Real) -> Real:
+    """(f,) magnitudes of the spectrum of a response (samples,), of unit energy: neither a shift nor a gain changes them."""
+    height = np.abs(np.fft.rfft(one, n=1 << (2 * len(one) - 1).bit_length()))
+    height[1:-1] *= np.sqrt(2.0)  # each of these stands for itself and its mirror image
+    return np.asarray(height / max(float(np.linalg.norm(height)), 1e-300))
+
+
+def may_be_one(shape: Real, other: Real) -> bool:
+    """False where ``same_take`` is False for sure: no shift correlates more than the shapes do (Cauchy-Schwarz)."""
+    return len(shape) != len(other) or 1.0 - float(shape @ other) ** 2 <= 2.0 * SAME_ERROR
 
 
 def fits_better(evidence: Evidence, first: tuple[int, int], second: tuple[int, int]) -> tuple[int, int] | None:

@@ -192,6 +192,7 @@ class Judge(Ledger):
     def _same_take(self, kept: Mapping[int, Kept], evidence: Evidence, seats: Mapping[Place, int]) -> None:
         """Two entries of different channel or place that hold one take: the wrong one goes, or both."""
         pairs = list(self.twins)
+        shapes = {index: compare.shape_of(kept[index].impulse) for index in seats.values() if self._good(index)}
         for (one, a), (two, b) in combinations(seats.items(), 2):
             related = one[0] == two[0] or one[1] == two[1]
             if (
@@ -199,6 +200,7 @@ class Judge(Ledger):
                 and (a, b) not in pairs
                 and self._good(a)
                 and self._good(b)
+                and compare.may_be_one(shapes[a], shapes[b])
                 and compare.same_take(kept[a].impulse, kept[b].impulse)
             ):
                 pairs.append((a, b))
