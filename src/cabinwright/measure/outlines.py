@@ -26,10 +26,8 @@ __all__ = ["LIMIT_BYTES", "parse_drawing", "read_drawings"]
 LIMIT_BYTES = 5_000_000
 LIMIT_SEGMENTS = 20_000
 LARGEST_M = 1000.0  #: farthest point from the origin
-SLIPPED_M = (
-    0.03,
-    5.0,
-)  #: an outline smaller in millimetres, or larger in inches, was more likely drawn in the other unit
+#: an outline smaller in millimetres, or larger in inches, was more likely drawn in the other unit
+SLIPPED_M = (0.03, 6.0)
 SHORTEST_M = 1e-12  #: what is shorter is no line but a point
 MOST_BULGE = 1000.0
 MOST_MEETING = 64  #: ends of lines at one place
