@@ -98,9 +98,11 @@ def passage(
     ``finer`` is how often steps are made smaller, ``tried`` how many attitudes are placed where the opening has re-entrant parts.
     Where a larger box went through as ``hint`` says, this one does.
     """
-    gate = _Gate.of(opening, gap_m)
-    corners = plan.as_polygon(CHORD_M).convex_hull.exterior.coords
-    body = np.asarray(corners)[:-1]
+    body = _hull_points(plan.as_polygon(CHORD_M))
+    return _passage(body, height_m, _Gate.of(opening, gap_m), finer=finer, tried=tried, hint=hint)
+
+
+def _passage(body: Real, height_m: float, gate: _Gate, *, finer: int, tried: int, hint: Passage | None) -> Passage:
     level = _best(body, height_m, gate, [(0.0, 0.0)], TURNS_DEG, None, tried)
     if level.fits:
         return level
@@ -249,15 +251,17 @@ def largest(plan: Contour, height_m: float, opening: Contour, *, gap_m: float) -
     1/2000 of the box, and an attitude that let a larger one through is tried for each smaller one.
     """
 
+    gate, whole = _Gate.of(opening, gap_m), plan.as_polygon(CHORD_M)
+
     def passes(inset: float, height: float, hint: Passage | None) -> Passage | None:
-        moved = plan.offset(-inset) if inset else (plan,)
-        if not moved:
+        pieces = _pieces(whole.buffer(-inset))
+        if not pieces:
             return None
-        widest = max(moved, key=lambda item: abs(item.area_m2))
-        found = passage(widest, height, opening, gap_m=gap_m, tried=QUICKLY, hint=hint)
+        body = _hull_points(max(pieces, key=lambda item: item.area))
+        found = _passage(body, height, gate, finer=FINER, tried=QUICKLY, hint=hint)
         return found if found.fits else None
 
-    narrow = float(maximum_inscribed_circle(plan.as_polygon(CHORD_M), tolerance=1e-4).length)
+    narrow = float(maximum_inscribed_circle(whole, tolerance=1e-4).length)
     inset = _least(lambda value, hint: passes(value, height_m, hint), 0.98 * narrow)
     lower = _least(lambda value, hint: passes(0.0, height_m - value, hint), 0.95 * height_m)
     return {
