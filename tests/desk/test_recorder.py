@@ -296,3 +296,24 @@ def test_a_key_waits_for_one_block_at_most(tmp_path: Path) -> None:
             assert recorder.view.step == "stopped"
     finally:
         recorder.close()
+
+
+def test_a_mistake_of_ours_ends_in_silence_and_words(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The thread behind the page goes on: what played is stopped, the next press records."""
+    recorder = sit_down(tmp_path / "build", Car(), text(places=1, channels=1))
+    with monkeypatch.context() as patch:
+        patch.setattr(recorder.guide, "hear", lambda _block: 1 / 0)
+        recorder.press("go")
+        recorder.start()
+        end = time.monotonic() + 20.0
+        while recorder.view.step != "stopped":
+            assert time.monotonic() < end
+            time.sleep(0.01)
+        assert "a mistake of this program: ZeroDivisionError" in recorder.view.lines[0]
+        assert on_disk(tmp_path / "build") == {} and recorder._stream is None
+    recorder.press(next(iter(recorder.view.keys)))
+    while recorder.view.step != "finished":
+        assert time.monotonic() < end + 20.0
+        time.sleep(0.01)
+    recorder.close()
+    assert listed(recorder.desk) == ["recordings/left-tweeter_p1.wav"]
