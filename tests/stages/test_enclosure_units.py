@@ -11,10 +11,11 @@ from shapely import Polygon
 
 from cabinwright.build.loudspeaker import Radiator
 from cabinwright.build.shapes import BoxShape, Housed
+from cabinwright.physics.outline import Drawn
 from cabinwright.stages.enclosure.fit import housed_gaps
 from cabinwright.stages.enclosure.fit_units import free_depth_m, radiators_placed, standing_gap_m, unit_of
 from cabinwright.stages.enclosure.shape import Body, body_of
-from stages.test_enclosure_shape import BOX, codes, solved
+from stages.test_enclosure_shape import BOX, codes, rectangle, solved
 
 WEDGE = [[0.0, 0.0], [0.6, 0.0], [0.6, 0.15], [0.0, 0.4]]
 
@@ -138,3 +139,17 @@ def test_several_amplifiers_beside_over_and_under() -> None:
     assert gaps["b"] == (pytest.approx(0.03), "the box")
     assert gaps["c"][0] == pytest.approx(-0.04) and "d" in gaps["c"][1]
     assert gaps["d"][0] < 0.0 and "c" in gaps["d"][1]
+
+
+def test_two_amplifiers_of_one_name() -> None:
+    rows = [{"name": "a", "at_m": [0.9, 0.2], "size_m": [0.2, 0.2, 0.1]}] * 2
+    with pytest.raises(ValueError, match="same name"):
+        made(amplifiers=rows)
+
+
+def test_a_drawing_in_inches_that_was_read_as_millimetres() -> None:
+    """600 × 450 mm drawn as 23.6 × 17.7 and read as millimetres: no box is left, and the cure names the unit."""
+    small = rectangle(0.6 / 25.4, 0.45 / 25.4)
+    result, findings = solved('file = "bay.dxf"\nheight_m = 0.2\nboard_m = 0.018', files={"bay.dxf": Drawn((small,))})
+    assert result is None
+    assert any("24 × 18 mm" in item.remedy and "file_units" in item.remedy for item in findings)

@@ -204,6 +204,10 @@ class BoxShape(Model):
     @model_validator(mode="after")
     def _whole(self) -> Self:
         _one_outline(self, "a shape")
+        names = [item.name for item in self.amplifiers]
+        require(
+            len(set(names)) == len(names), "amplifiers", "two amplifiers near one box have the same name; name each"
+        )
         unit = not self.is_hollow or self.file_units is not None
         require(unit, "file_units", 'an STL does not say its unit; write file_units = "mm" or "in"')
         flat = self.construction in ("panels", "bent")

@@ -82,9 +82,20 @@ def drafted(build: Build, box: Box, model: SpeakerModel, files: Files) -> Draft 
                 limit=round(1e3 * taken, 1),
                 unit="L",
             )
-    except (OutlineFault, ShapeFault, ValueError) as fault:
+    except OutlineFault as fault:
+        if fault.kind == "nothing left" and shape.file is not None:
+            fault.cure += f" {_as_read(shape, files)}"
+        return refused(box.name, fault)
+    except (ShapeFault, ValueError) as fault:
         return refused(box.name, fault)
     return draft
+
+
+def _as_read(shape: BoxShape, files: Files) -> str:
+    """What a file that leaves nothing was taken for: most often its unit is not the one it was drawn in."""
+    x0, y0, x1, y1 = outline_of(shape, files).bounds
+    size = f"{1e3 * (x1 - x0):.0f} × {1e3 * (y1 - y0):.0f} mm"
+    return f"“{shape.file}” was read as {size}: if it was drawn in inches, say so in the file or as file_units."
 
 
 def refused(where: str, fault: Exception) -> Finding:
