@@ -62,7 +62,7 @@ def other(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[str, Path]
     place = tmp_path_factory.mktemp("other")
     rows = '[[factory_outputs]]\nname = "front left"\n[[speaker_models]]\nname = "W1"\n'
     content = build_text("marker", places=1, channels=2).replace("[tuning]", f"{rows}[tuning]", 1)
-    save_settings(SimulatedCard().settings(timing="loopback"), place / "home" / "cabinwright")
+    save_settings(SimulatedCard().settings(timing="loopback", block_frames=4096), place / "home" / "cabinwright")
     with screen(place, content, HANDS=str(place / "hands.txt"), PACE="40") as found:
         yield found
 
