@@ -201,6 +201,14 @@ def test_numbers_that_no_row_has_are_told(shop: Shop, number: str) -> None:
     assert "whole number from 1" in shop.capsys.readouterr().err
 
 
+def test_a_task_takes_neither_less_than_no_time_nor_half_a_name(shop: Shop) -> None:
+    shop.get("customer", "add", "Ada Invented")
+    shop.get("car", "add", 1, "estate")
+    shop.get("job", "add", 1, "sound")
+    assert "0 to 10,000" in shop.refused("bench", "add", 1, "wire it", "--kind", "wiring", "--planned", "-3")
+    assert "at most" in shop.refused("bench", "add", 1, "x" * 201, "--kind", "wiring")
+
+
 def test_a_tax_rule_stands_once_a_day(shop: Shop) -> None:
     rule = ("house", "tax", "--name", "standard", "--begins", "2020-01-01", "--percent")
     shop.get(*rule, "19")

@@ -36,10 +36,12 @@ def add_task(
     found_row(work, Job, job_id)
     if not name.strip() or not kind.strip():
         raise PersonError("A task needs a name and the kind of work.")
+    if len(name.strip()) > 200 or len(kind.strip()) > 40:
+        raise PersonError("A task's name has 200 characters at most, the kind of its work 40. Shorten it.")
+    if planned_h is not None and not 0 <= planned_h <= 10_000:
+        raise PersonError(f"{planned_h} planned hours are none. Give 0 to 10,000.")
     place = len(list(work.scalars(select(Task.id).where(Task.job_id == job_id))))
-    task = Task(
-        job_id=job_id, place=place, name=name.strip()[:200], kind=kind.strip()[:40], planned_h=planned_h, hidden=hidden
-    )
+    task = Task(job_id=job_id, place=place, name=name.strip(), kind=kind.strip(), planned_h=planned_h, hidden=hidden)
     work.add(task)
     work.flush()
     for before in after:
