@@ -9,6 +9,7 @@ import re
 import subprocess
 import sys
 from collections.abc import Iterator
+from decimal import Decimal
 from pathlib import Path
 
 import pytest
@@ -16,7 +17,9 @@ from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po
 
 from cabinwright.findings import catalogue
+from cabinwright.shop.money import read_amount
 from cabinwright.web.serve import PAGES
+from cabinwright.web.shop.said import typed
 
 ROOT = Path(__file__).parents[2]
 REFERENCE = (ROOT / "docs" / "build_reference.md").read_text(encoding="utf-8")
@@ -102,3 +105,8 @@ def test_a_translation_is_used(tmp_path: Path, template: bytes) -> None:
         told.stdout.split("\n")[1]
         == "<wire “feed”: 2 m long, and the points that it passes are 3 m apart, one after another>"
     )
+
+
+@pytest.mark.parametrize("number", ["1.125", "0", "12.5", "1234", "4.1255", "1000", "0.125", "-3.125"])
+def test_what_a_form_of_the_shop_shows_can_be_sent_again(number: str) -> None:
+    assert read_amount(typed(Decimal(number))) == Decimal(number)

@@ -8,7 +8,7 @@ from typing import Any
 
 from cabinwright.web.words import counted
 
-__all__ = ["amount", "moment", "money", "plain"]
+__all__ = ["amount", "moment", "money", "plain", "typed"]
 
 
 def moment(value: Any) -> str:
@@ -25,6 +25,12 @@ def plain(value: Decimal | str | None) -> str:
         return ""
     number = Decimal(value)
     return f"{number.normalize():f}" if number else "0"
+
+
+def typed(value: Decimal | str | None) -> str:
+    """The same, as it may be typed again: one with three digits behind the point could be read as thousands."""
+    text = plain(value)
+    return f"{text}0" if len(text.rpartition(".")[2]) == 3 and "." in text else text
 
 
 def amount(value: Decimal | str | None, unit: str) -> str:

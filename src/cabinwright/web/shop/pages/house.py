@@ -19,7 +19,7 @@ from cabinwright.shop.trail import Work, columns
 from cabinwright.web.parts import box, button, link, table, text
 from cabinwright.web.shop.forms import PASSWORD, Ask, amount_of, day_of, form
 from cabinwright.web.shop.frame import ShopPage, ShopView, address
-from cabinwright.web.shop.said import moment, plain
+from cabinwright.web.shop.said import moment, plain, typed
 from cabinwright.web.words import _
 
 __all__ = ["PAGE"]
@@ -83,7 +83,7 @@ def body(view: ShopView, seen: Seen) -> None:
             Ask("name", _("Name"), own.name, needed=True),
             Ask("address", _("Address"), own.address, "long"),
             Ask("currency", _("Currency"), own.currency, "select", [(one, one) for one in CURRENCIES]),
-            Ask("rate", _("An hour of work, without tax"), plain(own.hourly_rate), "number", unit=own.currency),
+            Ask("rate", _("An hour of work, without tax"), typed(own.hourly_rate), "number", unit=own.currency),
             Ask("by_line", _("Round tax on each line"), own.by_line, "yes/no", help=_("Else once for each rate.")),
         ],
         _("Keep"),

@@ -11,7 +11,7 @@ from cabinwright.shop.offers import LINE_KINDS
 from cabinwright.web.parts import box, button, choice, html, text
 from cabinwright.web.shop.forms import Ask, amount_of, form
 from cabinwright.web.shop.frame import ShopView
-from cabinwright.web.shop.said import money, plain
+from cabinwright.web.shop.said import money, plain, typed
 from cabinwright.web.words import _
 
 __all__ = ["edit", "lines"]
@@ -141,7 +141,7 @@ def _form(view: ShopView, item: Row, variant: Row, at: Row | None, key: str) -> 
         [
             Ask("text", _("What"), now["text"], needed=True),
             Ask("kind", _("Kind"), now["kind"], "select", [(kind, kind) for kind in LINE_KINDS]),
-            Ask("quantity", _("How much"), plain(now["quantity"]), "number", needed=True),
+            Ask("quantity", _("How much"), typed(now["quantity"]), "number", needed=True),
             Ask("unit", _("Unit"), now["unit"]),
             Ask(
                 "price",

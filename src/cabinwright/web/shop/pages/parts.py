@@ -23,7 +23,7 @@ from cabinwright.shop.words import found
 from cabinwright.web.parts import box, button, link, table, text
 from cabinwright.web.shop.forms import Ask, amount_of, form
 from cabinwright.web.shop.frame import ShopPage, ShopView, address
-from cabinwright.web.shop.said import amount, moment, money, plain
+from cabinwright.web.shop.said import amount, moment, money, plain, typed
 from cabinwright.web.words import _, counted
 
 __all__ = ["LIST", "ONE", "PAGE"]
@@ -331,9 +331,9 @@ def one(view: ShopView, seen: One) -> None:
             form(
                 [
                     Ask("name", _("Name"), part["name"], needed=True),
-                    Ask("price", _("Price of one, without tax"), plain(part["price"]), "number", unit=part["currency"]),
-                    Ask("cost", _("What the shop pays"), plain(part.get("cost")), "number", unit=part["currency"]),
-                    Ask("least", _("Order below"), plain(part["least"]), "number"),
+                    Ask("price", _("Price of one, without tax"), typed(part["price"]), "number", unit=part["currency"]),
+                    Ask("cost", _("What the shop pays"), typed(part.get("cost")), "number", unit=part["currency"]),
+                    Ask("least", _("Order below"), typed(part["least"]), "number"),
                     Ask("supplier_number", _("The supplier's number"), part["supplier_number"]),
                     Ask("note", _("Note"), part["note"], "long"),
                     Ask("gone", _("No longer to be had"), part["gone"], "yes/no"),
