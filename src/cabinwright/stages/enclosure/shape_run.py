@@ -228,6 +228,7 @@ def _radiators(draft: Draft, mount: Mount, found: list[Finding]) -> tuple[Placed
     away = sum(row is None for row in rows)
     if away:
         found.append(finding("enclosure.shape_radiator", where=draft.box.name, value=away, limit=len(rows)))
+    found.append(finding("enclosure.radiator_uncut", where=draft.box.name, value=len(rows)))
     return tuple(rows)
 
 
