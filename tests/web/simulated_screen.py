@@ -87,14 +87,19 @@ class PacedCar(Car):
         if item.kind == "factory":
             self.paths, played = {(1, 1): np.array([0.5]), (2, 2): np.array([0.4])}, signal_of(self.desk)
         else:
-            both, word = ("left tweeter", "right tweeter"), item.channel.split()[0]
-            sides = [name for name in both if name.startswith(word) or word == "everything"]
-            self.hear(
-                sum((truth(name, item.position) for name in sides), np.zeros(1))
-            )  # a side's, or its loudspeaker's
+            names = sounding(item.channel)
+            self.hear(sum((truth(name, item.position) for name in names), np.zeros(1)))
             played = self.recorder.signal.samples() if self.recorder.by_car else None
         if played is not None:
             self.stick = np.concatenate([np.zeros((3 * RATE, 2)), played])
+
+
+def sounding(channel: str) -> list[str]:
+    """Loudspeakers that play: the channel's own, or a side's one, or both sides' for everything."""
+    both = ["left tweeter", "right tweeter"]
+    if channel == "everything":
+        return both
+    return [f"{channel.split()[0]} tweeter"] if channel.endswith(" side") else [channel]
 
 
 def signal_of(desk: Desk) -> np.ndarray:

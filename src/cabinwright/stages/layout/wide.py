@@ -94,7 +94,9 @@ def spots_of(build: Build, grid: Grid, *, role: str = "") -> tuple[Spot, ...]:
             "A subwoofer's place is decided by the cabin's modes, not by rays: cabinwright layout compares it."
         )
     if not places or not build.seats:
-        known = ", ".join(dict.fromkeys(item.role for item in build.places if by_rays(item))) or "none that can be studied"
+        known = (
+            ", ".join(dict.fromkeys(item.role for item in build.places if by_rays(item))) or "none that can be studied"
+        )
         raise RefusedError(
             f"There is no [[places]] of role {role or 'a higher range'} or no [[seats]] to study. The build's places have the "
             f"roles: {known}. docs/study.md."
