@@ -101,6 +101,33 @@ def test_change_a_field_see_it_and_take_it_back(context: BrowserContext, folder:
     assert text(folder) == before
 
 
+def test_what_is_typed_outlives_a_change_elsewhere(context: BrowserContext, folder: Path) -> None:
+    """One tab is in the middle of a word when another changes the build and the first is drawn anew."""
+    before = text(folder)
+    page, other = context.new_page(), context.new_page()
+    arrive(page, '/fields?at=places["left pillar"]')
+    field, typed = typing(page, "position_m"), "[0.47, -0.6, 0.87]"
+    field.fill(typed)
+    arrive(other, '/fields?at=wires["main feed"]')
+    length = typing(other, "length_m")
+    length.fill("5.3")
+    length.press("Tab")
+    said(other, "main feed")
+    said(page, "Changed elsewhere")
+    expect(field).to_have_value(typed)
+    expect(field).to_be_focused()
+    page.keyboard.press("Tab")
+    said(page, "left pillar")
+    assert typed in text(folder) and "5.3" in text(folder)
+    for _turn in range(2):
+        page.get_by_role("button", name="Undo").click()
+        said(page, "taken back")
+        page.wait_for_timeout(300)
+    expect(field).not_to_have_value(typed)
+    assert text(folder) == before
+    other.close()
+
+
 def test_switch_a_state_and_step_through_faults(context: BrowserContext) -> None:
     page = arrive(context.new_page(), "/power")
     live = page.locator(".tile.on")

@@ -88,9 +88,21 @@ cabinwright.set(localStorage.getItem("cabinwright-scheme")
 // A page that is drawn anew keeps the keyboard where it was: the element of the same kind and words takes the focus over.
 const whose = (one) => [one.tagName, one.closest("fieldset")?.querySelector("legend")?.textContent, one.labels?.[0]?.textContent
   || one.getAttribute("aria-label") || one.textContent.replace(/[✓▸▾☐☑]/g, "").trim()].join("|");
-let focused = null;
+let focused = null, typed = null;
 document.addEventListener("focusin", (event) => { focused = { one: event.target, whose: whose(event.target) }; });
+document.addEventListener("input", (event) => { typed = { whose: whose(event.target), value: event.target.value }; });
+// A field that is taken away tells a change as well: only one that stays was left by a person.
+document.addEventListener("change", (event) => setTimeout(() => { if (event.target.isConnected) typed = null; }), true);
 document.addEventListener("DOMContentLoaded", () => new MutationObserver(() => {
-  if (!focused || focused.one.isConnected || document.activeElement !== document.body) return;
-  [...document.querySelectorAll(`.page ${focused.one.tagName}`)].find((one) => whose(one) === focused.whose)?.focus({ preventScroll: true });
+  if (!focused) return;
+  let one = focused.one;
+  if (!one.isConnected) {
+    if (document.activeElement !== document.body) return;
+    one = [...document.querySelectorAll(`.page ${one.tagName}`)].find((other) => whose(other) === focused.whose);
+    one?.focus({ preventScroll: true });
+  }
+  if (!one || !typed || one.value === typed.value || whose(one) !== typed.whose) return;
+  one.value = typed.value; // typed and not sent yet: it stays, and is sent on leaving
+  const send = () => { if (typed && one.isConnected) one.dispatchEvent(new Event("change", { bubbles: true })); };
+  one.addEventListener("blur", () => setTimeout(send), { once: true });
 }).observe(document.body, { childList: true, subtree: true }));
