@@ -124,12 +124,17 @@ def test_markers_keep_time_through_real_sound(tmp_path: Path, surroundings: dict
     """One input: PulseAudio makes it the mean of both, response and markers, so the response is half as high. Time counts from
     when the markers left their loudspeaker: the take is late by that way, 1.15 m.
     """
-    folder, real = build(tmp_path / "build", "marker"), truth("left tweeter", "p1")
+    real = truth("left tweeter", "p1")
     settings = {"input_name": "pulse", "output_name": "pulse", "sample_rate_hz": 48_000, "latency_s": 0.2}
     marker = CardSettings.model_validate({**settings, "timing": "marker", "copy_channel": 0})
     save_settings(marker, tmp_path / "config" / "cabinwright")
-    with car(surroundings, real, tmp_path):
-        recorded(folder, {**surroundings, "XDG_CONFIG_HOME": str(tmp_path / "config")})
+    for turn in range(3):  # on a busy computer the simulated car may stumble; then no take is good, and none is listed
+        folder, place = build(tmp_path / f"build {turn}", "marker"), tmp_path / f"car {turn}"
+        place.mkdir()
+        with car(surroundings, real, place):
+            recorded(folder, {**surroundings, "XDG_CONFIG_HOME": str(tmp_path / "config")})
+        if load(folder).recordings:
+            break
     way_m = np.linalg.norm(np.subtract(SPEAKERS["left tweeter"][2], PLACES["p1"]))
     assert_is(folder, 0.5 * real, late=float(way_m / SPEED * 48_000.0))
 
