@@ -22,6 +22,7 @@ import pytest
 import soundfile
 
 from cabinwright.build.codec import load
+from cabinwright.errors import RefusedError
 from cabinwright.measure.reader import read_recordings
 from cabinwright.measure.sound_card import CardSettings, save_settings
 from measure.pulse import car, pactl, server, there
@@ -128,15 +129,19 @@ def test_markers_keep_time_through_real_sound(tmp_path: Path, surroundings: dict
     settings = {"input_name": "pulse", "output_name": "pulse", "sample_rate_hz": 48_000, "latency_s": 0.2}
     marker = CardSettings.model_validate({**settings, "timing": "marker", "copy_channel": 0})
     save_settings(marker, tmp_path / "config" / "cabinwright")
-    for turn in range(3):  # on a busy computer the simulated car may stumble; then no take is good, and none is listed
+    way_m = np.linalg.norm(np.subtract(SPEAKERS["left tweeter"][2], PLACES["p1"]))
+    for turn in range(3):  # on a busy computer the simulated car may stumble: then its take is bad, or off by a little
         folder, place = build(tmp_path / f"build {turn}", "marker"), tmp_path / f"car {turn}"
         place.mkdir()
         with car(surroundings, real, place):
             recorded(folder, {**surroundings, "XDG_CONFIG_HOME": str(tmp_path / "config")})
-        if load(folder).recordings:
+        try:
+            assert_is(folder, 0.5 * real, late=float(way_m / SPEED * 48_000.0))
+        except (AssertionError, RefusedError):
+            if turn == 2:
+                raise
+        else:
             break
-    way_m = np.linalg.norm(np.subtract(SPEAKERS["left tweeter"][2], PLACES["p1"]))
-    assert_is(folder, 0.5 * real, late=float(way_m / SPEED * 48_000.0))
 
 
 #: Every choice in turn, and what PortAudio's devices say to it.
