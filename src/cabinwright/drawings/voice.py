@@ -12,6 +12,7 @@ from collections.abc import Iterator, Mapping, Sequence
 import numpy as np
 
 from cabinwright.drawings.picture import Disc, Picture, Shape, Stroke, Words
+from cabinwright.stages.voice.dashboard import across
 from cabinwright.stages.voice.result import Dashboard, SeatVoice, VoiceImage, VoiceResult
 
 __all__ = ["voice_view"]
@@ -92,8 +93,8 @@ def _row(line: Dashboard, image: VoiceImage, level: float, name: str, text: str)
 
 def _wanted(seat: SeatVoice, line: Dashboard, foot: float, top: float) -> Iterator[Shape]:
     """Where it should stand, over this seat's rows."""
-    if math.isfinite(seat.wanted_deg):
-        at = _meets(seat, line, seat.wanted_deg)
+    at = across(seat.head_m, line, seat.wanted_deg)
+    if math.isfinite(at):
         yield Stroke(np.array([[at, foot], [at, top]]), "head box")
         yield Words((at, top), "wanted", (0.0, 0.6), size_pt=6.5)
 
@@ -108,8 +109,3 @@ def _sight(seat: SeatVoice, line: Dashboard) -> Iterator[Shape]:
     yield Disc((y, -x), HEAD_M, "head")
     yield Stroke(np.array([[y - 0.02, -x + HEAD_M], [y, -x + HEAD_M + 0.025], [y + 0.02, -x + HEAD_M]]), "head")
     yield Words((y, -x - HEAD_M), seat.seat, (0.0, -3.2), size_pt=7.0)
-
-
-def _meets(seat: SeatVoice, line: Dashboard, angle_deg: float) -> float:
-    """y at which a direction from the head meets the dashboard."""
-    return float(seat.head_m[1]) + max(float(seat.head_m[0]) - line.at_m, 0.2) * math.tan(math.radians(angle_deg))

@@ -81,8 +81,7 @@ def box_goods(build: Build, box: Box, parts: Sequence[Part], result: WorkshopRes
     """What one box takes."""
     shape = box.shape
     assert shape is not None
-    area = sum(map(_glued_m2, parts))
-    yield Good(box.name, "wood glue", math.ceil(area * GRAMS_M2 / GLUE_STEP_G) * GLUE_STEP_G, "g")
+    yield from _glue(box.name, parts)
     made = result.boxes.get(box.name)
     if made is not None:  # round the air under, over and at each corner or joint of it
         inside = made.body.hollow_runs[0].opening
@@ -122,10 +121,8 @@ def _speaker_goods(name: str, model: SpeakerModel, count: int) -> Iterator[Good]
 
 def _mount_goods(result: WorkshopResult) -> Iterator[Good]:
     for name, mount in result.mounts.items():
-        area = sum(_glued_m2(part) for part in _parts_of(name, result) if "trim" not in part.name)
-        if mount.parts and area > 0.0:
-            grams = math.ceil(area * GRAMS_M2 / GLUE_STEP_G) * GLUE_STEP_G
-            yield Good(name, "wood glue", grams, "g")
+        if mount.parts:
+            yield from _glue(name, [part for part in _parts_of(name, result) if "trim" not in part.name])
         if mount.screws:
             note = f"pilot holes {1e3 * mount.pilot_m:.1f} mm wide and {1e3 * mount.pilot_deep_m:.0f} mm deep, for {mount.model}"
             yield Good(name, "wood screw for the loudspeaker", len(mount.screws), "piece", note)
@@ -148,6 +145,12 @@ def panel_goods(panel: Panel, layers: Sequence[Part], result: WorkshopResult) ->
         yield Good(
             panel.name, "screw with a washer of plastic", screws, "piece", f"through holes of {1e3 * size:.1f} mm"
         )
+
+
+def _glue(name: str, parts: Sequence[Part]) -> Iterator[Good]:
+    area = sum(map(_glued_m2, parts))
+    if area > 0.0:
+        yield Good(name, "wood glue", math.ceil(area * GRAMS_M2 / GLUE_STEP_G) * GLUE_STEP_G, "g")
 
 
 def _glued_m2(part: Part) -> float:

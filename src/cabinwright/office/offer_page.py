@@ -9,6 +9,7 @@ from cabinwright.drawings.pdf import page_size_mm
 from cabinwright.errors import PersonError
 from cabinwright.handover.print import typst_pdf
 from cabinwright.shop.house import House
+from cabinwright.shop.money import digits
 
 if TYPE_CHECKING:
     from cabinwright.office.offers import LineView, OfferView, VariantView
@@ -100,7 +101,7 @@ def _line(line: LineView, item: VariantView, currency: str) -> list[str]:
         if row is not None and row["jobs"]:
             words += f" (in {row['jobs']} jobs before {row['low']} to {row['high']} h)"
     figures = [money(value, "").strip() for value in (_plain(line.price), line.net)]
-    return [words, f"{line.quantity.normalize():f}{unit}".replace("-", "−"), *figures]
+    return [words, f"{digits(line.quantity)}{unit}".replace("-", "−"), *figures]
 
 
 def _plain(price: Decimal) -> Decimal:

@@ -34,6 +34,7 @@ __all__ = [
     "VariantView",
     "accept",
     "agreed",
+    "agreed_in",
     "change_offer",
     "decline",
     "draw_up",
@@ -222,13 +223,21 @@ def decline(store: Store, offer_id: int, *, count: int, by: str) -> OfferView:
 def agreed(store: Store, job_id: int) -> Agreed:
     """What was signed for a job. Raises ``RefusedError`` where nothing was."""
     with store.read() as work:
-        offers, lines = rows.agreed_lines(work, job_id)
-        if not offers:
-            raise RefusedError("Nothing was accepted for this job yet.")
-        currency = offers[0].currency
-        by_line = bool(offers[0].variants[offers[0].chosen].get("by_line"))
-        total = summed(money_lines(lines), currency, by_line=by_line)
-        return Agreed(tuple(row.number for row in offers), tuple(lines), total, currency)
+        found = agreed_in(work, job_id)
+    if found is None:
+        raise RefusedError("Nothing was accepted for this job yet.")
+    return found
+
+
+def agreed_in(work: Work, job_id: int) -> Agreed | None:
+    """The same; None where nothing was."""
+    offers, lines = rows.agreed_lines(work, job_id)
+    if not offers:
+        return None
+    currency = offers[0].currency
+    by_line = bool(offers[0].variants[offers[0].chosen].get("by_line"))
+    total = summed(money_lines(lines), currency, by_line=by_line)
+    return Agreed(tuple(row.number for row in offers), tuple(lines), total, currency)
 
 
 def whole(store: Store, offer_id: int) -> bool:

@@ -13,11 +13,11 @@ from sqlalchemy import func, select
 
 from cabinwright.build.codec import FILE_NAME
 from cabinwright.errors import PersonError
+from cabinwright.office.offers import agreed_in
 from cabinwright.office.returns import PINNED
 from cabinwright.shop import offers
-from cabinwright.shop.jobs import FOLLOWS, change_job
+from cabinwright.shop.jobs import FOLLOWS, OPEN, chain, change_job
 from cabinwright.shop.kinds import now
-from cabinwright.shop.money import Line, summed
 from cabinwright.shop.parts import missing
 from cabinwright.shop.rows import Hours, Job, Kept, Offer, Task
 from cabinwright.shop.store import Store, found_row
@@ -100,13 +100,8 @@ def overview(store: Store, job_id: int) -> JobView:
         job = found_row(work, Job, job_id)
         find = select(Task.kind, Task.done_at).where(Task.job_id == job_id)
         tasks = [(row.kind, row.done_at is not None) for row in work.execute(find)]
-        signed, lines = offers.agreed_lines(work, job_id)
-        total = None
-        if signed:
-            by_line = bool(signed[0].variants[signed[0].chosen].get("by_line"))
-            money = [Line(line.quantity, line.price, line.tax_rate) for line in lines]
-            total = summed(money, signed[0].currency, by_line=by_line).gross
-        open_ = job.state not in ("handed over", "closed", "called off")
+        signed = agreed_in(work, job_id)
+        open_ = job.state in OPEN and job.state != "handed over"
         customer = job.car.customer
         return JobView(
             id=job.id,
@@ -123,13 +118,13 @@ def overview(store: Store, job_id: int) -> JobView:
             customer_id=customer.id,
             shows=customer.photographs and customer.erased_at is None,
             wishes=dict(job.wishes),
-            earlier=_earlier(work, job),
+            earlier=_named(chain(work, job_id)[:-1]),
             later=_named(work.scalars(select(Job).where(Job.earlier_id == job_id).order_by(Job.id)).all()),
             hours=_hours(work, job_id),
             tasks=len(tasks),
             tasks_done=sum(done for _, done in tasks),
-            agreed=total,
-            currency=signed[0].currency if signed else "",
+            agreed=signed.total.gross if signed is not None else None,
+            currency=signed.currency if signed is not None else "",
             follows=_follows(job.state),
             next=_next(work, job, tasks),
         )
@@ -142,15 +137,6 @@ def _follows(state: str) -> tuple[str, ...]:
 
 def _named(jobs: Any) -> tuple[tuple[int, str, str], ...]:
     return tuple((job.id, job.number, job.title) for job in jobs)
-
-
-def _earlier(work: Work, job: Job) -> tuple[tuple[int, str, str], ...]:
-    rows: list[Job] = []
-    at = job.earlier_id
-    while at is not None and at not in [row.id for row in rows]:
-        rows.append(found_row(work, Job, at))
-        at = rows[-1].earlier_id
-    return _named(rows[::-1])
 
 
 def _hours(work: Work, job_id: int) -> tuple[HoursLine, ...]:

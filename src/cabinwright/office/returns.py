@@ -22,7 +22,8 @@ from cabinwright.history.design import design_differences
 from cabinwright.office.worked import Progress, Worked, folder_of, unwatched, worked_out
 from cabinwright.session import Session
 from cabinwright.shop.files import FileStore, keep_file
-from cabinwright.shop.jobs import add_job
+from cabinwright.shop.jobs import add_job, chain
+from cabinwright.shop.money import digits
 from cabinwright.shop.offers import agreed_lines
 from cabinwright.shop.parts import shelf
 from cabinwright.shop.rows import BuildState, Hours, Job, Kept, Movement, Need, Part, Task
@@ -235,14 +236,13 @@ def looked_back(store: Store, job_id: int, folder: Path | None = None, *, progre
     files = FileStore(store.files)
     item: Worked | None = None
     with store.read() as work:
-        chain = _chain(work, job_id)
-        place = chain[-1].folder
+        place = found_row(work, Job, job_id).folder
     if folder is not None or place:
         item = worked_out(folder_of(store, job_id, folder), progress)
     with store.read() as work:
-        chain = _chain(work, job_id)
-        earlier = chain[:-1] or chain
-        then, now = _two(files, work, [job.id for job in chain[:-1]], job_id)
+        line = chain(work, job_id)
+        earlier = line[:-1] or line
+        then, now = _two(files, work, [job.id for job in line[:-1]], job_id)
         drifted = () if then is None or now is None else tuple(_drifts(then, now))
         causes = () if then is None or now is None else tuple(row for row in now.causes if row not in then.causes)
         return Return(
@@ -263,17 +263,6 @@ def _why(then: Verified | None) -> str:
     return (
         "Record the second round again with the settings that are in the car, and keep the verification with this job."
     )
-
-
-def _chain(work: Work, job_id: int) -> list[Job]:
-    """This job and those it comes back from, the oldest first."""
-    rows: list[Job] = []
-    at: int | None = job_id
-    while at is not None and at not in [job.id for job in rows]:
-        job = found_row(work, Job, at)
-        rows.append(job)
-        at = job.earlier_id
-    return rows[::-1]
 
 
 def _two(files: FileStore, work: Work, earlier: Sequence[int], job_id: int) -> tuple[Verified | None, Verified | None]:
@@ -325,7 +314,7 @@ def _done(work: Work, job: Job) -> Done:
         assert row.ended_at is not None
         hours[row.kind] = hours.get(row.kind, 0.0) + (row.ended_at - row.began_at).total_seconds() / 3600
     _, lines = agreed_lines(work, job.id)
-    agreed = tuple(f"{line.quantity.normalize():f} {line.unit} {line.text}" for line in lines if line.kind != "labour")
+    agreed = tuple(f"{digits(line.quantity)} {line.unit} {line.text}" for line in lines if line.kind != "labour")
     closed = job.closed_at.isoformat() if job.closed_at else ""
     names = tuple(task.name for task in tasks)
     return Done(

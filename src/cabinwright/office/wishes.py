@@ -34,6 +34,7 @@ from cabinwright.office.interview import (
 )
 from cabinwright.office.said import boot_m3, irreversible
 from cabinwright.pipeline import Results
+from cabinwright.shop.money import digits
 from cabinwright.shop.rows import Job
 from cabinwright.shop.store import Store, found_row, held
 from cabinwright.shop.words import folded
@@ -189,9 +190,9 @@ def _kept(wishes: Wishes) -> list[str]:
     if wishes.stock:
         rows.append(f"stays as it is: {', '.join(wishes.stock)}")
     if wishes.boot_l is not None:
-        rows.append(f"boxes take {wishes.boot_l.normalize():f} L at most")
+        rows.append(f"boxes take {digits(wishes.boot_l)} L at most")
     if wishes.budget is not None:
-        rows.append(f"it costs {wishes.budget.normalize():f} at most, with tax")
+        rows.append(f"it costs {digits(wishes.budget)} at most, with tax")
     if wishes.reversible == "must":
         rows.append("everything can be put back as it was")
     return rows

@@ -35,6 +35,7 @@ __all__ = [
     "Person",
     "add_user",
     "admitted",
+    "barred",
     "job_for",
     "known",
     "let_go",
@@ -165,6 +166,14 @@ def job_for(work: Work, person: Person, job_id: int) -> Job:
     if job is None or not person.sees(job.car.customer_id):
         raise PersonError(f"There is no job {job_id}; look at the list again.")
     return job
+
+
+def barred(work: Work, user_id: int) -> User:
+    """Let somebody in no more, on no device. Raises ``PersonError``."""
+    user = found_row(work, User, user_id)
+    user.active = False
+    let_go(work, user_id=user.id)
+    return user
 
 
 def _digest(mark: str) -> str:

@@ -16,7 +16,7 @@ from cabinwright.shop.rows import Hours, Job, Task, TaskOrder
 from cabinwright.shop.store import found_row, held
 from cabinwright.shop.trail import Work
 
-__all__ = ["Spread", "add_task", "done", "history_of", "in_order", "ready", "start", "stop"]
+__all__ = ["Spread", "add_task", "done", "history_of", "in_order", "ready", "running", "start", "stop"]
 
 WORKING = ("building", "proving")  #: states of a job in which its tasks are due
 LONGEST_H = 16.0  #: an entry longer than this was forgotten to stop
@@ -115,6 +115,11 @@ def done(work: Work, task_id: int, *, count: int) -> Task:
     return task
 
 
+def running(work: Work, by: str) -> Hours | None:
+    """The time of somebody that runs now."""
+    return work.scalars(select(Hours).where(Hours.by == by, Hours.ended_at.is_(None))).first()
+
+
 def start(work: Work, task_id: int) -> Hours:
     """One tap: the time of whoever works runs on this task, and stops on any other."""
     task = found_row(work, Task, task_id)
@@ -127,7 +132,7 @@ def start(work: Work, task_id: int) -> Hours:
 
 def stop(work: Work) -> Hours | None:
     """Another tap: their time stops; None where none ran."""
-    row = work.scalars(select(Hours).where(Hours.by == work.by, Hours.ended_at.is_(None))).first()
+    row = running(work, work.by)
     if row is not None:
         row.ended_at = now()
         work.flush()

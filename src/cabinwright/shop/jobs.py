@@ -15,7 +15,7 @@ from cabinwright.shop.rows import Car, Hours, Job, Note, Offer, Task
 from cabinwright.shop.store import found_row, held
 from cabinwright.shop.trail import Work
 
-__all__ = ["FOLLOWS", "STATES", "add_job", "change_job", "listed", "note", "step"]
+__all__ = ["FOLLOWS", "OPEN", "OVER", "STATES", "add_job", "chain", "change_job", "listed", "note", "step"]
 
 FOLLOWS: dict[str, tuple[str, ...]] = {
     "asked": ("offered", "called off"),
@@ -29,6 +29,8 @@ FOLLOWS: dict[str, tuple[str, ...]] = {
 }
 """State -> states that may follow. A car that comes back later is a job of its own, which names the earlier one."""
 STATES = tuple(FOLLOWS)
+OVER = ("closed", "called off")
+OPEN = tuple(state for state in STATES if state not in OVER)
 
 
 def add_job(
@@ -111,6 +113,16 @@ def _lacks(work: Work, job: Job, to: str) -> str:
     ):
         return "somebody's time still runs on it. Stop it."
     return ""
+
+
+def chain(work: Work, job_id: int) -> list[Job]:
+    """A job and those it comes back from, the oldest first."""
+    rows: list[Job] = []
+    at: int | None = job_id
+    while at is not None and at not in [job.id for job in rows]:
+        rows.append(found_row(work, Job, at))
+        at = rows[-1].earlier_id
+    return rows[::-1]
 
 
 def listed(

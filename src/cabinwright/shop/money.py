@@ -19,7 +19,18 @@ from cabinwright.errors import PersonError
 from cabinwright.shop.rows import TaxRule
 from cabinwright.shop.trail import Work
 
-__all__ = ["CURRENCIES", "Line", "Sum", "new_rate", "rate_on", "read_amount", "rounded", "summed"]
+__all__ = [
+    "CURRENCIES",
+    "Line",
+    "Sum",
+    "digits",
+    "new_rate",
+    "rate_on",
+    "read_amount",
+    "rounded",
+    "summed",
+    "typed",
+]
 
 CURRENCIES = {"EUR": 2, "USD": 2, "GBP": 2, "CHF": 2, "CAD": 2, "AUD": 2, "NZD": 2, "SEK": 2, "NOK": 2, "DKK": 2}
 CURRENCIES |= {"PLN": 2, "CZK": 2, "HUF": 2, "RON": 2, "ZAR": 2, "INR": 2, "JPY": 0, "KRW": 0, "KWD": 3, "TND": 3}
@@ -98,12 +109,23 @@ def new_rate(work: Work, name: str, percent: Decimal | None, begins: date | None
         )
     known = work.scalars(select(TaxRule).where(TaxRule.name == name, TaxRule.from_on == begins)).first()
     if known is not None:
-        was = f"{(known.rate * 100).normalize():f}"
+        was = digits(known.rate * 100)
         raise PersonError(f"The tax rule {name} of {begins} says {was} %. Let another begin on another day.")
     rule = TaxRule(name=name, rate=percent / 100, from_on=begins)
     work.add(rule)
     work.flush()
     return rule
+
+
+def digits(number: Decimal) -> str:
+    """A number without digits that say nothing: 12.5000 as 12.5."""
+    return f"{number.normalize():f}" if number else "0"
+
+
+def typed(number: Decimal) -> str:
+    """The same, as ``read_amount`` takes it: with three digits behind the point it could be thousands."""
+    text = digits(number)
+    return f"{text}0" if text[-4:-3] == "." else text
 
 
 def read_amount(words: str, *, what: str = "amount", digits: int = 4) -> Decimal:

@@ -23,7 +23,7 @@ from cabinwright.errors import InternalError, PersonError, RefusedError
 from cabinwright.shop.kinds import now
 from cabinwright.shop.money import Line, Sum, rate_on, summed
 from cabinwright.shop.rows import Job, Need, Offer, OfferLine
-from cabinwright.shop.store import found_row, held
+from cabinwright.shop.store import found_row, held, locking
 from cabinwright.shop.trail import Work
 
 __all__ = [
@@ -242,7 +242,7 @@ def accepted(work: Work, offer_id: int, variant: str, *, signed_by: str, count: 
     Raises ``RefusedError`` where it was not offered, is no longer valid, or another one of the job was signed.
     """
     offer = held(work, Offer, offer_id, count=count)
-    job = work.get(Job, offer.job_id, with_for_update=work.get_bind().dialect.name != "sqlite", populate_existing=True)
+    job = work.get(Job, offer.job_id, **locking(work))
     assert job is not None
     if offer.state != "offered":
         raise RefusedError(f"{offer.number} is {offer.state}; only what was offered can be accepted. Offer it first.")

@@ -12,10 +12,10 @@ from sqlalchemy.orm import joinedload
 
 from cabinwright.errors import PersonError, RefusedError
 from cabinwright.shop.kinds import now
-from cabinwright.shop.money import CURRENCIES
+from cabinwright.shop.money import CURRENCIES, digits
 from cabinwright.shop.rows import Job, Movement, Need, Part, Supplier
 from cabinwright.shop.rows.parts import KINDS, REASONS, UNITS
-from cabinwright.shop.store import found_row, held
+from cabinwright.shop.store import found_row, held, locking
 from cabinwright.shop.trail import Work
 
 __all__ = [
@@ -126,15 +126,12 @@ def move(
         raise PersonError(
             f"{quantity} cannot be {reason}: what comes to the shelf is positive, what leaves it negative."
         )
-    part = found_row(
-        work, Part, part_id, with_for_update=work.get_bind().dialect.name != "sqlite", populate_existing=True
-    )
-    if part.unit == "piece" and quantity != quantity.to_integral_value():
-        raise PersonError(f"{part.number} is counted in pieces; {quantity} is not whole.")
+    part = found_row(work, Part, part_id, **locking(work))
+    _check_whole(part, quantity)
     there = shelf(work, [part_id])[part_id]
     if there + quantity < 0:
         raise RefusedError(
-            f"{part.number} {part.name}: {there.normalize():f} {part.unit} on the shelf, {-quantity.normalize():f} asked. "
+            f"{part.number} {part.name}: {digits(there)} {part.unit} on the shelf, {digits(-quantity)} asked. "
             "Count the shelf and set it right first, or enter what was received."
         )
     if reason == "received":
@@ -145,15 +142,17 @@ def move(
     return row
 
 
-def order(work: Work, part_id: int, quantity: Decimal) -> Part:
-    """So much of a part is ordered and not here yet, whatever was written down before. Raises ``PersonError``."""
-    part = found_row(
-        work, Part, part_id, with_for_update=work.get_bind().dialect.name != "sqlite", populate_existing=True
-    )
-    if not quantity.is_finite() or not 0 <= quantity < 10**9:
-        raise PersonError(f"{quantity}: what is ordered is nothing or more, and less than a billion.")
+def _check_whole(part: Part, quantity: Decimal) -> None:
     if part.unit == "piece" and quantity != quantity.to_integral_value():
         raise PersonError(f"{part.number} is counted in pieces; {quantity} is not whole.")
+
+
+def order(work: Work, part_id: int, quantity: Decimal) -> Part:
+    """So much of a part is ordered and not here yet, whatever was written down before. Raises ``PersonError``."""
+    part = found_row(work, Part, part_id, **locking(work))
+    if not quantity.is_finite() or not 0 <= quantity < 10**9:
+        raise PersonError(f"{quantity}: what is ordered is nothing or more, and less than a billion.")
+    _check_whole(part, quantity)
     part.coming = quantity
     work.flush()
     return part
@@ -163,7 +162,7 @@ def counted(work: Work, part_id: int, there: Decimal, *, note: str = "") -> Move
     """Somebody counted the shelf: the difference becomes a movement, None where there is none."""
     if there < 0:
         raise PersonError("What was counted cannot be less than nothing.")
-    work.get(Part, part_id, with_for_update=work.get_bind().dialect.name != "sqlite", populate_existing=True)
+    work.get(Part, part_id, **locking(work))
     difference = there - shelf(work, [part_id])[part_id]
     return move(work, part_id, difference, "counted", note=note) if difference else None
 

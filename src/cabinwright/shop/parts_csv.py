@@ -18,7 +18,7 @@ from typing import Any
 from sqlalchemy import select
 
 from cabinwright.errors import PersonError
-from cabinwright.shop.money import read_amount
+from cabinwright.shop.money import read_amount, typed
 from cabinwright.shop.parts import checked, read_data, supplier_called
 from cabinwright.shop.rows import Part
 from cabinwright.shop.rows.parts import UNITS
@@ -99,9 +99,7 @@ def _safe(value: Any) -> str:
     if isinstance(value, dict):
         words = json.dumps(value, ensure_ascii=False, sort_keys=True) if value else ""
     else:
-        words = "" if value is None else f"{value.normalize():f}" if isinstance(value, Decimal) else str(value)
-        if isinstance(value, Decimal) and words[-4:-3] == ".":
-            words += "0"  # 1.125 could be thousands
+        words = "" if value is None else typed(value) if isinstance(value, Decimal) else str(value)
     return f"'{words}" if words.startswith((*FORMULA, "'")) else words
 
 

@@ -8,6 +8,7 @@ from sqlalchemy import select, update
 
 from cabinwright.errors import PersonError, RefusedError
 from cabinwright.shop.access import let_go
+from cabinwright.shop.jobs import OVER
 from cabinwright.shop.kinds import now
 from cabinwright.shop.rows import Car, Customer, Hours, Job, Kept, Note, Offer, Row, Trace, User
 from cabinwright.shop.store import found_row, held
@@ -16,7 +17,6 @@ from cabinwright.shop.trail import Work, columns
 __all__ = ["ERASED", "add_car", "add_customer", "allow", "change_customer", "erased", "told"]
 
 ERASED = "erased on request"
-OPEN = ("closed", "called off")  #: states in which a job needs its customer no longer
 
 
 def add_customer(work: Work, *, name: str, contact: str = "", note: str = "") -> Customer:
@@ -89,7 +89,7 @@ def erased(work: Work, customer_id: int, *, count: int) -> tuple[Customer, tuple
     customer = held(work, Customer, customer_id, count=count)
     cars = list(work.scalars(select(Car).where(Car.customer_id == customer_id)))
     jobs = list(work.scalars(select(Job).where(Job.car_id.in_([car.id for car in cars]))))
-    still = [job.number for job in jobs if job.state not in OPEN]
+    still = [job.number for job in jobs if job.state not in OVER]
     if still:
         raise RefusedError(f"{', '.join(still)} of this customer is still open. Close it or call it off, then erase.")
     ids = [job.id for job in jobs]

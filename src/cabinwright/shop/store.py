@@ -25,7 +25,7 @@ from cabinwright.shop.migrate import raised
 from cabinwright.shop.rows import Row
 from cabinwright.shop.trail import Work, columns
 
-__all__ = ["ADDRESS", "FILES", "Store", "found_row", "held"]
+__all__ = ["ADDRESS", "FILES", "Store", "found_row", "held", "locking"]
 
 ADDRESS, FILES = "CABINWRIGHT_SHOP", "CABINWRIGHT_SHOP_FILES"  #: environment: where the database, and its files, are
 WAIT_MS = 30_000  #: how long a writer waits for another one
@@ -122,6 +122,11 @@ class Store:
         raise AssertionError  # the last turn returns or raises
 
 
+def locking(work: Work) -> dict[str, Any]:
+    """How ``Session.get`` takes a row so that nobody else changes it before this transaction ends; SQLite holds them all."""
+    return {"with_for_update": work.get_bind().dialect.name != "sqlite", "populate_existing": True}
+
+
 def found_row(work: Work, kind: type[RowType], row_id: int, **how: Any) -> RowType:
     """A row by its id; ``how`` as ``Session.get`` takes it. Raises ``PersonError`` where there is none."""
     row = work.get(kind, row_id, **how)
@@ -136,7 +141,7 @@ def held(work: Work, kind: type[RowType], row_id: int, *, count: int, **mine: An
 
     Raises ``MeanwhileError`` with both versions where it is not, ``PersonError`` where there is none.
     """
-    row = work.get(kind, row_id, with_for_update=work.get_bind().dialect.name != "sqlite", populate_existing=True)
+    row = work.get(kind, row_id, **locking(work))
     if row is None:
         raise PersonError(f"There is no number {row_id} among the {kind.__tablename__}; look at the list again.")
     if row.count != count:

@@ -26,18 +26,20 @@ __all__ = ["COMMANDS"]
 
 
 def _list(store: Store, options: argparse.Namespace) -> Any:
+    from cabinwright.shop.money import digits
     from cabinwright.shop.parts import listed, shelf
     from cabinwright.shop.trail import columns
 
     with store.read() as work:
         rows = listed(work, kind=options.kind, gone=options.gone, after=options.after, most=options.most)
         there = shelf(work, [row.id for row in rows])
-        return [{**columns(row), "there": f"{there[row.id].normalize():f}"} for row in rows]
+        return [{**columns(row), "there": digits(there[row.id])} for row in rows]
 
 
 def _show(store: Store, options: argparse.Namespace) -> Any:
     from sqlalchemy import select
 
+    from cabinwright.shop.money import digits
     from cabinwright.shop.parts import shelf
     from cabinwright.shop.rows import Movement, Part
     from cabinwright.shop.trail import columns
@@ -46,7 +48,7 @@ def _show(store: Store, options: argparse.Namespace) -> Any:
         part = row_of(work, Part, options.part)
         moved = work.scalars(select(Movement).where(Movement.part_id == part.id).order_by(Movement.id))
         there = shelf(work, [part.id])[part.id]
-        return {**columns(part), "there": f"{there.normalize():f}", "movements": [columns(row) for row in moved]}
+        return {**columns(part), "there": digits(there), "movements": [columns(row) for row in moved]}
 
 
 def _import(store: Store, options: argparse.Namespace) -> Any:
@@ -105,13 +107,14 @@ def _move(store: Store, options: argparse.Namespace) -> Any:
 
 
 def _short(store: Store, options: argparse.Namespace) -> Any:
+    from cabinwright.shop.money import digits
     from cabinwright.shop.parts import short
 
     with store.read() as work:
         names = ("needed", "there", "ordered", "short")
         return [
             {"id": part.id, "number": part.number, "name": part.name, "unit": part.unit}
-            | {name: f"{value.normalize():f}" for name, value in zip(names, amounts, strict=True)}
+            | {name: digits(value) for name, value in zip(names, amounts, strict=True)}
             for part, *amounts in short(work, most=options.most)
         ]
 

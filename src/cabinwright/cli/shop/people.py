@@ -119,17 +119,10 @@ def _add_user(store: Store, options: argparse.Namespace) -> Any:
 
 
 def _bar_user(store: Store, options: argparse.Namespace) -> Any:
-    from cabinwright.shop.access import let_go
-    from cabinwright.shop.rows import User
-    from cabinwright.shop.trail import Work
+    from cabinwright.shop.access import barred
 
-    def make(work: Work) -> str:
-        user = row_of(work, User, options.user)
-        user.active = False
-        let_go(work, user_id=user.id)
-        return str(user.name)
-
-    return f"{store.change(make, by=options.by)} is let in no more, on no device."
+    name = store.change(lambda work: barred(work, options.user).name, by=options.by)
+    return f"{name} is let in no more, on no device."
 
 
 CUSTOMER = argument("customer", "number of the customer", type=a_number)

@@ -117,7 +117,7 @@ def hollow_of(
             floor += level.height_m
         if not shape.levels:
             layers.append((drawn.buffer(give), 0.0, shape.height_m or high))
-    first, last = layers[0], layers[-1]
+    first = layers[0]
     layers[0] = (first[0], first[1] - FLUSH_M, first[2])  # it stands on the floor
     last = layers[-1]
     layers[-1] = (last[0], last[1], max(last[2], high + FLUSH_M))

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 
-from cabinwright.build.document import Build, Seat
+from cabinwright.build.document import Build
 from cabinwright.stages.voice.result import Dashboard
 
 __all__ = ["across", "dashboard"]
@@ -51,9 +52,9 @@ def _middle(build: Build) -> float:
     return float(np.mean(both)) if both else 0.0
 
 
-def across(seat: Seat, line: Dashboard, angle_deg: float) -> float:
+def across(head_m: Sequence[float], line: Dashboard, angle_deg: float) -> float:
     """y [m] at which a direction from the head meets the line; NaN where it does not."""
     if not abs(angle_deg) <= BESIDE_DEG:
         return math.nan
-    x, y, _ = (float(part) for part in seat.head_m)
+    x, y, _ = (float(part) for part in head_m)
     return y + max(x - line.at_m, LEAST_M) * math.tan(math.radians(angle_deg))

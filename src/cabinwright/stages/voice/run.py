@@ -100,7 +100,7 @@ def _image(ears: Ears, version: str, settings: Settings, seat: Seat, line: Dashb
     whole = placed(middle, likeness, centres_hz=BANDS_HZ)
     nan = float("nan")
     at, low, high = (nan, nan, nan) if whole is None else (whole.at_deg, whole.low_deg, whole.high_deg)
-    ends = [across(seat, line, angle) for angle in (low, high)]
+    ends = [across(seat.head_m, line, angle) for angle in (low, high)]
     return VoiceImage(
         version=version,
         settings=settings.fingerprint,
@@ -112,6 +112,6 @@ def _image(ears: Ears, version: str, settings: Settings, seat: Seat, line: Dashb
         at_deg=at,
         spread_deg=0.5 * (high - low),
         wander_deg=float(np.std(known)) if len(known) > 1 else nan,
-        across_m=across(seat, line, at),
+        across_m=across(seat.head_m, line, at),
         spread_m=0.5 * (ends[1] - ends[0]),
     )

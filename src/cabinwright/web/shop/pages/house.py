@@ -9,12 +9,11 @@ from typing import Any
 from sqlalchemy import select
 
 from cabinwright.office.offers import set_house
-from cabinwright.shop.access import add_user, let_go
+from cabinwright.shop.access import add_user, barred
 from cabinwright.shop.house import House, house
 from cabinwright.shop.money import CURRENCIES, new_rate
 from cabinwright.shop.rows import Customer, TaxRule, Trace, User
 from cabinwright.shop.rows.people import ROLES
-from cabinwright.shop.store import found_row
 from cabinwright.shop.trail import Work, columns
 from cabinwright.web.parts import box, button, link, table, text
 from cabinwright.web.shop.forms import PASSWORD, Ask, amount_of, day_of, form
@@ -104,11 +103,11 @@ def body(view: ShopView, seen: Seen) -> None:
         )
 
     async def tax(told: dict[str, Any]) -> None:
-        def make() -> Any:
+        def make(work: Work) -> int:
             percent, begins = amount_of(told["percent"], _("Rate")), day_of(told["begins"])
-            return view.store.change(lambda work: new_rate(work, told["name"], percent, begins), by=view.by)
+            return new_rate(work, told["name"], percent, begins).id
 
-        await view.do(make, _("Added."), needs="settings")
+        await view.change(make, _("Added."), needs="settings")
 
     form(
         [
@@ -148,18 +147,11 @@ def _users(view: ShopView, seen: Seen) -> None:
                     if user["whose"]:
                         link(_("Customer"), address("/shop/customer", at=user["customer_id"]))
                 if user["active"]:
-                    number = user["id"]
-
-                    def bar(number: int = number) -> None:
-                        def make(work: Work) -> None:
-                            found_row(work, User, number).active = False
-                            let_go(work, user_id=number)
-
-                        view.store.change(make, by=view.by)
-
                     button(
                         _("Let in no more"),
-                        lambda bar=bar: view.do(bar, _("Let in no more, on no device."), needs="users"),
+                        lambda number=user["id"]: view.change(
+                            lambda work: barred(work, number).id, _("Let in no more, on no device."), needs="users"
+                        ),
                         says=f"{_('Let in no more')}: {user['name']}",
                     )
 

@@ -8,7 +8,8 @@ from typing import Any
 
 from sqlalchemy import select
 
-from cabinwright.shop.jobs import STATES, add_job, listed
+from cabinwright.shop.bench import WORKING
+from cabinwright.shop.jobs import OPEN, OVER, add_job, listed
 from cabinwright.shop.rows import Car, Customer, Job, Note, Part
 from cabinwright.shop.trail import Work, columns
 from cabinwright.shop.words import KINDS, Hit, found
@@ -20,12 +21,12 @@ from cabinwright.web.words import _, counted
 __all__ = ["PAGE", "brief", "job_rows", "new_job"]
 
 GROUPS: dict[str, tuple[str, ...]] = {
-    _("Open"): ("asked", "offered", "agreed", "building", "proving", "handed over"),
-    _("On the bench"): ("building", "proving"),
+    _("Open"): OPEN,
+    _("On the bench"): WORKING,
     _("Waiting for the customer"): ("asked", "offered"),
-    _("Closed"): ("closed", "called off"),
+    _("Closed"): OVER,
 }
-OVER = _("Closed")
+ENDED = _("Closed")
 MOST, NEWEST = 50, 40
 SAYS = {
     "customer": _("customer"),
@@ -54,7 +55,7 @@ def look(view: ShopView) -> Seen:
             mine = listed(work, customer_id=person.customer_id, newest=True, most=MOST) if person.customer_id else []
             return Seen([brief(job) for job in mine], (), ())
         hits = found(work, view.state.get("asked", ""), most=MOST)
-        jobs = listed(work, states=GROUPS[group], newest=group == OVER, after=view.after, most=MOST)
+        jobs = listed(work, states=GROUPS[group], newest=group == ENDED, after=view.after, most=MOST)
         cars = select(Car.id, Car.name, Customer.name).join(Customer).where(Customer.erased_at.is_(None))
         rows = work.execute(cars.order_by(Car.id.desc()).limit(NEWEST))
         names = tuple((str(car), f"{customer}: {name}") for car, name, customer in rows)
@@ -173,4 +174,3 @@ def job_rows(jobs: list[dict[str, Any]]) -> None:
 
 
 PAGE = ShopPage("/shop/jobs", _("Jobs"), _("Where does each job stand?"), look, body, needs="look")
-assert set(STATES) == {state for states in (GROUPS[_("Open")], GROUPS[OVER]) for state in states}

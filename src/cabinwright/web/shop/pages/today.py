@@ -9,8 +9,9 @@ from typing import Any
 from sqlalchemy import select
 
 from cabinwright.office.bench import Missing, TaskLine, finish, missing_in, today
-from cabinwright.shop.bench import WORKING, start, stop
-from cabinwright.shop.jobs import listed
+from cabinwright.shop.bench import start, stop
+from cabinwright.shop.jobs import OPEN, listed
+from cabinwright.shop.parts import NEEDING
 from cabinwright.shop.rows import Hours
 from cabinwright.shop.trail import Work, columns
 from cabinwright.web.parts import box, button, link, text
@@ -20,7 +21,6 @@ from cabinwright.web.words import _, counted
 
 __all__ = ["PAGE", "task_row"]
 
-OPEN = ("asked", "offered", "agreed", "building", "proving", "handed over")
 SOON = timedelta(days=7)
 MOST, TASKS = 12, 20
 
@@ -41,7 +41,7 @@ def look(view: ShopView) -> Seen:
     with view.store.read() as work:
         hours = work.scalars(select(Hours).where(Hours.by == by, Hours.ended_at.is_(None))).first()
         promised = [columns(job) for job in listed(work, states=OPEN, promised_before=day + SOON)]
-        working = [columns(job) for job in listed(work, states=("agreed", *WORKING))]
+        working = [columns(job) for job in listed(work, states=NEEDING)]
         running = columns(hours) if hours is not None else None
     missing = missing_in(view.store, [job["id"] for job in working])
     return Seen(
