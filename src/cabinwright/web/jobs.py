@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 from nicegui import ui
@@ -11,11 +12,33 @@ from cabinwright.web.parts import box, button, text
 from cabinwright.web.words import _
 
 if TYPE_CHECKING:
-    from cabinwright.desk import Job
+    from cabinwright.desk import Job, Work
 
-__all__ = ["job_panel"]
+__all__ = ["EVERY_S", "Gauge", "job_panel"]
 
 EVERY_S = 0.25
+
+
+class Gauge:
+    """How far long work is, in words and as a bar, and a way to cancel it."""
+
+    def __init__(self, words: str, cancel: Callable[[], None]) -> None:
+        self.said = text("p", "", "figure")
+        self.said.props["role"] = "status"
+        self._bar = box("progress")
+        self._bar.props.update({"aria-label": words, "max": 1})
+        self._stop = button(_("Cancel"), cancel, says=f"{_('Cancel')}: {words}")
+
+    def show(self, job: Work | None, before: str = "") -> bool:
+        """Whether it runs; then how far it is, ``before`` said first."""
+        running = job is not None and job.state == "running"
+        if job is not None and running:
+            what, share = job.progress
+            self.said.text, self._bar.props["value"] = before + what, share
+            self._bar.update()
+        for made in (self._bar, self._stop):
+            made.set_visibility(running)
+        return running
 
 
 def job_panel(view: View, kind: str, words: str, *, key: str = "", **options: Any) -> None:
@@ -23,14 +46,8 @@ def job_panel(view: View, kind: str, words: str, *, key: str = "", **options: An
     key = key or kind
     jobs: dict[str, Job] = view.state.setdefault("jobs", {})
     with box("div", "key"):
-        said = text("p", "", "figure")
-        said.props["role"] = "status"
-        bar = box("progress")
-        bar.props["aria-label"] = words
-        bar.props["max"] = 1
-        with box("div", "row"):
-            start = button(words, lambda: begin(), "main")
-            stop = button(_("Cancel"), lambda: jobs[key].cancel())
+        gauge = Gauge(words, lambda: jobs[key].cancel())
+        start = button(words, lambda: begin(), "main")
         told: list[str] = [""]
 
     async def begin() -> None:
@@ -41,19 +58,12 @@ def job_panel(view: View, kind: str, words: str, *, key: str = "", **options: An
 
     def look() -> None:
         job = jobs.get(key)
-        running = job is not None and job.state == "running"
-        for made, shown in ((bar, running), (stop, running), (start, not running)):
-            made.set_visibility(shown)
-        if job is None:
-            return
-        if running:
-            what, share = job.progress
-            said.text, bar.props["value"] = what, share
-            bar.update()
-        elif told[0] != job.state:
+        running = gauge.show(job)
+        start.set_visibility(not running)
+        if job is not None and not running and told[0] != job.state:
             told[0] = job.state
             done = _("✓ Done.") if job.state == "done" else _("Cancelled. Nothing was changed.")
-            said.text = _("✗ ") + str(job.error) if job.state == "failed" else done
+            gauge.said.text = _("✗ ") + str(job.error) if job.state == "failed" else done
             if job.state == "done" and view.state.get("done") is not job:
                 view.state["done"] = job
                 ui.timer(0.01, view.draw, once=True)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from html import escape
 from typing import Any
 
@@ -14,7 +14,7 @@ from cabinwright.findings import Finding
 from cabinwright.history.design import Difference
 from cabinwright.web.words import _, message, remedy
 
-__all__ = ["MARKS", "box", "button", "choice", "finding_list", "html", "link", "sides", "table", "text"]
+__all__ = ["MARKS", "box", "button", "choice", "drop_zone", "finding_list", "html", "link", "sides", "table", "text"]
 
 MARKS = {"stop": "■", "caution": "▲", "note": "●"}  #: beside the word, never instead of it
 NAMES = {"stop": _("Stop"), "caution": _("Caution"), "note": _("Note")}
@@ -62,6 +62,24 @@ def choice(label: str, options: Sequence[str], chosen: str, act: Callable[[str],
         for option in options:
             made = button(("✓ " if option == chosen else "") + option, lambda option=option: act(option), "option")
             made.props["aria-pressed"] = str(option == chosen).lower()
+
+
+def drop_zone(upload: Element, words: str, choosers: Mapping[str, tuple[str, Mapping[str, Any]]]) -> None:
+    """Where files are dropped or chosen, for an ``ui.upload`` that is put out of sight.
+
+    ``choosers``: id of each plain input, with its words and its further attributes.
+    """
+    upload.classes("carrier")  # not `set_visibility`: NiceGUI takes nothing from what it hides itself
+    with box("div", "drop") as zone:
+        text("p", words)
+        with box("div", "row"):
+            for name, (label, more) in choosers.items():
+                plain = box("input")
+                plain.props.update({"id": name, "type": "file", "aria-label": label, **more})
+                plain.on("change", js_handler=f"(e) => cabinwright.chosen(e, getElement({upload.id}))")
+                text("label", label, "act").props["for"] = name
+    zone.on("dragover", js_handler="(e) => e.preventDefault()")
+    zone.on("drop", js_handler=f"(e) => cabinwright.dropped(e, getElement({upload.id}))")
 
 
 def table(heads: Sequence[str], rows: Iterable[Sequence[str]], *, caption: str) -> None:

@@ -17,7 +17,7 @@ from cabinwright.physics.response import RecordedResponses, Verdict
 from cabinwright.session import Session
 from cabinwright.web.curves import curves
 from cabinwright.web.frame import Page, View
-from cabinwright.web.parts import box, button, text
+from cabinwright.web.parts import box, button, drop_zone, text
 from cabinwright.web.uploads import HEARD, LARGEST_FILE, MOST_FILES, keep
 from cabinwright.web.words import _, counted
 
@@ -125,21 +125,11 @@ def _drop(view: View, inbox: Inbox, dropped: dict[str, Dropped]) -> None:
         multiple=True, auto_upload=True, max_file_size=LARGEST_FILE, max_files=MOST_FILES, on_upload=taken,
         on_rejected=lambda: view.warn(_("Too large or too many: nothing of that was taken.")),
     )  # fmt: skip
-    made.classes("carrier")  # out of sight, not `set_visibility`: NiceGUI takes nothing from what it hides itself
-    with box("div", "drop") as zone:
-        text("p", _("Drop a folder of recordings here: WAV or FLAC."))
-        with box("div", "row"):
-            for name, words, folder in (
-                ("files", _("Choose files"), False),
-                ("folder", _("Choose a folder"), True),
-            ):
-                plain = box("input")
-                plain.props.update({"id": name, "type": "file", "multiple": True, "aria-label": words})
-                plain.props.update({"webkitdirectory": True} if folder else {"accept": ".wav,.flac"})
-                plain.on("change", js_handler=f"(e) => cabinwright.chosen(e, getElement({made.id}))")
-                text("label", words, "act").props["for"] = name
-    zone.on("dragover", js_handler="(e) => e.preventDefault()")
-    zone.on("drop", js_handler=f"(e) => cabinwright.dropped(e, getElement({made.id}))")
+    choosers: dict[str, tuple[str, dict[str, Any]]] = {
+        "files": (_("Choose files"), {"multiple": True, "accept": ".wav,.flac"}),
+        "folder": (_("Choose a folder"), {"multiple": True, "webkitdirectory": True}),
+    }
+    drop_zone(made, _("Drop a folder of recordings here: WAV or FLAC."), choosers)
     told = text("p", "", "soft")
     told.props["role"] = "status"
 

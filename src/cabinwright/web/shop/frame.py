@@ -9,6 +9,7 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING, Any
 from urllib.parse import urlencode
 
@@ -19,6 +20,7 @@ from cabinwright.errors import CabinwrightError, MeanwhileError
 from cabinwright.shop.access import refuse_unless
 from cabinwright.shop.rows import Trace
 from cabinwright.web.frame import HEAD, skeleton
+from cabinwright.web.jobs import EVERY_S, Gauge
 from cabinwright.web.parts import box, button, link, text
 from cabinwright.web.shop.door import OUT, Visitor
 from cabinwright.web.words import _
@@ -32,7 +34,6 @@ __all__ = ["ShopPage", "ShopView", "address", "show"]
 
 Make = Callable[[Callable[[str, float], None]], Any]  #: what another process runs, given a progress
 LOOK_S = 2.0  #: how often it is asked whether somebody else changed something
-WATCH_S = 0.25
 HIDDEN_FIELDS = frozenset({"count", "id", "words", "made_at"})
 
 
@@ -97,6 +98,11 @@ class ShopView:
         self.state.update(chosen)
         await self.draw()
 
+    def tally(self, words: str) -> None:
+        """How many rows of a list are shown, and from which on."""
+        first = _("From number {number} on: ").format(number=self.after + 1) if self.after else ""
+        text("p", first + words, "figure")
+
     def turns(self, shown: int, most: int) -> None:
         """Ways to the rows before and after those that are shown."""
         if not self.after and shown < most:
@@ -109,15 +115,18 @@ class ShopView:
 
     def build_page(self) -> None:
         """Everything but the content, at once."""
-        person = self.person
+        person = self._who = self.person
         ways = [(one.name, one.path) for one in self.pages if one.listed and person.may(one.needs)]
         back = [(_("The build"), "/")] if self._title else []
         self._said, self._alert, self._content, _page = skeleton(
-            self._title or _("The shop"), self._controls, [*ways, *back], self.page.path, self.page.question
+            self._title or _("The shop"),
+            partial(self._controls, person),
+            [*ways, *back],
+            self.page.path,
+            self.page.question,
         )
 
-    def _controls(self) -> None:
-        person = self.person
+    def _controls(self, person: Person) -> None:
         text("span", f"{person.name} ({_(person.role)})", "who")
         if person.user_id is not None:
             link(_("Log out"), OUT, "act")
@@ -202,11 +211,7 @@ class ShopView:
 
         running: dict[str, Work] = self.state.setdefault("running", {})
         with box("div", "key") as panel:
-            said = text("p", "", "figure")
-            said.props["role"] = "status"
-            bar = box("progress")
-            bar.props.update({"aria-label": words, "max": 1})
-            button(_("Cancel"), lambda: running[words].cancel(), says=f"{_('Cancel')}: {words}")
+            gauge = Gauge(words, lambda: running[words].cancel())
 
         async def begin(make: Callable[[], Make]) -> None:
             if words in running:
@@ -221,18 +226,12 @@ class ShopView:
 
         async def look() -> None:
             job = running.get(words)
-            panel.set_visibility(job is not None)
-            timer.active = job is not None
-            if job is None:
-                return
-            if job.state == "running":
-                what, share = job.progress
-                said.text, bar.props["value"] = f"{words}: {what}", share
-                bar.update()
+            busy = gauge.show(job, f"{words}: ")
+            panel.set_visibility(busy)
+            timer.active = busy
+            if job is None or busy:
                 return
             del running[words]
-            panel.set_visibility(False)
-            timer.active = False
             if job.state == "failed":
                 self.warn(job.error)
             elif job.state == "cancelled":
@@ -241,7 +240,7 @@ class ShopView:
                 self.say(done(job.told))
                 await self.draw()
 
-        timer = ui.timer(WATCH_S, look, active=words in running)
+        timer = ui.timer(EVERY_S, look, active=words in running)
         panel.set_visibility(words in running)
         return begin
 

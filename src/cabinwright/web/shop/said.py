@@ -6,9 +6,23 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
-from cabinwright.web.words import counted
+from cabinwright.shop.money import digits
+from cabinwright.shop.money import typed as money_typed
+from cabinwright.web.words import _, counted
 
-__all__ = ["amount", "moment", "money", "plain", "typed"]
+__all__ = ["STATE_WORDS", "amount", "moment", "money", "plain", "typed"]
+
+STATE_WORDS = {
+    "asked": _("asked"),
+    "offered": _("offered"),
+    "agreed": _("agreed"),
+    "building": _("building"),
+    "proving": _("proving"),
+    "handed over": _("handed over"),
+    "closed": _("closed"),
+    "called off": _("called off"),
+}
+"""States of a job."""
 
 
 def moment(value: Any) -> str:
@@ -20,17 +34,13 @@ def moment(value: Any) -> str:
 
 
 def plain(value: Decimal | str | None) -> str:
-    """A number without digits that say nothing."""
-    if value is None or value == "":
-        return ""
-    number = Decimal(value)
-    return f"{number.normalize():f}" if number else "0"
+    """A number without digits that say nothing; empty for none."""
+    return "" if value is None or value == "" else digits(Decimal(value))
 
 
 def typed(value: Decimal | str | None) -> str:
-    """The same, as it may be typed again: one with three digits behind the point could be read as thousands."""
-    text = plain(value)
-    return f"{text}0" if len(text.rpartition(".")[2]) == 3 and "." in text else text
+    """The same, as it may be typed again."""
+    return "" if value is None or value == "" else money_typed(Decimal(value))
 
 
 def amount(value: Decimal | str | None, unit: str) -> str:
@@ -39,9 +49,8 @@ def amount(value: Decimal | str | None, unit: str) -> str:
 
 
 def money(value: Decimal | str | None, currency: str) -> str:
-    """An amount with two digits at the least."""
-    if value is None or value == "":
+    """An amount with two digits at the least; empty for none."""
+    text = plain(value)
+    if not text:
         return ""
-    number = Decimal(value)
-    text = f"{number.normalize():f}" if number else "0"
-    return f"{number:.2f} {currency}" if "." not in text or len(text.split(".")[1]) < 3 else f"{text} {currency}"
+    return f"{text} {currency}" if len(text.partition(".")[2]) > 2 else f"{Decimal(text):.2f} {currency}"

@@ -6,8 +6,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import select
-
 from cabinwright.errors import CabinwrightError
 from cabinwright.office.bench import (
     NOT_SEEN,
@@ -27,14 +25,12 @@ from cabinwright.office.overview import JobView
 from cabinwright.office.plan import KINDS
 from cabinwright.office.worked import known
 from cabinwright.shop.bench import WORKING, add_task
-from cabinwright.shop.rows import Hours
-from cabinwright.shop.trail import columns
 from cabinwright.web.parts import box, button, link, table, text
 from cabinwright.web.shop.forms import Ask, amount_of, form
 from cabinwright.web.shop.frame import ShopPage, ShopView, address
 from cabinwright.web.shop.long import away, back
 from cabinwright.web.shop.pages.job import head, job_seen
-from cabinwright.web.shop.pages.today import stopped, task_row
+from cabinwright.web.shop.pages.today import own_time, task_row, time_panel
 from cabinwright.web.shop.said import moment, plain
 from cabinwright.web.words import _, counted
 
@@ -60,8 +56,7 @@ def look(view: ShopView) -> Seen:
     """Tasks and parts; sheet and check at once where the build is worked out, else when they are asked for."""
     job, by = job_seen(view), view.by
     with view.store.read() as work:
-        hours = work.scalars(select(Hours).where(Hours.by == by, Hours.ended_at.is_(None))).first()
-        running = columns(hours) if hours is not None else None
+        running = own_time(work, by)
     rows, left, why_not = None, None, "" if job.folder else NO_FOLDER
     if job.folder:
         try:
@@ -88,11 +83,7 @@ def _tasks(view: ShopView, seen: Seen) -> None:
     left = [task for task in seen.tasks if not task.done_at]
     ready = [task for task in left if task.ready]
     done = [task for task in seen.tasks if task.done_at]
-    if seen.running is not None:
-        with box("div", "key"):
-            words = _("Your time runs on {kind} since {since}.")
-            text("p", words.format(kind=seen.running["kind"], since=moment(seen.running["began_at"])))
-            button(_("Stop my time"), lambda: view.change(stopped, _("Stopped.")), "main")
+    time_panel(view, seen.running)
     if seen.tasks:
         can = counted(len(ready), "task can be done now", "tasks can be done now")
         waits = counted(len(left) - len(ready), "waits for others", "wait for others")

@@ -45,8 +45,7 @@ def body(view: ShopView, rows: list[dict[str, Any]]) -> None:
         await view.turn(asked=told["asked"], after=0)
 
     form([Ask("asked", _("Part of a name"), view.state.get("asked", ""), "search")], _("Find"), search, main=False)
-    first = _("From number {number} on: ").format(number=view.after + 1) if view.after else ""
-    text("p", first + counted(len(rows), "customer", "customers"), "figure")
+    view.tally(counted(len(rows), "customer", "customers"))
     with box("ul", "changes"):
         for row in rows:
             with box("li", "change"), box("div"):

@@ -12,7 +12,7 @@ from cabinwright.shop.jobs import STATES, step
 from cabinwright.web.parts import box, button, link, table, text
 from cabinwright.web.shop.forms import Ask, day_of, form
 from cabinwright.web.shop.frame import ShopPage, ShopView, address
-from cabinwright.web.shop.said import money, plain
+from cabinwright.web.shop.said import STATE_WORDS, money, plain
 from cabinwright.web.words import _
 
 __all__ = ["PAGE", "PHOTOGRAPH", "head", "job_seen", "picture"]
@@ -54,16 +54,6 @@ DOES = {
 }
 BACK_TO_BENCH = _("Back to the bench")
 COURSE = tuple(state for state in STATES if state != "called off")
-SAYS = {
-    "asked": _("asked"),
-    "offered": _("offered"),
-    "agreed": _("agreed"),
-    "building": _("building"),
-    "proving": _("proving"),
-    "handed over": _("handed over"),
-    "closed": _("closed"),
-    "called off": _("called off"),
-}
 
 
 def job_seen(view: ShopView) -> JobView:
@@ -84,7 +74,7 @@ def head(view: ShopView, seen: JobView) -> None:
             text("span", " · ")
         late = "▲ " + _("late since {day}") if seen.late else _("promised for {day}")
         day = late.format(day=seen.promised_on) if seen.promised_on else ""
-        text("span", " · ".join(filter(None, (seen.car, SAYS[seen.state], day))))
+        text("span", " · ".join(filter(None, (seen.car, STATE_WORDS[seen.state], day))))
     with box("nav", "row ways") as ways:
         ways.props["aria-label"] = _("Pages of this job")
         for name, words in WAYS.items():
@@ -144,7 +134,7 @@ def _course(state: str) -> None:
             past = number < at or state == "closed"
             mark = "✓ " if past else "● " if number == at else "○ "
             with box("li", "now" if number == at else "past" if past else "") as item:
-                text("span", mark + SAYS[name])
+                text("span", mark + STATE_WORDS[name])
                 if number == at:
                     item.props["aria-current"] = "step"
 
@@ -170,7 +160,7 @@ def _onward(view: ShopView, job: JobView) -> None:
 
 def _step(view: ShopView, job: JobView, state: str, *, main: bool = False) -> None:
     words = BACK_TO_BENCH if state == "building" and job.state != "agreed" else DOES[state]
-    said = _("{number} is {state} now.").format(number=job.number, state=SAYS[state])
+    said = _("{number} is {state} now.").format(number=job.number, state=STATE_WORDS[state])
     button(
         words,
         lambda: view.change(lambda work: step(work, job.id, state, count=job.count).id, said),

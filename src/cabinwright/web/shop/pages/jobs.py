@@ -16,6 +16,7 @@ from cabinwright.shop.words import KINDS, Hit, found
 from cabinwright.web.parts import box, choice, link, text
 from cabinwright.web.shop.forms import Ask, day_of, form, whole_of
 from cabinwright.web.shop.frame import ShopPage, ShopView, address
+from cabinwright.web.shop.said import STATE_WORDS
 from cabinwright.web.words import _, counted
 
 __all__ = ["PAGE", "brief", "job_rows", "new_job"]
@@ -119,8 +120,7 @@ def body(view: ShopView, seen: Seen) -> None:
         await view.turn(group=words, after=0)
 
     choice(_("Which"), tuple(GROUPS), view.state["group"], group)
-    first = _("From number {number} on: ").format(number=view.after + 1) if view.after else ""
-    text("p", first + counted(len(seen.jobs), "job", "jobs"), "figure")
+    view.tally(counted(len(seen.jobs), "job", "jobs"))
     job_rows(seen.jobs)
     view.turns(len(seen.jobs), MOST)
     if not view.may("work"):
@@ -170,7 +170,7 @@ def job_rows(jobs: list[dict[str, Any]]) -> None:
                     told = [job["customer"], job["car"]] if "customer" in job else []
                     told += [_("for {day}").format(day=job["promised_on"])] if job["promised_on"] else []
                     text("p", " · ".join(told), "soft")
-                text("span", job["state"], "state")
+                text("span", STATE_WORDS[job["state"]], "state")
 
 
 PAGE = ShopPage("/shop/jobs", _("Jobs"), _("Where does each job stand?"), look, body, needs="look")

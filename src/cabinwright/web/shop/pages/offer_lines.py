@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from html import escape
 from typing import Any
 
@@ -71,8 +72,6 @@ def _sums(variant: Row, currency: str, after: int) -> str:
 
 def _percent(rate: str) -> str:
     """0.19 as 19, digit by digit."""
-    from decimal import Decimal
-
     return plain(Decimal(rate).scaleb(2))
 
 
@@ -146,7 +145,7 @@ def _form(view: ShopView, item: Row, variant: Row, at: Row | None, key: str) -> 
             Ask(
                 "price",
                 _("Price of one, without tax"),
-                plain(now["price"]),
+                typed(now["price"]),
                 "number",
                 unit=item["currency"],
                 needed=True,

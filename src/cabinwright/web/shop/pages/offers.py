@@ -231,26 +231,28 @@ TERMS = (
 )
 
 
-def _new(view: ShopView, job: JobView, *, first: bool) -> None:
+def _drawn(
+    view: ShopView, words: str, make: Callable[[dict[str, Any]], Any]
+) -> Callable[[dict[str, Any]], Awaitable[None]]:
+    """What a form starts: a proposal that is drawn up elsewhere, from what ``make`` makes of the answers."""
     said = _("{number} is drawn up. Read it, then offer it.")
-    begin = view.runner(_("Drawing up"), back(lambda made: said.format(number=made.number)))
+    begin = view.runner(words, back(lambda made: said.format(number=made.number)))
+    return lambda told: begin(lambda: make(told))
 
-    async def draw(told: dict[str, Any]) -> None:
-        def make() -> Any:
-            sources: dict[str, Path] = {}
-            for k in range(1, MOST_VARIANTS + 1):
-                name, folder = told[f"name{k}"].strip(), told[f"folder{k}"].strip()
-                if folder and name in sources:
-                    raise PersonError(
-                        _("Two variants are called {name}. Give each a name of its own.").format(name=name)
-                    )
-                if folder:
-                    sources[name or _("variant {number}").format(number=k)] = Path(folder)
-            given = _terms(told, view.by)
-            return away(view, [*sources.values()], draw_up, job.id, sources, needs="price", **given)
 
-        await begin(make)
+def _new(view: ShopView, job: JobView, *, first: bool) -> None:
+    def make(told: dict[str, Any]) -> Any:
+        sources: dict[str, Path] = {}
+        for k in range(1, MOST_VARIANTS + 1):
+            name, folder = told[f"name{k}"].strip(), told[f"folder{k}"].strip()
+            if folder and name in sources:
+                raise PersonError(_("Two variants are called {name}. Give each a name of its own.").format(name=name))
+            if folder:
+                sources[name or _("variant {number}").format(number=k)] = Path(folder)
+        given = _terms(told, view.by)
+        return away(view, [*sources.values()], draw_up, job.id, sources, needs="price", **given)
 
+    draw = _drawn(view, _("Drawing up"), make)
     asks: list[Ask] = []
     for k in range(1, MOST_VARIANTS + 1):
         asks += [
@@ -264,17 +266,12 @@ def _new(view: ShopView, job: JobView, *, first: bool) -> None:
 
 
 def _change(view: ShopView, job: JobView, accepted: Row) -> None:
-    said = _("{number} is drawn up. Read it, then offer it.")
-    begin = view.runner(_("Pricing"), back(lambda made: said.format(number=made.number)))
+    def make(told: dict[str, Any]) -> Any:
+        folder = Path(told["folder"].strip())
+        given = _terms(told, view.by)
+        return away(view, [folder], change_offer, accepted["id"], folder, needs="price", **given)
 
-    async def draw(told: dict[str, Any]) -> None:
-        def make() -> Any:
-            folder = Path(told["folder"].strip())
-            given = _terms(told, view.by)
-            return away(view, [folder], change_offer, accepted["id"], folder, needs="price", **given)
-
-        await begin(make)
-
+    draw = _drawn(view, _("Pricing"), make)
     with box("details"):
         text("summary", _("Price a change"), "act")
         words = _("What the build asks for beyond what was signed: more at the agreed price, less as a credit at it.")

@@ -20,7 +20,7 @@ from cabinwright.shop.rows.parts import KINDS, UNITS
 from cabinwright.shop.store import found_row
 from cabinwright.shop.trail import Work, columns
 from cabinwright.shop.words import found
-from cabinwright.web.parts import box, button, link, table, text
+from cabinwright.web.parts import box, button, drop_zone, link, table, text
 from cabinwright.web.shop.forms import Ask, amount_of, form
 from cabinwright.web.shop.frame import ShopPage, ShopView, address
 from cabinwright.web.shop.said import amount, moment, money, plain, typed
@@ -90,8 +90,7 @@ def body(view: ShopView, seen: Seen) -> None:
         search,
         main=False,
     )
-    first = _("From number {number} on: ").format(number=view.after + 1) if view.after else ""
-    text("p", first + counted(len(seen.rows), "part", "parts"), "figure")
+    view.tally(counted(len(seen.rows), "part", "parts"))
     with box("ul", "changes"):
         for row in seen.rows:
             with box("li", "change"):
@@ -99,7 +98,7 @@ def body(view: ShopView, seen: Seen) -> None:
                     link(f"{row['number']} {row['name']}", address("/shop/part", at=row["id"]), "where")
                     told = [row["kind"], money(row["price"], row["currency"])]
                     text("p", " · ".join(filter(None, told)), "soft")
-                low = row["least"] is not None and row["there"] < _decimal(row["least"])
+                low = row["least"] is not None and row["there"] < Decimal(row["least"])
                 text("span", ("▲ " if low else "") + amount(row["there"], row["unit"]), "state")
     if not str(view.state.get("asked", "")).strip():
         view.turns(len(seen.rows), MOST)
@@ -142,10 +141,6 @@ def body(view: ShopView, seen: Seen) -> None:
             add,
         )
     _import(view, seen.currency)
-
-
-def _decimal(words: Any) -> Any:
-    return amount_of(str(words), "least")
 
 
 def _short(view: ShopView, rows: tuple[Short, ...]) -> None:
@@ -199,17 +194,9 @@ def _import(view: ShopView, currency: str) -> None:
     made = ui.upload(
         auto_upload=True, max_file_size=LARGEST, max_files=1, on_upload=taken,
         on_rejected=lambda: view.warn(_("Not taken: one file, of at most {size} MB.").format(size=LARGEST // 1_000_000)),
-    ).classes("carrier")  # fmt: skip
-    with box("div", "drop") as zone:
-        text("p", _("Drop the list here."))
-        plain = box("input")
-        plain.props.update(
-            {"id": "list", "type": "file", "accept": ".csv,text/csv", "aria-label": _("Choose a CSV file")}
-        )
-        plain.on("change", js_handler=f"(e) => cabinwright.chosen(e, getElement({made.id}))")
-        text("label", _("Choose a CSV file"), "act").props["for"] = "list"
-    zone.on("dragover", js_handler="(e) => e.preventDefault()")
-    zone.on("drop", js_handler=f"(e) => cabinwright.dropped(e, getElement({made.id}))")
+    )  # fmt: skip
+    chooser = {"list": (_("Choose a CSV file"), {"accept": ".csv,text/csv"})}
+    drop_zone(made, _("Drop the list here."), chooser)
 
 
 def _preview(view: ShopView, preview: Preview) -> None:
@@ -238,8 +225,8 @@ def _preview(view: ShopView, preview: Preview) -> None:
     elif preview.new or preview.changed:
         button(
             _("Take all of it in"),
-            lambda: view.do(
-                lambda: view.store.change(lambda work: taken_in(work, preview), by=view.by),
+            lambda: view.change(
+                lambda work: taken_in(work, preview),
                 lambda done: _("{new} added, {changed} changed.").format(new=done[0], changed=done[1]),
                 needs="price",
             ),

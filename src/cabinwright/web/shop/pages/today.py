@@ -6,20 +6,17 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
-from sqlalchemy import select
-
 from cabinwright.office.bench import Missing, TaskLine, finish, missing_in, today
-from cabinwright.shop.bench import start, stop
+from cabinwright.shop.bench import running, start, stop
 from cabinwright.shop.jobs import OPEN, listed
 from cabinwright.shop.parts import NEEDING
-from cabinwright.shop.rows import Hours
 from cabinwright.shop.trail import Work, columns
 from cabinwright.web.parts import box, button, link, text
 from cabinwright.web.shop.frame import ShopPage, ShopView, address
-from cabinwright.web.shop.said import moment, plain
+from cabinwright.web.shop.said import STATE_WORDS, moment, plain
 from cabinwright.web.words import _, counted
 
-__all__ = ["PAGE", "task_row"]
+__all__ = ["PAGE", "own_time", "task_row", "time_panel"]
 
 SOON = timedelta(days=7)
 MOST, TASKS = 12, 20
@@ -39,14 +36,11 @@ def look(view: ShopView) -> Seen:
     """Four short questions to the database."""
     by, day = view.by, datetime.now(UTC).astimezone().date()
     with view.store.read() as work:
-        hours = work.scalars(select(Hours).where(Hours.by == by, Hours.ended_at.is_(None))).first()
         promised = [columns(job) for job in listed(work, states=OPEN, promised_before=day + SOON)]
         working = [columns(job) for job in listed(work, states=NEEDING)]
-        running = columns(hours) if hours is not None else None
+        mine = own_time(work, by)
     missing = missing_in(view.store, [job["id"] for job in working])
-    return Seen(
-        running, today(view.store), promised, [(job, missing[job["id"]]) for job in working if missing[job["id"]]]
-    )
+    return Seen(mine, today(view.store), promised, [(job, missing[job["id"]]) for job in working if missing[job["id"]]])
 
 
 def body(view: ShopView, seen: Seen) -> None:
@@ -56,12 +50,7 @@ def body(view: ShopView, seen: Seen) -> None:
     if late:
         said = "▲ " + counted(len(late), "job is late.", "jobs are late.") + " " + said
     text("p", said, "figure")
-    if seen.running is not None:
-        with box("div", "key"):
-            since = moment(seen.running["began_at"])
-            words = _("Your time runs on {kind} since {since}.")
-            text("p", words.format(kind=seen.running["kind"], since=since))
-            button(_("Stop my time"), lambda: view.change(stopped, _("Stopped.")), "main")
+    time_panel(view, seen.running)
     text("h2", _("To do now"))
     if not seen.tasks:
         text(
@@ -84,7 +73,7 @@ def body(view: ShopView, seen: Seen) -> None:
                 mark = "▲ " if job in late else ""
                 link(f"{mark}{job['number']} {job['title']}", address("/shop/job", at=job["id"]), "where")
                 words = _("late since {day}") if job in late else _("for {day}")
-                text("p", f"{job['state']}, {words.format(day=job['promised_on'])}", "soft")
+                text("p", f"{STATE_WORDS[job['state']]}, {words.format(day=job['promised_on'])}", "soft")
     text("h2", _("Parts that are not there"))
     if not seen.missing:
         text("p", _("Nothing is missing for the jobs on the bench."), "empty")
@@ -102,12 +91,28 @@ def body(view: ShopView, seen: Seen) -> None:
             link(_("The whole list"), address("/shop/bench", at=job["id"]), "act")
 
 
+def own_time(work: Work, by: str) -> dict[str, Any] | None:
+    """Somebody's time that runs now, as these pages show it."""
+    row = running(work, by)
+    return columns(row) if row is not None else None
+
+
+def time_panel(view: ShopView, mine: dict[str, Any] | None) -> None:
+    """What the visitor's time runs on, and the tap that stops it; nothing where none runs."""
+    if mine is None:
+        return
+    with box("div", "key"):
+        words = _("Your time runs on {kind} since {since}.")
+        text("p", words.format(kind=mine["kind"], since=moment(mine["began_at"])))
+        button(_("Stop my time"), lambda: view.change(stopped, _("Stopped.")), "main")
+
+
 def stopped(work: Work) -> bool:
     """The visitor's own time."""
     return stop(work) is not None
 
 
-def task_row(view: ShopView, task: TaskLine, running: dict[str, Any] | None, *, job: bool = False) -> None:
+def task_row(view: ShopView, task: TaskLine, mine: dict[str, Any] | None, *, job: bool = False) -> None:
     """One task with its taps: time on, time off, done."""
     with box("li", "change"):
         with box("div"):
@@ -125,7 +130,7 @@ def task_row(view: ShopView, task: TaskLine, running: dict[str, Any] | None, *, 
         if task.done_at or not view.may("work"):
             return
         with box("div", "row"):
-            if running is not None and running["task_id"] == task.id:
+            if mine is not None and mine["task_id"] == task.id:
                 button(
                     _("Stop my time"),
                     lambda: view.change(stopped, _("Stopped.")),
