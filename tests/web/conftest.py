@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
+import asyncio
 import os
 import shutil
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Awaitable, Callable, Iterator
 from pathlib import Path
 
 import pytest
+from nicegui.testing import User
+from nicegui.testing.user_simulation import user_simulation
+
+from cabinwright.web.shop import add_shop
+from cabinwright.web.shop.door import Door
 
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "demo" / "build"
@@ -31,8 +37,13 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def started(folder: Path, *, port: str = "0") -> tuple[subprocess.Popen[str], str]:
-    """The screen as a person starts it, and its address."""
-    command = [sys.executable, "-m", "cabinwright", "open", str(folder), "--no-browser", "--port", port]
+    """The screen of a build as a person starts it, and its address."""
+    return opened("open", str(folder), "--port", port)
+
+
+def opened(*words: str) -> tuple[subprocess.Popen[str], str]:
+    """A command that serves pages, and the address that it says first."""
+    command = [sys.executable, "-m", "cabinwright", *words, "--no-browser"]
     surroundings = {**os.environ, "PYTHONUTF8": "1", "PYTHONUNBUFFERED": "1"}
     running = subprocess.Popen(
         command, encoding="utf-8", env=surroundings, stdout=subprocess.PIPE, stderr=subprocess.STDOUT
@@ -41,6 +52,19 @@ def started(folder: Path, *, port: str = "0") -> tuple[subprocess.Popen[str], st
     line = running.stdout.readline()
     assert line.startswith("The screen is at http://127.0.0.1:"), line
     return running, line.split()[4]
+
+
+def visit_shop(address: str, walk: Callable[[User], Awaitable[None]]) -> None:
+    """One visitor's walk through the shop's pages, without a browser."""
+
+    async def whole() -> None:
+        async with user_simulation(root=lambda: None) as user:
+            door = Door(address)
+            add_shop(door)
+            await walk(user)
+            door.close()
+
+    asyncio.run(whole())
 
 
 @pytest.fixture(scope="module")

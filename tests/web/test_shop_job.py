@@ -6,8 +6,6 @@ import asyncio
 import io
 import os
 import re
-import subprocess
-import sys
 from collections.abc import Awaitable, Callable, Iterator
 from decimal import Decimal
 from pathlib import Path
@@ -30,8 +28,9 @@ from cabinwright.web.shop import add_shop, downloads
 from cabinwright.web.shop.door import Door
 from cabinwright.web.shop.long import away
 from office import invented
-from web.conftest import chromium
-from web.test_journeys import FLAGS, RULES
+from web.conftest import chromium, opened, visit_shop
+from web.test_journeys import FLAGS
+from web.usable import PHONE, RULES
 
 BROWSER = chromium()
 NAMES = ("job", "wishes", "offers", "bench", "log", "returned")
@@ -70,14 +69,7 @@ def visit(
     """One person's walk through the shop."""
     monkeypatch.setattr(Door, "person", lambda self, mark, *, here: person)
 
-    async def whole() -> None:
-        async with user_simulation(root=lambda: None) as user:
-            door = Door(address)
-            add_shop(door)
-            await walk(user)
-            door.close()
-
-    asyncio.run(whole())
+    visit_shop(address, walk)
 
 
 def test_each_page_has_its_answer_for_the_owner(shop: tuple[str, Path], monkeypatch: pytest.MonkeyPatch) -> None:
@@ -218,29 +210,10 @@ def served(tmp_path: Path) -> Iterator[tuple[str, Path, Path]]:
     invented.opened(store, folder)
     store.change(lambda work: allow(work, 1, photographs=True, named=False, count=1).id, by="olga")
     store.close()
-    command = [
-        sys.executable,
-        "-m",
-        "cabinwright",
-        "shop",
-        "open",
-        "--no-browser",
-        "--port",
-        "0",
-        "--database",
-        str(data),
-    ]
-    surroundings = {**os.environ, "PYTHONUTF8": "1", "PYTHONUNBUFFERED": "1"}
-    running = subprocess.Popen(
-        command, encoding="utf-8", env=surroundings, stdout=subprocess.PIPE, stderr=subprocess.STDOUT
-    )
-    assert running.stdout is not None
-    line = running.stdout.readline()
-    assert line.startswith("The screen is at "), line
-    yield line.split()[4].rsplit("/", 1)[0], data, folder
+    running, address = opened("shop", "open", "--port", "0", "--database", str(data))
+    yield address.rsplit("/", 1)[0], data, folder
     running.terminate()
-    running.wait(20)
-    running.stdout.close()
+    running.communicate(timeout=20)
 
 
 class Walk:
@@ -272,7 +245,7 @@ class Walk:
             Axe().run(self.page, options={"runOnly": {"type": "tag", "values": RULES}}).response["violations"]
         )
         assert not found, [(item["id"], item["nodes"][0]["html"]) for item in found]
-        self.page.set_viewport_size({"width": 390, "height": 844})
+        self.page.set_viewport_size(PHONE)
         assert self.page.evaluate("document.documentElement.scrollWidth <= innerWidth"), name
         self.page.set_viewport_size({"width": 1280, "height": 900})
         if SHOTS:

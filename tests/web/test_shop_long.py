@@ -2,22 +2,18 @@
 
 from __future__ import annotations
 
-import asyncio
-from collections.abc import Awaitable, Callable
 from datetime import date, timedelta
 
 import pytest
 from nicegui.testing import User
-from nicegui.testing.user_simulation import user_simulation
 
 from cabinwright.shop.jobs import add_job, listed
 from cabinwright.shop.people import add_car, add_customer
 from cabinwright.shop.rows import Car
 from cabinwright.shop.store import Store
 from cabinwright.shop.trail import Work
-from cabinwright.web.shop import add_shop
-from cabinwright.web.shop.door import Door
 from shop import invented
+from web.conftest import visit_shop
 
 JOBS = 70  #: more than a page of each list holds
 
@@ -40,19 +36,6 @@ def place(tmp_path_factory: pytest.TempPathFactory) -> str:
     store.change(make, by="owner")
     store.close()
     return folder
-
-
-def visit(place: str, walk: Callable[[User], Awaitable[None]]) -> None:
-    """The owner at this computer."""
-
-    async def whole() -> None:
-        async with user_simulation(root=lambda: None) as user:
-            door = Door(place)
-            add_shop(door)
-            await walk(user)
-            door.close()
-
-    asyncio.run(whole())
 
 
 def test_long_lists_are_turned_and_what_is_old_is_found(place: str) -> None:
@@ -82,7 +65,7 @@ def test_long_lists_are_turned_and_what_is_old_is_found(place: str) -> None:
         await user.should_see("car 000 XX 000", retries=30)  # the oldest car can still be given a job
         await user.should_see("Let them look at their jobs")
 
-    visit(place, walk)
+    visit_shop(place, walk)
 
 
 def test_jobs_are_listed_by_promise_or_the_newest_first_or_of_one_customer(place: str) -> None:

@@ -14,7 +14,20 @@ from cabinwright.findings import Finding
 from cabinwright.history.design import Difference
 from cabinwright.web.words import _, message, remedy
 
-__all__ = ["MARKS", "box", "button", "choice", "drop_zone", "finding_list", "html", "link", "sides", "table", "text"]
+__all__ = [
+    "MARKS",
+    "box",
+    "button",
+    "choice",
+    "drop_zone",
+    "finding_list",
+    "html",
+    "link",
+    "sides",
+    "table",
+    "text",
+    "typing",
+]
 
 MARKS = {"stop": "■", "caution": "▲", "note": "●"}  #: beside the word, never instead of it
 NAMES = {"stop": _("Stop"), "caution": _("Caution"), "note": _("Note")}
@@ -30,6 +43,16 @@ def box(tag: str = "div", classes: str = "") -> Element:
     """One element that holds others."""
     made = Element(tag)
     return made.classes(classes) if classes else made
+
+
+def typing(value: object, kind: str = "text") -> Element:
+    """Where a line is typed, with what stands in it at first.
+
+    As an attribute (``^``): as a property Vue would put it back, over whatever was typed, with every change of the page.
+    """
+    made = box("input")
+    made.props.update({"type": kind, "^value": "" if value is None else str(value), "autocomplete": "off"})
+    return made
 
 
 def html(content: str, classes: str = "") -> Element:

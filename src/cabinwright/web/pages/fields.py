@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from cabinwright.errors import CabinwrightError
 from cabinwright.web.frame import Page, View, field_address
-from cabinwright.web.parts import box, button, finding_list, link, text
+from cabinwright.web.parts import box, button, finding_list, link, text, typing
 from cabinwright.web.words import _
 
 if TYPE_CHECKING:
@@ -56,8 +56,8 @@ def _reason(view: View) -> None:
 
     with box("div", "field"):
         text("label", _("Why (kept with each change)")).props["for"] = "why"
-        made = box("input")
-        made.props.update({"id": "why", "autocomplete": "off", "value": view.state.get("why", "")})
+        made = typing(view.state.get("why", ""))
+        made.props["id"] = "why"
         made.on("change", lambda event: keep(event.args), js_handler="(e) => emit(e.target.value)")
 
 
@@ -87,10 +87,10 @@ def field_editor(view: View, item: FieldView) -> None:
         unit = f" ({item.unit})" if item.unit else ""
         text("label", f"{item.label}{unit}").props["for"] = name
         options = list(YES_NO) if item.kind == "yes/no" else list(item.choices)
-        made = box("select") if options else box("input")
-        made.props["id"] = name
         refused: dict[str, tuple[str, str]] = view.state.setdefault("refused", {})
         written, why = refused.get(item.path, ("" if item.written is None else _shown(item.written), ""))
+        made = box("select") if options else typing(written)
+        made.props["id"] = name
         if options:
             with made:
                 for option in ["", *options]:
@@ -98,8 +98,6 @@ def field_editor(view: View, item: FieldView) -> None:
                     one.props["value"] = option
                     one.props["selected"] = option == written
         else:
-            made.props["value"] = written
-            made.props["autocomplete"] = "off"
             made.props["placeholder"] = "" if item.default is None else _shown(item.default)
         told = text("p", why, "refusal")
         told.props.update({"id": f"{name}-refused", "role": "alert"})
@@ -109,7 +107,7 @@ def field_editor(view: View, item: FieldView) -> None:
             told.text = await _changed(view, item, words)
             made.props["aria-invalid"] = str(bool(told.text)).lower()
             if told.text and not options:
-                made.props["value"] = words
+                made.props["^value"] = words
             made.update()
 
         made.on("change", lambda event: changed(event.args), js_handler="(e) => emit(e.target.value)")

@@ -27,7 +27,7 @@ from cabinwright.physics.stimuli import STIMULI
 from cabinwright.stages.voice.result import BASES
 from cabinwright.web.frame import Page, View
 from cabinwright.web.jobs import job_panel
-from cabinwright.web.parts import box, button, choice, table, text
+from cabinwright.web.parts import box, button, choice, table, text, typing
 from cabinwright.web.tracks import heard_folder, track_address
 from cabinwright.web.uploads import LARGEST_FILE, keep
 from cabinwright.web.words import _
@@ -358,8 +358,8 @@ def _start(view: View) -> None:
 
     with box("div", "field"):
         text("label", _("Begin at, such as 1:15")).props["for"] = "start"
-        made = box("input")
-        made.props.update({"id": "start", "type": "text", "value": view.state.get("start", "0"), "autocomplete": "off"})
+        made = typing(view.state.get("start", "0"))
+        made.props["id"] = "start"
         made.on("change", typed, js_handler="(e) => emit(e.target.value)")
 
 

@@ -12,7 +12,7 @@ from cabinwright.measure.sound_card import Card, CardSettings, Device, load_sett
 from cabinwright.measure.sound_card.check import Tried, calibrated, try_out
 from cabinwright.measure.sound_card.choose import settings_of, timings_of
 from cabinwright.web.frame import View
-from cabinwright.web.parts import box, button, choice, text
+from cabinwright.web.parts import box, button, choice, text, typing
 from cabinwright.web.recording import card_for
 from cabinwright.web.words import _
 
@@ -177,9 +177,7 @@ def typed(label: str, view: View, key: str, into: dict[str, Any] | None = None) 
     held = view.state if into is None else into
     with box("label", "pick"):
         text("span", label)
-        made = box("input", "enter")
-    # as the attribute: Vue would put the property back whenever anything else on the page is told anew
-    made.props["type"], made.props["^value"] = "text", held.get(key, "")
+        made = typing(held.get(key, "")).classes("enter")
     made.on("input", lambda event: held.update({key: str(event.args)}), js_handler="(e) => emit(e.target.value)")
 
 

@@ -7,12 +7,15 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 from itertools import count
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from cabinwright.errors import PersonError
 from cabinwright.shop.money import read_amount
-from cabinwright.web.parts import box, text
+from cabinwright.web.parts import box, text, typing
 from cabinwright.web.words import _
+
+if TYPE_CHECKING:
+    from nicegui.element import Element
 
 __all__ = ["PASSWORD", "Ask", "amount_of", "day_of", "form", "whole_of"]
 
@@ -101,24 +104,28 @@ def _field(ask: Ask) -> None:
                     one.props["value"] = value
                     one.props["selected"] = value == ask.value
         else:
-            made = box("textarea" if ask.kind == "long" else "input")
-            made.props["value"] = "" if ask.value is None else str(ask.value)
-            if ask.kind == "long":
-                made.props["rows"] = 3
-            elif ask.kind == "yes/no":
-                made.props.update({"type": "checkbox", "checked": bool(ask.value), "value": "yes"})
-            else:
-                made.props["type"] = {"number": "text", "search": "search", "date": "date", "password": "password"}.get(
-                    ask.kind, "text"
-                )
-                if ask.kind == "number":
-                    made.props["inputmode"] = "decimal"
+            made = _typed(ask)
         made.props.update({"id": name, "name": ask.key, "autocomplete": "off"})
         if ask.needed:
             made.props["required"] = True
         if ask.help:
             made.props["aria-describedby"] = f"{name}-help"
             text("p", ask.help, "help").props["id"] = f"{name}-help"
+
+
+def _typed(ask: Ask) -> Element:
+    """Where an answer is typed, or a box that is ticked."""
+    if ask.kind == "long":
+        made: Element = text("textarea", "" if ask.value is None else str(ask.value))
+        made.props["rows"] = 3
+    elif ask.kind == "yes/no":
+        made = box("input")
+        made.props.update({"type": "checkbox", "checked": bool(ask.value), "value": "yes"})
+    else:
+        made = typing(ask.value, ask.kind if ask.kind in ("search", "date", "password") else "text")
+        if ask.kind == "number":
+            made.props["inputmode"] = "decimal"
+    return made
 
 
 def _boxes(ask: Ask, name: str) -> None:

@@ -94,14 +94,10 @@ document.addEventListener("input", (event) => { typed = { whose: whose(event.tar
 // A field that is taken away tells a change as well: only one that stays was left by a person.
 document.addEventListener("change", (event) => setTimeout(() => { if (event.target.isConnected) typed = null; }), true);
 document.addEventListener("DOMContentLoaded", () => new MutationObserver(() => {
-  if (!focused) return;
-  let one = focused.one;
-  if (!one.isConnected) {
-    if (document.activeElement !== document.body) return;
-    one = [...document.querySelectorAll(`.page ${one.tagName}`)].find((other) => whose(other) === focused.whose);
-    one?.focus({ preventScroll: true });
-  }
-  if (!one || !typed || one.value === typed.value || whose(one) !== typed.whose) return;
+  if (!focused || focused.one.isConnected || document.activeElement !== document.body) return;
+  const one = [...document.querySelectorAll(`.page ${focused.one.tagName}`)].find((other) => whose(other) === focused.whose);
+  one?.focus({ preventScroll: true });
+  if (!one || typed?.whose !== focused.whose || one.value === typed.value) return;
   one.value = typed.value; // typed and not sent yet: it stays, and is sent on leaving
   const send = () => { if (typed && one.isConnected) one.dispatchEvent(new Event("change", { bubbles: true })); };
   one.addEventListener("blur", () => setTimeout(send), { once: true });
