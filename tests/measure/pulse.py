@@ -88,13 +88,20 @@ def car(surroundings: dict[str, str], response: np.ndarray, folder: Path) -> Ite
     """The simulated car between the two sinks."""
     file = folder / "response.wav"
     soundfile.write(file, response, RATE, subtype="FLOAT")
-    form = ["--raw", "--format=float32le", f"--rate={RATE}", "--channels=2", "--latency-msec=150"]
+    form = ["--raw", "--format=float32le", f"--rate={RATE}", "--channels=2"]
+    # Heard in short pieces and played from a long store: pieces as long as the store would empty it each time.
     ears = subprocess.Popen(
-        ["parec", "-d", "desk.monitor", *form], env=surroundings, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL
+        ["parec", "-d", "desk.monitor", "--latency-msec=20", *form],
+        env=surroundings,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL,
     )
     cabin = subprocess.Popen([sys.executable, "-c", CAR, str(file)], stdin=ears.stdout, stdout=subprocess.PIPE)
     mouth = subprocess.Popen(
-        ["pacat", "-d", "ears", "--playback", *form], env=surroundings, stdin=cabin.stdout, stderr=subprocess.DEVNULL
+        ["pacat", "-d", "ears", "--playback", "--latency-msec=250", *form],
+        env=surroundings,
+        stdin=cabin.stdout,
+        stderr=subprocess.DEVNULL,
     )
     try:
         time.sleep(0.5)
