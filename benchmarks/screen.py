@@ -190,8 +190,9 @@ def measured(folder: Path, page_of: Any, options: argparse.Namespace) -> None:
         start = time.perf_counter()
         page.goto("/", wait_until="commit")
         page.wait_for_selector("h1")
-        paint = page.evaluate("performance.getEntriesByName('first-contentful-paint')[0]?.startTime") or float("nan")
-        print(f"first paint             {paint / 1e3:6.2f} s; heading seen after {time.perf_counter() - start:.2f} s")
+        seen = time.perf_counter() - start
+        paint = page.wait_for_function("performance.getEntriesByName('first-contentful-paint')[0]?.startTime")
+        print(f"first paint             {paint.json_value() / 1e3:6.2f} s; heading seen after {seen:.2f} s")
         page.wait_for_selector(".drawn", timeout=120_000)
         for case in CASES:
             writer: Page = page_of(address)
