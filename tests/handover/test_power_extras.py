@@ -8,7 +8,7 @@ import pytest
 
 from cabinwright.build.codec import parse
 from cabinwright.handover.commissioning import Check, commissioning
-from cabinwright.handover.lists import lists
+from cabinwright.handover.lists import lists, view
 from cabinwright.handover.power_page import power_html
 from cabinwright.stages import power
 from cabinwright.stages.power.result import PowerResult
@@ -133,3 +133,17 @@ def test_signal_cables_are_on_the_parts_list() -> None:
     rows = {part.used_for: part for part in lists(build, result).parts if part.group == "signal cables"}
     assert {name: part.quantity for name, part in rows.items()} == {"radio to amplifier": 5.25, "a balanced one": 1.4}
     assert "balanced" in rows["a balanced one"].what and "one end" in rows["a balanced one"].what
+
+
+def test_wire_is_counted_in_feet_where_the_build_is_in_inches() -> None:
+    """A foot is 0.3048 m (international yard and pound agreement, 1959); spreadsheets stay in metres, as their heads say."""
+    build = parse((FULL + '\n[workshop]\nunits = "US"\n').encode(), file="build.toml")
+    result = power.run(build)
+    found = lists(build, result)
+    rows = view(build, result, found)
+    metres = {wire.number: wire.cut_m for wire in found.harness.wires}
+    for row in rows["wires"]:
+        number, unit = row["cut"].split()
+        assert unit == "ft" and float(number) * 0.3048 == pytest.approx(metres[row["number"]], abs=0.002)
+    lengths = [text for cut in rows["cuts"] for _, text in cut["pieces"]] + [cut["total"] for cut in rows["cuts"]]
+    assert lengths and all(text.endswith(" ft") for text in lengths)

@@ -2,20 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 from cabinwright.build.designations import designations
 from cabinwright.build.document import Build
 from cabinwright.handover.commissioning import Check, Phase, commissioning
 from cabinwright.handover.csv_text import csv_text
-from cabinwright.handover.harness import End, Harness, HarnessWire, harness
+from cabinwright.handover.harness import Cut, End, Harness, HarnessWire, harness
 from cabinwright.handover.labels import Label, labels
 from cabinwright.handover.parts import Part, parts
-from cabinwright.handover.wording import NONE
+from cabinwright.handover.wording import NONE, wire_length
 from cabinwright.stages.power.result import PowerResult
 
 __all__ = ["Lists", "csv_files", "figures", "lists", "passes", "view"]
+
+Length = Callable[[float], str]
 
 
 @dataclass(frozen=True)
@@ -66,11 +70,12 @@ def _harness_row(wire: HarnessWire) -> list[str | float]:
 
 def view(build: Build, result: PowerResult, found: Lists) -> dict[str, Any]:
     """The lists as the templates take them: every value a text that is ready to read."""
+    length: Length = partial(wire_length, units=build.workshop.units)
     return {
         "fuses": fuse_rows(build, result),
-        "wires": [_wire(wire) for wire in found.harness.wires],
-        "cuts": [_cut(cut.size, cut.colour, cut.insulation, cut.pieces, cut.total_m) for cut in found.harness.cuts],
-        "parts": _grouped(found.parts),
+        "wires": [_wire(wire, length) for wire in found.harness.wires],
+        "cuts": [_cut(cut, length) for cut in found.harness.cuts],
+        "parts": _grouped(found.parts, length),
         "connectors": _connectors(build, found.harness),
         "phases": [_phase(phase) for phase in found.phases],
     }
@@ -94,7 +99,7 @@ def fuse_rows(build: Build, result: PowerResult) -> list[dict[str, Any]]:
     ]
 
 
-def _wire(wire: HarnessWire) -> dict[str, Any]:
+def _wire(wire: HarnessWire, length: Length) -> dict[str, Any]:
     return {
         "number": wire.number,
         "name": wire.name,
@@ -102,9 +107,9 @@ def _wire(wire: HarnessWire) -> dict[str, Any]:
         "either": ", ".join(wire.either),
         "size": _together(wire.size),
         "colour": wire.colour or NONE,
-        "length": f"{wire.length_m:.2f} m",
-        "allowance": f"{wire.allowance_m:.2f} m",
-        "cut": f"{wire.cut_m:.2f} m",
+        "length": length(wire.length_m),
+        "allowance": length(wire.allowance_m),
+        "cut": length(wire.cut_m),
         "fuse": wire.fuse or NONE,
     }
 
@@ -115,13 +120,13 @@ def _joined(end: End) -> str:
     return " · ".join(text for text in (end.terminal, pin) if text)
 
 
-def _cut(size: str, colour: str | None, insulation: str, pieces: tuple[tuple[str, float], ...], total_m: float) -> Any:
+def _cut(cut: Cut, length: Length) -> Any:
     return {
-        "size": _together(size),
-        "colour": colour or NONE,
-        "insulation": insulation,
-        "pieces": [(number, f"{length:.2f} m") for number, length in pieces],
-        "total": f"{total_m:.2f} m",
+        "size": _together(cut.size),
+        "colour": cut.colour or NONE,
+        "insulation": cut.insulation,
+        "pieces": [(number, length(piece_m)) for number, piece_m in cut.pieces],
+        "total": length(cut.total_m),
     }
 
 
@@ -130,10 +135,10 @@ def _together(size: str) -> str:
     return size.replace(" ", "\u00a0", 1)
 
 
-def _grouped(found: tuple[Part, ...]) -> list[dict[str, Any]]:
+def _grouped(found: tuple[Part, ...], length: Length) -> list[dict[str, Any]]:
     groups: dict[str, list[dict[str, str]]] = {}
     for part in found:
-        quantity = f"{part.quantity:.2f} m" if part.unit == "m" else f"{part.quantity:g}"
+        quantity = length(part.quantity) if part.unit == "m" else f"{part.quantity:g}"
         groups.setdefault(part.group, []).append({"what": part.what, "quantity": quantity, "for": part.used_for})
     return [{"name": name, "rows": rows} for name, rows in groups.items()]
 

@@ -26,6 +26,7 @@ __all__ = [
     "small_unit",
     "third_octave",
     "volume",
+    "wire_length",
 ]
 
 MINUS = "\u2212"
@@ -116,6 +117,12 @@ def length(value_m: float, *, units: str, fine: bool = False, plus: bool = False
         ("US", True): ("in", 3),
     }[units, fine]
     return f"{signed(from_si(value_m, symbol=symbol), decimals, plus=plus)} {symbol}"
+
+
+def wire_length(value_m: float, *, units: str) -> str:
+    """``5.80 m`` or ``19.03 ft``, as wire is cut and sold. ``units``: metric or US."""
+    symbol = "ft" if units == "US" else "m"
+    return f"{from_si(value_m, symbol=symbol):.2f} {symbol}"
 
 
 def volume(value_m3: float, *, units: str) -> str:
