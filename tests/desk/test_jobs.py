@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import json
+import threading
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
-from cabinwright.desk import Desk
+from cabinwright.desk import Desk, jobs
 from cabinwright.desk import desk as module
 from cabinwright.errors import RefusedError
 from desk.cars import TEXT
@@ -53,3 +54,51 @@ def test_a_process_that_dies_is_told(desk: Desk) -> None:
     job = desk.start("layout")
     job._process.kill()
     assert job.wait() == "failed" and "stopped from outside" in job.error
+
+
+@pytest.fixture
+def ready(monkeypatch: pytest.MonkeyPatch) -> Iterator[jobs._Ready]:
+    kept = jobs._Ready()
+    monkeypatch.setattr(jobs, "_READY", kept)
+    monkeypatch.setattr(jobs, "PAUSE_S", 0.0)
+    yield kept
+    kept._kept = False
+    if kept._spare is not None:
+        kept._spare.process.kill()
+        kept._spare.process.join()
+
+
+def waiting(ready: jobs._Ready) -> jobs._Worker:
+    """The process that waits for its order, once it is there."""
+    for thread in threading.enumerate():
+        if isinstance(thread, threading.Timer):
+            thread.join(60)
+    assert ready._spare is not None
+    return ready._spare
+
+
+def test_a_process_that_waited_takes_one_order_and_another_takes_its_place(ready: jobs._Ready, desk: Desk) -> None:
+    jobs.keep_ready()
+    spare = waiting(ready)
+    job = desk.start("tune")
+    assert job._process is spare.process and ready._spare is None
+    assert job.wait() == "failed" and "there are no [[recordings]]" in job.error
+    assert waiting(ready).process.pid != spare.process.pid and not spare.process.is_alive()
+
+
+def test_a_process_that_died_while_it_waited_is_replaced(ready: jobs._Ready, desk: Desk) -> None:
+    jobs.keep_ready()
+    spare = waiting(ready)
+    spare.process.kill()
+    spare.process.join()
+    job = desk.start("tune")
+    assert job._process is not spare.process
+    assert job.wait() == "failed" and "there are no [[recordings]]" in job.error
+
+
+def test_nothing_waits_for_a_program_that_is_gone(ready: jobs._Ready) -> None:
+    jobs.keep_ready()
+    spare = waiting(ready)
+    spare.orders.close()  # what the system does when the program is killed
+    spare.process.join(60)
+    assert spare.process.exitcode == 0

@@ -45,6 +45,7 @@ goes through. One desk a folder in a process: every tab shares it.
     job.answer                     # tuple of paths written, when done
     job.error                      # words, when failed
     job.cancel()                   # nothing is left half written
+    keep_ready()                   # from now on the next job's process is started before it is asked for
 
     recorder = Recorder(desk, open_card(), settings)       # guided recording into the build; see ``desk.recorder``
     recorder.view, recorder.press("go"), recorder.turn(), recorder.close()
@@ -53,7 +54,7 @@ goes through. One desk a folder in a process: every tab shares it.
 from cabinwright.desk.changes import Change, Clash
 from cabinwright.desk.desk import Desk
 from cabinwright.desk.forms import FieldView
-from cabinwright.desk.jobs import Job, Work
+from cabinwright.desk.jobs import Job, Work, keep_ready
 from cabinwright.desk.recorder import Recorder
 
-__all__ = ["Change", "Clash", "Desk", "FieldView", "Job", "Recorder", "Work"]
+__all__ = ["Change", "Clash", "Desk", "FieldView", "Job", "Recorder", "Work", "keep_ready"]

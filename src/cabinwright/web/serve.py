@@ -118,6 +118,10 @@ def serve(
     logging.getLogger("nicegui").setLevel(logging.ERROR)
     guarded = application(desk, port=number, word=word, database=database)
     config = uvicorn.Config(guarded, log_level="error", access_log=False, server_header=False, ws_max_size=2**20)
+    if desk is not None:
+        from cabinwright.desk import keep_ready  # the shop alone starts without it
+
+        screens.on_connect(keep_ready)  # somebody opened a page: long work may follow
     if browser:
         threading.Timer(
             0.3, webbrowser.open, (address,)
