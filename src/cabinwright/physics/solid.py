@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import Any
 
 import numpy as np
@@ -157,6 +157,13 @@ def shell(
 
 def shares_m3(groups: Sequence[Sequence[Part]], *, within: Sequence[Part]) -> list[float]:
     """What each group takes [m³] of the room ``within`` that no group before it took: what two share counts once."""
+    return list(_shares(tuple(tuple(group) for group in groups), tuple(within)))
+
+
+@lru_cache(
+    maxsize=32
+)  # a box asks for the same bodies several times, and again after every edit that leaves them as they are
+def _shares(groups: tuple[tuple[Part, ...], ...], within: tuple[Part, ...]) -> tuple[float, ...]:
     room = _joined(within)
     before, taken, shares = None, 0.0, []
     for group in groups:
@@ -167,7 +174,7 @@ def shares_m3(groups: Sequence[Sequence[Part]], *, within: Sequence[Part]) -> li
             taken = whole
         else:
             shares.append(0.0)
-    return shares
+    return tuple(shares)
 
 
 def left_over(within: Sequence[Part], *, gone: Sequence[Part]) -> Mesh:
