@@ -160,9 +160,7 @@ def shares_m3(groups: Sequence[Sequence[Part]], *, within: Sequence[Part]) -> li
     return list(_shares(tuple(tuple(group) for group in groups), tuple(within)))
 
 
-@lru_cache(
-    maxsize=32
-)  # a box asks for the same bodies several times, and again after every edit that leaves them as they are
+@lru_cache(maxsize=32)  # asked for several times a box, and again after every edit that leaves its bodies as they are
 def _shares(groups: tuple[tuple[Part, ...], ...], within: tuple[Part, ...]) -> tuple[float, ...]:
     room = _joined(within)
     before, taken, shares = None, 0.0, []
