@@ -17,7 +17,7 @@ import pytest
 from ezdxf.path import make_path
 from shapely import Polygon
 
-from cabinwright.drawings.cut import part_drawing, sheet_drawing
+from cabinwright.drawings.cut import CutDrawing, Line, Round, part_drawing, sheet_drawing
 from cabinwright.drawings.cut_dxf import dxf_text
 from cabinwright.drawings.cut_pdf import pdf_pages, template_pdf
 from cabinwright.drawings.cut_svg import COLOURS, svg_text
@@ -172,6 +172,21 @@ def test_templates_show_every_place_once_or_more(paper: str) -> None:
     large = replace(drawing, high=(4.0, 4.0))
     with pytest.raises(ValueError, match="more than a template is good for"):
         pdf_pages(large, paper=paper)
+
+
+def test_pages_beside_the_part_are_left_out_and_named() -> None:
+    """An angle of two legs, 0.9 m long and 0.1 m wide each: of 6 × 4 pages only those along the legs are printed."""
+    corners = [0j, 0.9 + 0j, 0.9 + 0.1j, 0.1 + 0.1j, 0.1 + 0.9j, 0.9j]
+    sides = tuple(Segment(a, b) for a, b in zip(corners, corners[1:] + corners[:1], strict=True))
+    hole = Round("drill", 0.85 + 0.05j, 0.006)
+    angle = CutDrawing("angle", ("note",), (hole,), (Line("cut", sides, True),), (0.0, 0.0), (0.9, 0.9))
+    pages = pdf_pages(angle, paper="A4")
+    named = [re.search(r"row (\d) of 4, column (\d) of 6", page) for page in pages]
+    got = {(int(found[1]), int(found[2])) for found in named if found}
+    assert got == {(row, 1) for row in (1, 2, 3, 4)} | {(4, column) for column in range(1, 7)} and len(pages) == 9
+    assert all("Pages left out, as nothing of it lies there: 15 of 24." in page for page in pages)
+    apart = replace(angle, lines=(Line("cut", sides[:1], False), Line("cut", sides[3:4], False)), rounds=())
+    assert len(pdf_pages(apart, paper="A4")) > 9  # loose pieces: pages between them hold them in place
 
 
 @pytest.mark.skipif(shutil.which("pdftoppm") is None, reason="needs pdftoppm (poppler-utils)")

@@ -6,6 +6,8 @@ import math
 from html import escape
 
 import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
 
 from cabinwright.drawings.cut import CutDrawing, layer_words
 from cabinwright.drawings.cut_svg import colour_of, shapes_svg
@@ -20,6 +22,7 @@ CHECK_MM = 100.0
 LINE_MM = 0.15
 KEY_MM = 2.6  #: letters beside the bar
 MOST_PAGES = 80  #: more is no template any more
+CHORD_M = 1e-4  #: how far a chord may be off its arc where only a page's use is asked for
 
 
 def template_pdf(drawing: CutDrawing, *, paper: str) -> bytes:
@@ -37,18 +40,37 @@ def pdf_pages(drawing: CutDrawing, *, paper: str) -> list[str]:
     columns, rows = (max(1, math.ceil((whole - OVERLAP_MM) / way)) for whole, way in zip(size, step, strict=True))
     if columns * rows > MOST_PAGES:
         raise ValueError(f"{columns * rows} pages of {paper} are more than a template is good for")
-    pages = []
+    area, pages = _area(drawing), []
     for row in range(rows):
         for column in range(columns):
             left = MM * drawing.low[0] - 1.0 + column * step[0]
             top = MM * drawing.high[1] + 1.0 - row * step[1]
-            name = f"row {row + 1} of {rows}, column {column + 1} of {columns}"
-            pages.append(_page(drawing, complex(left, top), tile, (width, height), name))
-    return pages
+            if area.intersects(shapely.box(left, top - tile[1], left + tile[0], top)):
+                pages.append((complex(left, top), f"row {row + 1} of {rows}, column {column + 1} of {columns}"))
+    blank = columns * rows - len(pages)
+    left_out = f" Pages left out, as nothing of it lies there: {blank} of {columns * rows}." if blank else ""
+    return [_page(drawing, corner, tile, (width, height), name, left_out) for corner, name in pages]
+
+
+def _area(drawing: CutDrawing) -> BaseGeometry:
+    """What the part covers [mm]: pages beside it are blank. Those within it stay, blank or not: they hold the others in place."""
+    shapes = []
+    for line in drawing.lines:
+        points = np.concatenate([part.flattened(CHORD_M) for part in line.segments] + [[line.segments[-1].end]])
+        chain = MM * np.column_stack((points.real, points.imag))
+        shapes.append(shapely.make_valid(shapely.Polygon(chain)) if line.closed else shapely.LineString(chain))
+    centres = [(MM * item.centre.real, MM * item.centre.imag) for item in drawing.rounds]
+    whole = shapely.union_all([*shapes, shapely.MultiPoint(centres)])
+    return whole if shapely.get_num_geometries(whole) == 1 else whole.convex_hull
 
 
 def _page(
-    drawing: CutDrawing, corner: complex, tile: tuple[float, float], paper: tuple[float, float], name: str
+    drawing: CutDrawing,
+    corner: complex,
+    tile: tuple[float, float],
+    paper: tuple[float, float],
+    name: str,
+    left_out: str,
 ) -> str:
     """One tile: ``corner`` [mm] is its upper left one in the drawing's own axes."""
     seen = _seen(drawing, corner, tile)
@@ -63,7 +85,8 @@ def _page(
         f'fill="none" stroke="#1f2a33" stroke-width="0.25"/>'
     )
     says = f"{drawing.title}: {name}. Print at 100 %, not fitted: the bar measures 100 mm. Join at the crosses."
-    made = f'<text x="{MARGIN_MM}" y="{foot + 4}" {text}>{escape(drawing.notes[0])}</text>' if drawing.notes else ""
+    more = (drawing.notes[0] if drawing.notes else "") + left_out
+    made = f'<text x="{MARGIN_MM}" y="{foot + 4}" {text}>{escape(more.strip())}</text>' if more else ""
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{paper[0]}mm" height="{paper[1]}mm" '
         f'viewBox="0 0 {paper[0]} {paper[1]}" aria-label="{escape(says)}">'
