@@ -85,6 +85,24 @@ def test_states_follow_only_what_they_may(tmp_path: Path) -> None:
     store.close()
 
 
+def test_a_folder_without_a_build_is_told_at_once(store: Store, tmp_path: Path) -> None:
+    """On the bench where it is set; another bench may change the job though it does not see that folder."""
+    with pytest.raises(PersonError, match=r"no build\.toml in it"):
+        store.change(
+            lambda work: jobs.add_job(work, car_id=job(work).car_id, title="x", folder=str(tmp_path)), by="owner"
+        )
+    (tmp_path / "build.toml").write_text("schema = 1\n", encoding="utf-8")
+    made = store.change(
+        lambda work: jobs.add_job(work, car_id=job(work).car_id, title="x", folder=str(tmp_path)), by="owner"
+    )
+    (tmp_path / "build.toml").unlink()
+    same = {"title": "y", "folder": str(tmp_path)}
+    store.change(lambda work: jobs.change_job(work, made.id, count=1, **same), by="bench")
+    with pytest.raises(PersonError, match=r"no build\.toml in it"):
+        other = {"title": "y", "folder": str(tmp_path / "other")}
+        store.change(lambda work: jobs.change_job(work, made.id, count=2, **other), by="bench")
+
+
 def test_tasks_come_after_what_they_wait_for(store: Store) -> None:
     def make(work):  # type: ignore[no-untyped-def]
         here = job(work)

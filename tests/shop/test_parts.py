@@ -27,7 +27,7 @@ from cabinwright.shop.parts import (
 from cabinwright.shop.parts_csv import looked_at, taken_in, written_out
 from cabinwright.shop.rows import Need, Part
 from cabinwright.shop.store import Store
-from shop.invented import job, part
+from shop.invented import job, part, tax
 
 
 @pytest.fixture(scope="module")
@@ -178,6 +178,22 @@ def test_fields_are_held_against_their_rules(store: Store) -> None:
     store.change(lambda work: change_part(work, row.id, count=1, price=Decimal("5.5")), by="x")
     with pytest.raises(MeanwhileError, match="Changed by x"):
         store.change(lambda work: change_part(work, row.id, count=1, price=Decimal(6)), by="y")
+
+
+def test_a_tax_rule_that_is_not_there_is_told_at_once(store: Store) -> None:
+    """Also in a list; a shop without rules may name them later, and a part keeps the usual one until then."""
+    early = store.change(lambda work: part(work, tax="whatever"), by="owner")
+    store.change(lambda work: tax(work), by="owner")
+    with pytest.raises(PersonError, match=r'no tax rule "bookz".*rules are books, standard'):
+        store.change(lambda work: part(work, "B-1", tax="bookz"), by="owner")
+    with pytest.raises(PersonError, match='no tax rule "bookz"'):
+        store.change(lambda work: change_part(work, early.id, count=1, tax="bookz"), by="owner")
+    store.change(lambda work: change_part(work, early.id, count=1, tax="books"), by="owner")
+    content = b"number,name,kind,price,tax\nB-1,a book,other,3,books\nB-2,a book,other,3,bookz\n"
+    with store.read() as work:
+        seen = looked_at(work, content, file="list.csv", currency="EUR")
+    assert len(seen.new) == 1 and len(seen.errors) == 1
+    assert seen.errors[0].startswith('list.csv:3: tax: there is no tax rule "bookz"')
 
 
 LIST = """number;name;kind;unit;price;cost;supplier;supplier_number;note

@@ -6,13 +6,10 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field
 from datetime import date
 from decimal import Decimal
-from pathlib import Path
 from typing import Any
 
 from sqlalchemy import func, select
 
-from cabinwright.build.codec import FILE_NAME
-from cabinwright.errors import PersonError
 from cabinwright.office.offers import agreed_in
 from cabinwright.office.returns import PINNED
 from cabinwright.shop import offers
@@ -210,8 +207,5 @@ def set_job(
     store: Store, job_id: int, *, count: int, by: str, title: str, promised_on: date | None, folder: str, note: str
 ) -> None:
     """Write down what a job is. Raises ``PersonError`` where the folder holds no build, ``MeanwhileError``."""
-    place = folder.strip()
-    if place and not (Path(place) / FILE_NAME).is_file():
-        raise PersonError(f"{place[:200]}: there is no {FILE_NAME} in it. Name the folder that holds the build.")
-    fields = {"promised_on": promised_on, "folder": place, "note": note.strip()}
+    fields = {"promised_on": promised_on, "folder": folder.strip(), "note": note.strip()}
     store.change(lambda work: change_job(work, job_id, count=count, title=title, **fields).id, by=by)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import date
+from pathlib import Path
 from typing import Any
 
 from sqlalchemy import func, select
@@ -43,7 +44,7 @@ def add_job(
     earlier_id: int | None = None,
 ) -> Job:
     """One more job, numbered by year. Raises ``PersonError``."""
-    title = _title(title)
+    title, folder = _title(title), _folder(folder)
     if work.get(Car, car_id) is None:
         raise PersonError(f"There is no car {car_id}; add it to its customer first.")
     earlier = work.get(Job, earlier_id) if earlier_id is not None else None
@@ -64,6 +65,10 @@ def add_job(
 
 def change_job(work: Work, job_id: int, *, count: int, title: str, **fields: Any) -> Job:
     """Other words, another day (``promised_on``), folder or note. Raises ``PersonError``, ``MeanwhileError``."""
+    if (
+        "folder" in fields and fields["folder"] != found_row(work, Job, job_id).folder
+    ):  # else it may lie on another bench
+        fields["folder"] = _folder(fields["folder"])
     return held(work, Job, job_id, count=count, title=_title(title), **fields)
 
 
@@ -72,6 +77,15 @@ def _title(words: str) -> str:
     if not 1 <= len(title) <= 200:
         raise PersonError("A job needs a title of 1 to 200 characters.")
     return title
+
+
+def _folder(words: str) -> str:
+    """A build's folder on this computer, or none yet."""
+    if words and not (Path(words) / "build.toml").is_file():
+        raise PersonError(
+            f"{words[:200]}: there is no build.toml in it. Name the folder of a build, or make one first: cabinwright new FOLDER"
+        )
+    return words
 
 
 def _next_number(work: Work) -> str:

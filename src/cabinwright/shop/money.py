@@ -28,6 +28,7 @@ __all__ = [
     "rate_on",
     "read_amount",
     "rounded",
+    "rule_names",
     "summed",
     "typed",
 ]
@@ -88,12 +89,17 @@ def summed(lines: Iterable[Line], currency: str, *, by_line: bool = False) -> Su
         return Sum(net, rows, net + sum(taxes.values(), Decimal(0)))
 
 
+def rule_names(work: Work) -> tuple[str, ...]:
+    """The names of the shop's tax rules, sorted."""
+    return tuple(sorted(set(work.scalars(select(TaxRule.name)))))
+
+
 def rate_on(work: Work, name: str, day: date) -> Decimal:
     """The rate of a tax rule on a day. Raises ``PersonError`` where the shop has none."""
     find = select(TaxRule).where(TaxRule.name == name, TaxRule.from_on <= day).order_by(TaxRule.from_on.desc())
     rule = work.scalars(find.limit(1)).first()
     if rule is None:
-        known = sorted(set(work.scalars(select(TaxRule.name))))
+        known = rule_names(work)
         cure = f"The shop's rules are {', '.join(known)}." if known else "The shop has no tax rules yet."
         add = "cabinwright shop house tax --name NAME --percent RATE --begins DAY"
         raise PersonError(f'There is no tax rule "{name}" on {day}. {cure} Add it: {add}')

@@ -12,7 +12,7 @@ from sqlalchemy.orm import joinedload
 
 from cabinwright.errors import PersonError, RefusedError
 from cabinwright.shop.kinds import now
-from cabinwright.shop.money import CURRENCIES, digits
+from cabinwright.shop.money import CURRENCIES, digits, rule_names
 from cabinwright.shop.rows import Job, Movement, Need, Part, Supplier
 from cabinwright.shop.rows.parts import KINDS, REASONS, UNITS
 from cabinwright.shop.store import found_row, held, locking
@@ -46,14 +46,22 @@ NEEDING = ("agreed", "building", "proving")  #: states of a job that still takes
 COMING = ("received", "put back")  #: reasons for more; of the others only a count may be either
 
 
-def checked(values: dict[str, Any]) -> dict[str, Any]:
-    """Fields of a part, each held against its rule. Raises ``PersonError`` naming the field, the rule and the cure."""
+def checked(values: dict[str, Any], *, taxes: Sequence[str]) -> dict[str, Any]:
+    """Fields of a part, each held against its rule. Raises ``PersonError`` naming the field, the rule and the cure.
+
+    ``taxes``: the tax rules there are; a shop that has none yet may name them later.
+    """
     unknown = sorted(set(values) - set(FIELDS) - {"supplier_id"})
     if unknown:
         raise PersonError(f"{', '.join(unknown)}: no field of a part. Fields are {', '.join(FIELDS)}.")
     for field, choices in (("kind", KINDS), ("unit", UNITS), ("currency", tuple(CURRENCIES))):
         if field in values and values[field] not in choices:
             raise PersonError(f'{field}: "{values[field]}" is none of {", ".join(choices)}.')
+    if taxes and "tax" in values and values["tax"] not in taxes:
+        raise PersonError(
+            f'tax: there is no tax rule "{values["tax"]}". The shop\'s rules are {", ".join(taxes)}; '
+            "add one: cabinwright shop house tax --name NAME --percent RATE --begins DAY"
+        )
     for field in ("number", "name"):
         if field in values and not str(values[field]).strip():
             raise PersonError(f"{field}: a part needs one.")
@@ -83,7 +91,7 @@ def add_part(work: Work, **values: Any) -> Part:
     for field in ("number", "name", "kind", "currency"):
         if field not in values:
             raise PersonError(f"{field}: a part needs one.")
-    values = checked(values)
+    values = checked(values, taxes=rule_names(work))
     if work.scalar(select(Part.id).where(Part.number == values["number"])):
         raise PersonError(
             f"number: there is a part {values['number']} already. Choose another number, or change that part."
@@ -96,7 +104,7 @@ def add_part(work: Work, **values: Any) -> Part:
 
 def change_part(work: Work, part_id: int, *, count: int, **values: Any) -> Part:
     """Change fields of a part that is still as it was looked at. Raises ``PersonError``, ``MeanwhileError``."""
-    return held(work, Part, part_id, count=count, **checked(values))
+    return held(work, Part, part_id, count=count, **checked(values, taxes=rule_names(work)))
 
 
 def supplier_called(work: Work, name: str) -> Supplier:

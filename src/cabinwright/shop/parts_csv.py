@@ -10,7 +10,7 @@ from __future__ import annotations
 import csv
 import io
 import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Any
@@ -18,7 +18,7 @@ from typing import Any
 from sqlalchemy import select
 
 from cabinwright.errors import PersonError
-from cabinwright.shop.money import read_amount, typed
+from cabinwright.shop.money import read_amount, rule_names, typed
 from cabinwright.shop.parts import checked, read_data, supplier_called
 from cabinwright.shop.rows import Part
 from cabinwright.shop.rows.parts import UNITS
@@ -52,7 +52,7 @@ class Preview:
 def looked_at(work: Work, content: bytes, *, file: str, currency: str) -> Preview:
     """What the file would do to the library; nothing is written. ``currency`` where the file names none."""
     try:
-        rows, errors = _rows(content, file=file, currency=currency)
+        rows, errors = _rows(content, file=file, currency=currency, taxes=rule_names(work))
     except PersonError as error:
         return Preview(errors=(str(error),))
     known = {part.number: part for part in work.scalars(select(Part))} if len(rows) > 500 else _known(work, rows)
@@ -124,7 +124,7 @@ def _known(work: Work, rows: list[dict[str, Any]]) -> dict[str, Part]:
     return found
 
 
-def _rows(content: bytes, *, file: str, currency: str) -> tuple[list[dict[str, Any]], list[str]]:
+def _rows(content: bytes, *, file: str, currency: str, taxes: Sequence[str]) -> tuple[list[dict[str, Any]], list[str]]:
     if len(content) > LARGEST:
         raise PersonError(f"{file}: larger than {LARGEST // 1_000_000} MB. Split it.")
     if b"\x00" in content:
@@ -153,7 +153,7 @@ def _rows(content: bytes, *, file: str, currency: str) -> tuple[list[dict[str, A
             if len(rows) + len(errors) >= MOST_LINES:
                 raise PersonError(f"{file}: more than {MOST_LINES} parts. Split it.")
             try:
-                row = _row(head, fields, currency)
+                row = _row(head, fields, currency, taxes)
                 if row["number"] in seen:
                     raise PersonError(f"number: {row['number']} stands in line {seen[row['number']]} already.")
             except PersonError as error:
@@ -177,7 +177,7 @@ def _check_head(head: list[str], file: str) -> None:
             raise PersonError(f"{file}:1: {words}: {', '.join(names)[:200]}. Columns are {', '.join(COLUMNS)}.")
 
 
-def _row(head: list[str], fields: list[str], currency: str) -> dict[str, Any]:
+def _row(head: list[str], fields: list[str], currency: str, taxes: Sequence[str]) -> dict[str, Any]:
     if len(fields) != len(head):
         raise PersonError(
             f"{len(fields)} fields where the first line has {len(head)}. Quote a field that holds the sign between fields."
@@ -201,5 +201,5 @@ def _row(head: list[str], fields: list[str], currency: str) -> dict[str, Any]:
         row["unit"] = UNITS[0]
     if "tax" in row and not row["tax"]:
         row["tax"] = "standard"
-    checked({name: value for name, value in row.items() if name != "supplier"})
+    checked({name: value for name, value in row.items() if name != "supplier"}, taxes=taxes)
     return row
