@@ -137,6 +137,15 @@ def test_a_bench_sees_no_costs_and_a_guest_nobody_elses_job(screen: Screen, brow
         assert "Nobody else's business" in drawn(page, f"{screen.there}/shop/jobs")
         assert "may not do this" in drawn(page, f"{screen.there}/shop/house")
         assert page.request.get(f"{screen.there}/shop/customer.json?at=999").status == 403
+        drawn(page, f"{screen.there}/shop/job?at=1")
+        assert not page.get_by_label("Its build folder").count()  # a place on the computer that serves: the owner's
+        asked = page.locator("form", has=page.get_by_label("Promised for"))
+        asked.evaluate("(form) => form.insertAdjacentHTML('beforeend', '<input name=folder value=/somewhere>')")
+        asked.get_by_role("button", name="Keep").click()
+        expect(page.locator("body")).to_contain_text("Kept.")
+        assert "/somewhere" not in drawn(
+            page, f"{screen.there}/shop/job?at=1"
+        )  # an answer that was not asked for is none
         assert frames and not any(COST in frame for frame in frames)
         page.get_by_role("link", name="Log out").click()
         assert page.request.get(f"{screen.there}/shop/parts.csv").status == 403

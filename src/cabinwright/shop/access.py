@@ -47,12 +47,12 @@ SHORTEST, LONGEST = 10, 200  #: characters of a password
 LASTS = timedelta(hours=12)
 HIDDEN = frozenset({"cost", "margin"})  #: columns and figures for the owner's eyes only
 MAY: dict[str, frozenset[str]] = {
-    "owner": frozenset({"look", "read", "work", "price", "users", "erase", "backup", "settings", "people"}),
+    "owner": frozenset({"look", "read", "work", "price", "users", "erase", "backup", "settings", "people", "places"}),
     "bench": frozenset({"look", "read", "work", "people"}),
     "guest": frozenset({"look"}),
 }
 """Role -> what it may: look is at jobs, a guest's own only; read is the rest of the shop; people are customers' names and
-contacts, price is prices, offers and costs."""
+contacts, price is prices, offers and costs; places are folders on the computer that serves."""
 _HASHER = PasswordHasher()
 
 

@@ -217,18 +217,20 @@ def _set(view: ShopView, job: JobView) -> None:
     text("h2", _("What it is"))
 
     async def change(told: dict[str, Any]) -> None:
+        folder = told.get("folder", job.folder)
+
         def make() -> None:
-            given = {"title": told["title"], "folder": told.get("folder", job.folder), "note": told["note"]}
+            given = {"title": told["title"], "folder": folder, "note": told["note"]}
             set_job(view.store, job.id, count=job.count, by=view.by, promised_on=day_of(told["promised"]), **given)
 
-        await view.do(make, _("Kept."))
+        await view.do(make, _("Kept."), needs="work" if folder == job.folder else "places")
 
     place = Ask("folder", _("Its build folder"), job.folder, help=_("On the computer that serves this page."))
     form(
         [
             Ask("title", _("What is asked for"), job.title, needed=True),
             Ask("promised", _("Promised for"), job.promised_on or "", "date"),
-            place,
+            *([place] if view.may("places") else ()),
             Ask("note", _("Note"), job.note, "long", help=_("For the shop alone.")),
         ],
         _("Keep"),

@@ -139,19 +139,24 @@ def new_job(view: ShopView, cars: Sequence[tuple[str, str]]) -> None:
     """A form for one more job on one of these cars: id and what it is called."""
 
     async def add(told: dict[str, Any]) -> None:
+        folder = told.get("folder", "").strip()
+
         def make(work: Work) -> str:
             car, day = whole_of(told["car"], _("Car")), day_of(told["promised"])
-            given = {"car_id": car, "title": told["title"], "promised_on": day, "folder": told["folder"].strip()}
-            return add_job(work, **given).number
+            return add_job(work, car_id=car, title=told["title"], promised_on=day, folder=folder).number
 
-        await view.change(make, lambda number: _("Added: job {number}.").format(number=number))
+        def said(number: str) -> str:
+            return _("Added: job {number}.").format(number=number)
 
+        await view.change(make, said, needs="places" if folder else "work")
+
+    place = Ask("folder", _("Its build folder"), help=_("On the computer that serves this page; may be said later."))
     form(
         [
             Ask("car", _("Car"), cars[0][0], "select", cars),
             Ask("title", _("What is asked for"), needed=True),
             Ask("promised", _("Promised for"), kind="date"),
-            Ask("folder", _("Its build folder"), help=_("On the computer that serves this page; may be said later.")),
+            *([place] if view.may("places") else ()),
         ],
         _("Add the job"),
         add,
