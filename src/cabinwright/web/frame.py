@@ -153,6 +153,11 @@ class View:
         return answer
 
     @property
+    def _attended(self) -> bool:
+        """Whether a browser shows this page. A page that was left is kept for a while."""
+        return self._content.client.has_socket_connection
+
+    @property
     def by(self) -> str:
         """Who changes something here, for the history."""
         return f"screen: {self.page.name.lower()}"
@@ -192,6 +197,8 @@ class View:
 
     async def watch(self) -> None:
         """What other tabs and editors did meanwhile."""
+        if not self._attended:
+            return
         try:
             change = await run.io_bound(self.desk.refresh)
         except CabinwrightError as error:
@@ -206,7 +213,7 @@ class View:
 
     async def notice(self, what: str = "") -> None:
         """What the desk holds by now, where this tab did not change it."""
-        if self.drawn and not self._doing and self.desk.version != self.seen and not self._turn.locked():
+        if self._attended and self.drawn and not self._doing and self.desk.version != self.seen and not self._turn.locked():
             await self.draw()
             self.say(_("Changed elsewhere. ") + what)
 

@@ -11,6 +11,7 @@ The circuit is linear: what one volt does is solved once for all alignments (``A
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from dataclasses import dataclass, replace
 from math import pi, sqrt
 from typing import Any
@@ -48,7 +49,6 @@ SPREADS = {"mms_kg": 0.03, "cms_m_per_n": 0.10, "rms_kg_s": 0.15, "bl_t_m": 0.03
 WEIGHTS = {"f3_hz": 0.35, "level_db": 0.3, "group_delay_s": 0.2, "spread_db": 0.15}
 FULL_SCALE = {"f3_hz": 1.0, "level_db": 12.0, "group_delay_s": 0.02, "spread_db": 3.0}
 """What a whole step of each criterion is worth as much as: an octave, 12 dB, 20 ms, 3 dB."""
-NEARLY = 1e-9  #: sums nearer than this may stand in either order
 APART = 0.15  #: listed alignments differ by so much in volume or tuning
 
 
@@ -83,6 +83,7 @@ class Answers:
     volts: Real  #: (n, f) most volts that heat and travel allow; infinite where neither is stated
     flow: Real  #: (n, f) m³/s, peak
     most_flow: Real  #: (n,) the highest from the lowest frequency that is played up
+    spread: Real  #: (n,) dB, filled in as it is asked for; NaN: nobody asked yet
 
 
 def search(
@@ -98,7 +99,8 @@ def search(
     answers = answered(box, model, driver, feed, room_m3=room_m3) if known is None else known
     table = _judged(box, kin, tried, answers, source_v=feed.source_v, room=room_m3)
     fits = _fits(table, kin, room_m3)
-    good = table.at(np.flatnonzero(fits))
+    rows_fit = np.flatnonzero(fits)
+    good = table.at(rows_fit)
     if not len(good.volume):
         return (), Search(len(volume), 0, room_m3, dict(WEIGHTS), {})
     rough = _score(good, None)
@@ -110,7 +112,10 @@ def search(
         best.append(rows[np.argsort(-rough[rows], kind="stable")][: KEPT // 2])
     keep = np.unique(np.concatenate(best))
     kept = good.at(keep)
-    spread = _spread(box, driver, feed, kin, kept)
+    asked = rows_fit[keep]
+    new = asked[np.isnan(answers.spread[asked])]
+    answers.spread[new] = _spread(box, driver, replace(feed, source_v=1.0), kin, tried.at(new))
+    spread = answers.spread[asked]
     score = _score(kept, spread)
     chosen = _apart(kept, np.argsort(-score, kind="stable"))
     listed = tuple(_alternative(kept, kin, spread, score, row) for row in chosen)
@@ -198,6 +203,7 @@ def _solved(box: Box, model: SpeakerModel, driver: Driver, feed: Feed, kin: Fami
         volts=volts,
         flow=flow[:, band],
         most_flow=flow[:, GRID_HZ >= PLAYS_FROM_HZ].max(axis=1),
+        spread=np.full(len(level), np.nan),
     )
 
 
@@ -283,24 +289,27 @@ def _score(table: _Table, spread: Real | None) -> Real:
 
 
 def _unbeaten(costs: Real) -> Flags:
-    """Rows that no other row beats or equals in everything and beats in something; costs (rows, criteria)."""
-    total = costs.sum(axis=1)
-    left = np.argsort(total, kind="stable")  # whoever beats another stands before it, or beside it within rounding
-    first: list[int] = []
-    while left.size:
-        first.append(int(left[0]))
-        left = left[1:]
-        left = left[(costs[left] < costs[first[-1]]).any(axis=1)]
-    rows = np.asarray(first, dtype=np.intp)
-    beside = np.searchsorted(total[rows], total[rows] + NEARLY * (1.0 + np.abs(total[rows])))
-    sure = [row for k, row in enumerate(rows) if not _beaten(costs[row], costs[rows[k + 1 : beside[k]]])]
+    """Rows that no other row beats or equals in everything and beats in something; costs (rows, 3)."""
+    order = np.lexsort(costs.T[::-1])
     kept = np.zeros(len(costs), dtype=bool)
-    kept[sure] = True
+    second: list[float] = [-np.inf]  # of those kept that none beats in the last two: rising, and
+    third: list[float] = [np.inf]  # falling
+    last = None
+    for row, cost in zip(order.tolist(), costs[order].tolist(), strict=True):
+        if cost == last:  # as good as the one before
+            kept[row] = kept[before]
+            continue
+        last, before = cost, row
+        at = bisect_right(second, cost[1])
+        if third[at - 1] <= cost[2]:
+            continue
+        kept[row] = True
+        at = bisect_left(second, cost[1])
+        end = at
+        while end < len(third) and third[end] >= cost[2]:
+            end += 1
+        second[at:end], third[at:end] = [cost[1]], [cost[2]]
     return kept
-
-
-def _beaten(cost: Real, others: Real) -> bool:
-    return bool(len(others)) and bool(((others <= cost).all(axis=1) & (others < cost).any(axis=1)).any())
 
 
 def _spread(box: Box, driver: Driver, feed: Feed, kin: Family, table: _Table) -> Real:
@@ -316,7 +325,7 @@ def _spread(box: Box, driver: Driver, feed: Feed, kin: Family, table: _Table) ->
         answer = solve(drawn, load, frequency_hz=grid, **feed.circuit(), inductance=False)
         low, high = np.percentile(level_db(answer.pressure_pa), [5.0, 95.0], axis=0)
         widths.append((0.5 * (high - low)).max(axis=1))
-    return np.concatenate(widths)
+    return np.concatenate(widths) if widths else np.empty(0)
 
 
 def _apart(table: _Table, order: NDArray[np.intp]) -> list[int]:
@@ -366,7 +375,8 @@ def _alternative(table: _Table, kin: Family, spread: Real, score: Real, row: int
 def _front(table: _Table, spread: Real, score: Real) -> dict[str, Real]:
     """Columns of the alignments that none beats in reach, level, delay and forgiveness together, by reach."""
     costs = np.stack([table.f3, -table.level, table.delay, spread], axis=1)
-    rows = np.flatnonzero(_unbeaten(costs))
+    beats = (costs[:, None] <= costs).all(axis=2) & (costs[:, None] < costs).any(axis=2)
+    rows = np.flatnonzero(~beats.any(axis=0))
     rows = rows[np.argsort(table.f3[rows], kind="stable")]
     return {
         "volume_m3": table.volume[rows],

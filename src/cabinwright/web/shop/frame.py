@@ -191,6 +191,8 @@ class ShopView:
         """Whether somebody else changed something: said, and shown when it is wanted, so that nothing typed is lost."""
         if self._seen < 0 or self._busy.locked() or self._content.is_deleted:
             return
+        if not self._content.client.has_socket_connection:  # the page was left, and may come back
+            return
         try:
             now: int | None = await run.io_bound(_changes, self.store)
         except CabinwrightError:
