@@ -57,8 +57,10 @@ def served(folder: Path) -> Iterator[tuple[str, subprocess.Popen[str]]]:
     command = [sys.executable, "-u", "-m", "cabinwright", "open", str(folder), "--no-browser", "--port", "0"]
     with subprocess.Popen(command, stdout=subprocess.PIPE, encoding="utf-8") as server:
         assert server.stdout is not None
-        yield server.stdout.readline().split()[4], server
-        server.terminate()
+        try:
+            yield server.stdout.readline().split()[4], server
+        finally:
+            server.terminate()
 
 
 def arrive(page: Page, path: str) -> None:

@@ -1,4 +1,4 @@
-"""The interview: read with every fault named, written where the build has a field, held against builds where it has none."""
+"""The interview: read with every fault named, written into the build as limits and weights, held against builds."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from cabinwright.build.cabin import Weights
 from cabinwright.build.codec import parse
+from cabinwright.build.limits import Limits
 from cabinwright.errors import MeanwhileError, PersonError
 from cabinwright.history.log import Log
 from cabinwright.office import wishes
@@ -81,7 +82,7 @@ def test_anything_is_read_or_refused(answers: dict[str, object]) -> None:
         assert wishes.Wishes.of(found.to_dict()) == found
 
 
-def test_what_the_build_has_a_field_for_is_written_and_all_else_stays(tmp_path: Path) -> None:
+def test_answers_are_written_into_the_build_and_all_else_stays(tmp_path: Path) -> None:
     text = (
         invented.TEXT.replace("[supply]", "# a remark of mine\n[supply]") + "\n[cabin]\ntemperature_c = 21.5  # warm\n"
     )
@@ -106,10 +107,11 @@ def test_what_the_build_has_a_field_for_is_written_and_all_else_stays(tmp_path: 
     for line in text.splitlines():
         assert line in new.splitlines()
     before, after = tomllib.loads(text), tomllib.loads(new)
-    assert {key for key in after if after[key] != before.get(key)} == {"layout", "tuning", "cabin"}
+    assert {key for key in after if after[key] != before.get(key)} == {"layout", "limits", "tuning", "cabin"}
     (entry,) = Log(path).read().entries
     assert entry.by == "olga" and Log(path).state(entry.before) == text.encode("utf-8")
-    assert len(made.kept) == 5 and any("driver" in row for row in made.kept)
+    assert build.layout.further_seats == ("driver",)
+    assert build.limits == Limits(boxes_m3=0.06, budget=4500.0, stock=("door cards", "pillars"), reversible=True)
     again = wishes.write_wishes(path, found, by="olga")
     assert again.changes == () and len(Log(path).read().entries) == 1
 

@@ -178,3 +178,5 @@ class LayoutWishes(Model):
     """How much each side of a place counts."""
     draws: Annotated[int, Field(ge=0, le=10_000)] = 200
     """How many times the comparison is repeated with errors of survey and mounting drawn at random."""
+    further_seats: Annotated[tuple[Name, ...], Field(strict=False, max_length=20)] = ()
+    """Seats that count beside the one that is tuned for, each half as much as that one."""

@@ -40,6 +40,7 @@ from cabinwright.build.fields import (
 from cabinwright.build.fixings import AddedMass, Fixing, Payload
 from cabinwright.build.floors import Floor
 from cabinwright.build.lights import Light
+from cabinwright.build.limits import Limits
 from cabinwright.build.loudspeaker import Box, ImpedanceCurve, SpeakerModel
 from cabinwright.build.mounts import Jig, Pod, Ring
 from cabinwright.build.service import ServiceStep
@@ -286,6 +287,8 @@ class Build(Model):
     """Places where a speaker could go, one table each."""
     layout: LayoutWishes = LayoutWishes()
     """How places are compared."""
+    limits: Limits = Limits()
+    """What whoever it is for does not want passed."""
     factory_outputs: Annotated[tuple[FactoryOutput, ...], Field(strict=False, max_length=32)] = ()
     """Outputs of the car's own radio, one table each; the first is the reference of every capture."""
     factory_recordings: Annotated[tuple[FactoryRecording, ...], Field(strict=False, max_length=500)] = ()

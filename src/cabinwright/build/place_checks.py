@@ -45,6 +45,7 @@ def place_check(data: Mapping[str, Any]) -> Iterator[Fault]:
     yield from _spots(data, points)
     yield from _materials(data)
     yield from _places(data)
+    yield from _further_seats(data)
 
 
 def _survey(data: Mapping[str, Any], points: list[str]) -> Iterator[Fault]:
@@ -102,3 +103,11 @@ def _places(data: Mapping[str, Any]) -> Iterator[Fault]:
             word = row.get(key)
             if isinstance(word, str) and word not in choices:
                 yield unknown(("places", number, key), word, choices, kind, table)
+
+
+def _further_seats(data: Mapping[str, Any]) -> Iterator[Fault]:
+    seats, layout = names_of(data, "seats"), data.get("layout")
+    listed = layout.get("further_seats") if isinstance(layout, Mapping) else None
+    for number, word in enumerate(listed if isinstance(listed, list) else ()):
+        if isinstance(word, str) and word not in seats:
+            yield unknown(("layout", "further_seats", number), word, seats, "seat", "seats")

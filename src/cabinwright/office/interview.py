@@ -69,7 +69,7 @@ QUESTIONS = (
         "seats",
         "Which seats count? The most important first.",
         "lines",
-        why="tuning.seat; further ones stay with the job",
+        why="tuning.seat; further ones layout.further_seats",
     ),
     Question("sound", "How much does the sound count?", "choice", COUNT_WORDS, why="layout.weights.sound"),
     Question("looks", "How much do the looks count?", "choice", COUNT_WORDS, why="layout.weights.looks"),
@@ -79,15 +79,13 @@ QUESTIONS = (
         "May the car be changed for good?",
         "choice",
         (("must", "it must go back as it was"), ("rather", "rather not"), ("free", "yes")),
-        why="layout.weights.irreversible; “must” is held against every build",
+        why="layout.weights.irreversible; “must” limits.reversible",
     ),
+    Question("stock", "What must stay as it is? One on a line, such as: pillars", "lines", why="limits.stock"),
+    Question("boot_l", "How much of the boot may boxes take at most?", "number", unit="L", why="limits.boxes_m3"),
     Question(
-        "stock", "What must stay as it is? One on a line, such as: pillars", "lines", why="held against every build"
+        "budget", "What may it cost at most, with tax?", "money", why="limits.budget; held against every proposal"
     ),
-    Question(
-        "boot_l", "How much of the boot may boxes take at most?", "number", unit="L", why="held against every build"
-    ),
-    Question("budget", "What may it cost at most, with tax?", "money", why="held against every proposal"),
 )
 """The interview, in its order. ``keep_free`` (volumes by their corners) is asked by the command and the page beside it."""
 

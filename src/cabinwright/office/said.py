@@ -3,22 +3,25 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 from cabinwright.build.document import Build
 from cabinwright.history.compare import compared
 from cabinwright.office.worked import Worked, stops
 from cabinwright.pipeline import Results
+from cabinwright.stages.enclosure.result import BoxResult
+from cabinwright.stages.enclosure.room import room_taken_m3
+from cabinwright.stages.layout.limits import cut_for_good
 
-__all__ = ["about", "boot_m3", "irreversible"]
+__all__ = ["about", "boxes_of", "irreversible"]
 
 MOST = 12  #: differences that are told; the comparison itself holds all
 
 
 def about(item: Worked, first: Worked | None) -> dict[str, Any]:
     """Plain JSON types; ``first``: the variant it is held against, None for that one itself."""
-    space, exact = boot_m3(item.build, item.results)
+    space, exact = room_taken_m3(boxes_of(item.results))
     mass = item.results.workshop.mass if item.results.workshop is not None else None
     differs: list[str] = []
     if first is not None:
@@ -43,7 +46,7 @@ def _does(build: Build, results: Results) -> Iterator[str]:
         yield f"{roles}, on {len(build.channels)} channels" if build.channels else roles
     if build.tuning is not None and build.tuning.seat:
         yield f"tuned for: {build.tuning.seat}"
-    for name, box in (results.enclosure.boxes if results.enclosure is not None else {}).items():
+    for name, box in boxes_of(results).items():
         reach = f", down to {box.f3_hz:.0f} Hz (−3\u00a0dB)" if box.f3_hz is not None else ""
         yield f"{name}: {box.kind}{reach}"
     watts = sum(load.amplifier.output_w for load in build.loads if load.amplifier)
@@ -57,21 +60,9 @@ def _does(build: Build, results: Results) -> Iterator[str]:
         yield f"both sides arrive within {1e6 * abs(results.tuning.metrics.arrival_difference_s):.0f} µs"
 
 
-def boot_m3(build: Build, results: Results) -> tuple[float | None, bool]:
-    """Room that all boxes take, and whether that counts their walls; None without boxes.
-
-    A box with a shape counts from outside; one without counts with its air alone.
-    """
-    boxes = results.enclosure.boxes if results.enclosure is not None else {}
-    total, exact = 0.0, True
-    for box in boxes.values():
-        if box.shape is not None:
-            total += box.shape.body.outer_volume_m3
-        elif box.net_volume_m3 is not None:
-            total, exact = total + box.net_volume_m3, False
-        elif box.kind != "infinite baffle":
-            exact = False
-    return (total, exact) if boxes else (None, True)
+def boxes_of(results: Results) -> Mapping[str, BoxResult]:
+    """Every box that could be solved."""
+    return results.enclosure.boxes if results.enclosure is not None else {}
 
 
 def irreversible(build: Build) -> list[str]:
@@ -80,8 +71,8 @@ def irreversible(build: Build) -> list[str]:
     said = []
     for speaker in build.speakers:
         place = places.get(speaker.name)
-        if place is None or (place.cut is None and place.reversible is None):
+        if place is None or cut_for_good(place) is None:
             said.append(f"{speaker.name}: nobody said what is cut")
-        elif place.reversible is not True and (place.cut or place.reversible is False):
+        elif cut_for_good(place):
             said.append(f"{speaker.name}: {place.cut or 'cannot be put back'}")
     return said

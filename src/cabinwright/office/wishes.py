@@ -1,9 +1,7 @@
-"""A short interview: what the customer wishes, as limits and weights in the build where it has a field, else kept with the job.
+"""A short interview: what the customer wishes, kept with the job, and written into its build as limits and weights.
 
-The build holds the seat that is tuned for, the house curve, how much each side of a place counts, and volumes to keep free.
-For a budget, the room of all boxes, further seats and parts that must stay as they are it has no field: these stay with the
-job, and ``held_against`` says of every build and proposal whether it keeps them. How answers become weights is our own choice
-(common practice, no source).
+The stages of the build keep to what is written there; ``held_against`` says of every build and proposal, in the customer's
+words, whether it keeps what was wished. How answers become weights is our own choice (common practice, no source).
 """
 
 from __future__ import annotations
@@ -17,6 +15,7 @@ from typing import Any
 from cabinwright.build.cabin import Weights
 from cabinwright.build.codec import parse, source
 from cabinwright.build.document import Build
+from cabinwright.build.limits import Limits
 from cabinwright.build.locate import Path as Place
 from cabinwright.build.rewrite import added_row, literal, rewritten_value
 from cabinwright.errors import PersonError
@@ -32,12 +31,14 @@ from cabinwright.office.interview import (
     Wishes,
     read_wishes,
 )
-from cabinwright.office.said import boot_m3, irreversible
+from cabinwright.office.said import boxes_of, irreversible
 from cabinwright.pipeline import Results
 from cabinwright.shop.money import digits
 from cabinwright.shop.rows import Job
 from cabinwright.shop.store import Store, found_row, held
 from cabinwright.shop.words import folded
+from cabinwright.stages.enclosure.room import room_taken_m3
+from cabinwright.stages.layout.limits import touched
 from cabinwright.stages.tuning.house import DEFAULT_CURVE
 
 __all__ = [
@@ -87,14 +88,13 @@ class Change:
 
 @dataclass(frozen=True, slots=True)
 class Effects:
-    """What wishes change in a build, and what the build has no field for."""
+    """What wishes change in a build."""
 
     changes: tuple[Change, ...]
-    kept: tuple[str, ...]  #: stays with the job and is held against every build
 
     def to_dict(self) -> dict[str, Any]:
         """Plain JSON types."""
-        return {"changes": [item.to_dict() for item in self.changes], "kept": list(self.kept)}
+        return {"changes": [item.to_dict() for item in self.changes]}
 
 
 def effects(folder: Path, wishes: Wishes) -> Effects:
@@ -104,7 +104,7 @@ def effects(folder: Path, wishes: Wishes) -> Effects:
 
 
 def write_wishes(folder: Path, wishes: Wishes, *, by: str) -> Effects:
-    """Write what the build has a field for into ``build.toml``; all else in it stays, and its history knows who did it.
+    """Write them into ``build.toml``; all else in it stays, and its history knows who did it.
 
     Raises ``PersonError`` where a seat is not there or the file's shape defeats it; then nothing is written.
     """
@@ -138,7 +138,7 @@ def _applied(content: bytes, wishes: Wishes, file: str) -> tuple[Effects, bytes]
     new = mark + text.encode("utf-8")
     if new != content:
         parse(new, file=file)
-    return Effects(tuple(changes), tuple(_kept(wishes))), new
+    return Effects(tuple(changes)), new
 
 
 def _corners(item: KeepFree) -> list[list[float]]:
@@ -160,8 +160,10 @@ def _fields(build: Build, wishes: Wishes) -> list[tuple[Place, Any, Any, str]]:
         value = round(usual.irreversible * BACK[wishes.reversible], 3)
         because = dict(next(item.choices for item in QUESTIONS if item.key == "reversible"))[wishes.reversible]
         rows.append((("layout", "weights", "irreversible"), now.irreversible, value, because))
+    rows += _limits(build, wishes)
     if wishes.seats:
         seats = {folded(seat.name): seat.name for seat in build.seats}
+        further = [seats.get(folded(name), name) for name in wishes.seats[1:]]
         unknown = [name for name in wishes.seats if folded(name) not in seats]
         if unknown:
             raise PersonError(
@@ -169,6 +171,7 @@ def _fields(build: Build, wishes: Wishes) -> list[tuple[Place, Any, Any, str]]:
             )
         was = build.tuning.seat if build.tuning is not None else None
         rows.append((("tuning", "seat"), was, seats[folded(wishes.seats[0])], "the seat that counts most"))
+        rows.append((("layout", "further_seats"), list(build.layout.further_seats), further, "they count too"))
     if wishes.taste:
         curve = build.tuning.house_curve if build.tuning is not None else None
         value_c = _curve(wishes.taste)
@@ -183,18 +186,23 @@ def _curve(taste: str) -> list[list[float]]:
     return [[hz, db + (low if hz <= 60.0 else high if hz >= 10_000.0 else 0.0)] for hz, db in DEFAULT_CURVE]
 
 
-def _kept(wishes: Wishes) -> list[str]:
-    rows = []
-    if wishes.seats[1:]:
-        rows.append(f"seats beside the first ({', '.join(wishes.seats[1:])}): a tune is for one seat")
-    if wishes.stock:
-        rows.append(f"stays as it is: {', '.join(wishes.stock)}")
+def _limits(build: Build, wishes: Wishes) -> list[tuple[Place, Any, Any, str]]:
+    """The same, for what may not be passed."""
+    now = build.limits
+    rows: list[tuple[Place, Any, Any, str]] = []
     if wishes.boot_l is not None:
-        rows.append(f"boxes take {digits(wishes.boot_l)} L at most")
+        litres = digits(wishes.boot_l)
+        rows.append(
+            (("limits", "boxes_m3"), now.boxes_m3, float(wishes.boot_l) / 1000.0, f"boxes take {litres} L at most")
+        )
     if wishes.budget is not None:
-        rows.append(f"it costs {digits(wishes.budget)} at most, with tax")
-    if wishes.reversible == "must":
-        rows.append("everything can be put back as it was")
+        because = f"it costs {digits(wishes.budget)} at most, with tax"
+        rows.append((("limits", "budget"), now.budget, float(wishes.budget), because))
+    if wishes.stock:
+        rows.append((("limits", "stock"), list(now.stock), list(wishes.stock), "stays as it is"))
+    if wishes.reversible and (wishes.reversible == "must") != now.reversible:
+        because = "all can be put back" if wishes.reversible == "must" else "not all has to be put back"
+        rows.append((("limits", "reversible"), now.reversible, not now.reversible, because))
     return rows
 
 
@@ -217,7 +225,7 @@ def held_against(wishes: Wishes, build: Build, results: Results, *, gross: Decim
     if wishes.budget is not None:
         rows.append(budget_check(wishes.budget, gross))
     if wishes.boot_l is not None:
-        space, exact = boot_m3(build, results)
+        space, exact = room_taken_m3(boxes_of(results))
         litres = 1000.0 * (space or 0.0)
         over = litres > float(wishes.boot_l)
         walls = "" if exact else ", walls not counted"
@@ -229,7 +237,7 @@ def held_against(wishes: Wishes, build: Build, results: Results, *, gross: Decim
     if wishes.stock:
         rows.append(_stock(wishes.stock, build))
     if wishes.seats[1:]:
-        rows.append(_seats(wishes.seats, results))
+        rows.append(_seats(wishes.seats, build))
     return tuple(rows)
 
 
@@ -246,29 +254,20 @@ def _told(found: Sequence[str]) -> str:
 
 def _stock(stock: Sequence[str], build: Build) -> Check:
     """Whether a loudspeaker's place cuts or names what must stay."""
-    places = {place.name: place for place in build.places}
-    broken, unsaid = [], []
-    for speaker in build.speakers:
-        place = places.get(speaker.name)
-        words = folded(f"{speaker.name} {place.cut or '' if place is not None else ''}")
-        hits = [item for item in stock if folded(item).rstrip("s") in words]
-        free = place is not None and place.reversible is True and not place.cut
-        if hits and not free:
-            broken.append(f"{speaker.name} touches {', '.join(hits)}")
-        elif place is None:
-            unsaid.append(speaker.name)
+    places, limits = {place.name: place for place in build.places}, Limits(stock=tuple(stock))
+    unsaid = [item.name for item in build.speakers if item.name not in places]
+    mine = [places[item.name] for item in build.speakers if item.name in places]
+    broken = [f"{place.name} touches {', '.join(parts)}" for place in mine if (parts := touched(place, limits))]
+    broken += [
+        f"{name} touches {item}" for name in unsaid for item in stock if item.casefold().rstrip("s") in name.casefold()
+    ]
     says = "; ".join(broken) or (f"nobody said what is cut for {', '.join(unsaid)}" if unsaid else "none of it is cut")
     return Check(f"stays as it is: {', '.join(stock)}", False if broken else None if unsaid else True, says)
 
 
-def _seats(seats: Sequence[str], results: Results) -> Check:
-    """What is known of the seats that the tune is not for; there is no limit to hold it against."""
-    found = []
-    places = results.layout.places.values() if results.layout is not None else ()
-    for seat in seats[1:]:
-        figures = [place.seats[seat].sound_db for place in places if seat in place.seats]
-        if figures:
-            found.append(f"{seat}: {len(figures)} places compared there too")
-    return Check(
-        f"{', '.join(seats[1:])} count too", None, "; ".join(found) or "not worked out: a tune is for one seat"
-    )
+def _seats(seats: Sequence[str], build: Build) -> Check:
+    """Whether the build counts the seats beside the first where it compares places; a tune is for one seat."""
+    counted = {folded(name) for name in build.layout.further_seats}
+    missing = [name for name in seats[1:] if folded(name) not in counted]
+    says = f"not written into the build: {', '.join(missing)}" if missing else "counted where places are compared"
+    return Check(f"{', '.join(seats[1:])} count too", not missing, says)

@@ -213,7 +213,13 @@ class View:
 
     async def notice(self, what: str = "") -> None:
         """What the desk holds by now, where this tab did not change it."""
-        if self._attended and self.drawn and not self._doing and self.desk.version != self.seen and not self._turn.locked():
+        if (
+            self._attended
+            and self.drawn
+            and not self._doing
+            and self.desk.version != self.seen
+            and not self._turn.locked()
+        ):
             await self.draw()
             self.say(_("Changed elsewhere. ") + what)
 

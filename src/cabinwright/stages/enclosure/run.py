@@ -15,6 +15,7 @@ from cabinwright.stages.enclosure.cabin import heard_in_car
 from cabinwright.stages.enclosure.doubts import doubts
 from cabinwright.stages.enclosure.models import all_models
 from cabinwright.stages.enclosure.result import BoxResult, EnclosureResult, ModelResult, PortResult
+from cabinwright.stages.enclosure.room import room_findings
 from cabinwright.stages.enclosure.search import Answers, answered, search
 from cabinwright.stages.enclosure.shape import Files
 from cabinwright.stages.enclosure.shape_result import ShapeResult
@@ -72,6 +73,7 @@ def run(
             findings.append(finding(reason.code, where=box.name, **reason.details))
         except _Shapeless as reason:
             findings.append(reason.finding)
+    findings += room_findings(build.limits, boxes)
     return EnclosureResult(boxes, models, ASSUMPTIONS, (*found, *findings))
 
 

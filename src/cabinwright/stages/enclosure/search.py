@@ -294,21 +294,16 @@ def _unbeaten(costs: Real) -> Flags:
     kept = np.zeros(len(costs), dtype=bool)
     second: list[float] = [-np.inf]  # of those kept that none beats in the last two: rising, and
     third: list[float] = [np.inf]  # falling
-    last = None
+    last, good = None, False
     for row, cost in zip(order.tolist(), costs[order].tolist(), strict=True):
-        if cost == last:  # as good as the one before
-            kept[row] = kept[before]
-            continue
-        last, before = cost, row
-        at = bisect_right(second, cost[1])
-        if third[at - 1] <= cost[2]:
-            continue
-        kept[row] = True
-        at = bisect_left(second, cost[1])
-        end = at
-        while end < len(third) and third[end] >= cost[2]:
-            end += 1
-        second[at:end], third[at:end] = [cost[1]], [cost[2]]
+        if cost != last:  # else as good as the one before
+            last, good = cost, third[bisect_right(second, cost[1]) - 1] > cost[2]
+            if good:
+                at = end = bisect_left(second, cost[1])
+                while end < len(third) and third[end] >= cost[2]:
+                    end += 1
+                second[at:end], third[at:end] = [cost[1]], [cost[2]]
+        kept[row] = good
     return kept
 
 

@@ -11,6 +11,7 @@ from cabinwright.build.cabin import AIRBAGS
 from cabinwright.build.document import Build
 from cabinwright.physics.convex import clearance_m
 from cabinwright.stages.layout.keep_outs import SURE, Clearance
+from cabinwright.stages.layout.limits import refused
 from cabinwright.stages.layout.ranking import Choice, beaten, choices_of, criteria_of, dominates, score_all
 from cabinwright.stages.layout.reasons import reasons_for
 from cabinwright.stages.layout.result import Pair, PlaceResult, Ranked
@@ -43,7 +44,7 @@ def ranked(
         mine = [choice for choice in every if choice.role == role]
         sound = np.stack([np.mean([draws[name] for name in choice.places], axis=0) for choice in mine], axis=1)
         rows = [criteria_of(choice, float(sound[0, k]), wishes, added) for k, choice in enumerate(mine)]
-        barred = [_barred(choice, mine, places, forbidden) for choice in mine]
+        barred = [_barred(build, choice, mine, places, forbidden) for choice in mine]
         out += _one_role(build, mine, rows, sound, barred, places, pairs, seat)
     return tuple(out)
 
@@ -104,12 +105,19 @@ def _first_share(contest: Real, fit: NDArray[np.bool_]) -> Real:
 
 
 def _barred(
-    choice: Choice, rivals: list[Choice], places: Mapping[str, PlaceResult], forbidden: Mapping[str, str]
+    build: Build,
+    choice: Choice,
+    rivals: list[Choice],
+    places: Mapping[str, PlaceResult],
+    forbidden: Mapping[str, str],
 ) -> str | None:
     """Why a choice is out of the contest; None where it is in it."""
     for name in choice.places:
         if name in forbidden:
             return f"{name} stands where nothing may: {forbidden[name]}"
+    unwanted = [refused(build, item) for item in build.places if item.name in choice.places]
+    if any(unwanted):
+        return "; ".join(filter(None, unwanted))
     first = choice.places[0]
     alone = len(choice.places) == 1 and places[first].side != "centre" and choice.role != "subwoofer"
     if alone and any(len(other.places) == 2 for other in rivals):

@@ -35,6 +35,7 @@ from cabinwright.stages.layout.errors import (
 )
 from cabinwright.stages.layout.heard import Source, hear
 from cabinwright.stages.layout.keep_outs import Clearance, clearances, keep_out_findings
+from cabinwright.stages.layout.limits import limit_findings
 from cabinwright.stages.layout.low import (
     BASS,
     LOW_HZ,
@@ -59,6 +60,7 @@ Real = NDArray[np.float64]
 Progress = Callable[[str, float], None]
 BATCH = 8  #: places that go to a worker together
 SEED = 1979
+FURTHER = 0.5  #: how much a further seat counts against the one that decides (common practice, no source)
 HALF = 0.5  #: how much the bass of a place counts that is not for bass alone, and wobbles along frequency
 
 
@@ -290,7 +292,7 @@ class Study:
         places = {name: row[0] for name, row in done.items()}
         pairs = find_pairs(self.build, places, self.room.speed_m_s)
         gaps = tuple(gap for place in self.build.places for gap in self._gaps(place))
-        draws = {name: row[1] for name, row in done.items()}
+        draws = {name: row[1] + self._also_heard_db(row[0]) for name, row in done.items()}
         ranking = ranked(self.build, places, pairs, draws, seat=self.seat, view=self.view, gaps=gaps)
         cavity, low, low_found = self._low
         if cavity is not None and low is not None:
@@ -299,6 +301,7 @@ class Study:
         shell = cavity.shell if cavity else None
         found += doubts(self.build, self.room, shell, places, pairs, seat=self.seat, keep=self.keep)
         found += self.view.findings if self.view else ()
+        found += limit_findings(self.build)
         order = {"stop": 0, "caution": 1, "note": 2}
         return LayoutResult(
             speed_of_sound_m_s=self.room.speed_m_s,
@@ -313,6 +316,12 @@ class Study:
             draws=self.build.layout.draws,
             findings=tuple(sorted(found, key=lambda item: order[item.severity])),
         )
+
+    def _also_heard_db(self, place: PlaceResult) -> float:
+        """What the further seats add to the figure of the one that decides: the mean of all, each of them counting half."""
+        mine = _at_seat_db(place, self.seat)
+        others = [_at_seat_db(place, name) - mine for name in self.build.layout.further_seats if name != self.seat]
+        return FURTHER * sum(others) / (1.0 + FURTHER * len(others))
 
     def _gaps(self, place: Place) -> tuple[Clearance, ...]:
         gaps: tuple[Clearance, ...] = self.keep(
@@ -333,6 +342,11 @@ class Study:
     def view(self) -> ViewResult | None:
         """What pillars and pods hide from the driver."""
         return driver_view(self.build)
+
+
+def _at_seat_db(place: PlaceResult, seat: str) -> float:
+    bass = place.low.gain_db.get(seat) if place.low is not None and place.role == "subwoofer" else None
+    return place.seats[seat].sound_db if bass is None else bass
 
 
 def _turn_deg(one: Real, other: Real) -> float:

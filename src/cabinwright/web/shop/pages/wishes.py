@@ -104,7 +104,7 @@ def _becomes(view: ShopView, seen: Seen) -> None:
         with box("div", "effects"):
             table((_("Field"), _("Was"), _("Becomes"), _("Because")), rows, caption=_("Nothing of this is written yet"))
     else:
-        text("p", _("✓ The build says everything of this that it has a field for."))
+        text("p", _("✓ The build says all of this."))
     if view.may("work"):
         folder = Path(seen.job.folder)
         with box("div", "row"):
@@ -125,11 +125,7 @@ def _becomes(view: ShopView, seen: Seen) -> None:
                         _("Taken back. The answers stay with the job."),
                     ),
                 )
-    if seen.effects.kept:
-        text("h3", _("Kept with the job, and held against every build and proposal"))
-        with box("ul"):
-            for words in seen.effects.kept:
-                text("li", words)
+    text("p", _("They stay with the job too, and every proposal is held against them."), "soft")
 
 
 PAGE = ShopPage("/shop/wishes", _("Wishes"), _("What does the customer wish for?"), look, body, listed=False)
