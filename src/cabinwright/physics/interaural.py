@@ -13,6 +13,7 @@ Signs: positive is to the right. Time: the left ear hears later. Level: the righ
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -54,16 +55,20 @@ def cues(left: Real, right: Real, *, sample_rate_hz: float, centres_hz: Real) ->
         raise ValueError(f"two responses of one length are compared, got {left.shape} and {right.shape}")
     size = 2 ** int(np.ceil(np.log2(len(left) + 0.05 * sample_rate_hz)))
     spectra = np.fft.rfft(np.stack([left, right]), n=size, axis=-1)
-    frequency: Real = np.asarray(np.fft.rfftfreq(size, 1.0 / sample_rate_hz), dtype=np.float64)
-    rows = [_band(spectra, frequency, float(centre), sample_rate_hz, size) for centre in centres_hz]
+    rows = [_band(spectra, float(centre), sample_rate_hz, size) for centre in centres_hz]
     time_s, level_db, likeness = np.array(rows).reshape(-1, 3).T
     return Cues(time_s, level_db, likeness)
 
 
-def _band(spectra: Complex, frequency: Real, centre: float, rate: float, size: int) -> tuple[float, float, float]:
-    bank = gammatone(frequency_hz=frequency, centre_hz=centre)
+@lru_cache(maxsize=64)
+def _filter(centre: float, rate: float, size: int) -> Complex:
+    """(1, f): the band's filter. Every pair of ears asks for the same ones."""
+    return gammatone(frequency_hz=np.fft.rfftfreq(size, 1.0 / rate), centre_hz=centre)
+
+
+def _band(spectra: Complex, centre: float, rate: float, size: int) -> tuple[float, float, float]:
     analytic = np.zeros((2, size), dtype=np.complex128)
-    analytic[:, : len(frequency)] = spectra * bank
+    analytic[:, : spectra.shape[1]] = spectra * _filter(centre, rate, size)
     ears = np.fft.ifft(analytic, axis=-1)
     ears *= np.sqrt(_weight(np.abs(ears), centre, rate))
     power = np.sum(np.abs(ears) ** 2, axis=1)
@@ -97,12 +102,8 @@ def _lag(ears: Real | Complex, centre: float, reach: float, rate: float, near: f
     cross = once * inside[0] * np.conj(inside[1])
     norm = np.sqrt(np.prod(np.sum(once * np.abs(inside) ** 2, axis=1)))
     lags: Real = np.asarray(LAG_STEP_S * np.arange(-LAGS, LAGS + 1), dtype=np.float64)
-    circle = (2j * np.pi * rate / size) * np.arange(low, high + 1)
-    coarse = (
-        np.exp(np.outer(lags[::LAGS_AT_ONCE], circle)) * cross
-    )  # exp(a + b) = exp(a) exp(b): few of each are needed
-    fine = np.exp(np.outer(LAG_STEP_S * np.arange(LAGS_AT_ONCE), circle))
-    height = (coarse @ fine.T).real.ravel()[: len(lags)] / max(float(norm), SILENT)
+    coarse, fine = _turns(low, high, rate / size)
+    height = ((coarse * cross) @ fine.T).real.ravel()[: len(lags)] / max(float(norm), SILENT)
     best = int(np.argmax(height))
     if near is not None:
         inner = np.arange(1, len(height) - 1)
@@ -111,6 +112,14 @@ def _lag(ears: Real | Complex, centre: float, reach: float, rate: float, near: f
         if len(peaks):
             best = int(peaks[np.argmin(np.abs(lags[peaks] - near))])
     return _top(lags, height, best)
+
+
+@lru_cache(maxsize=128)
+def _turns(low: int, high: int, step_hz: float) -> tuple[Complex, Complex]:
+    """What every tenth lag, and each of the ten from it on, turn the frequencies by: exp(a + b) = exp(a) exp(b)."""
+    circle = (2j * np.pi * step_hz) * np.arange(low, high + 1)
+    coarse = LAG_STEP_S * np.arange(-LAGS, LAGS + 1)[::LAGS_AT_ONCE]
+    return np.exp(np.outer(coarse, circle)), np.exp(np.outer(LAG_STEP_S * np.arange(LAGS_AT_ONCE), circle))
 
 
 def _top(lags: Real, height: Real, best: int) -> tuple[float, float]:

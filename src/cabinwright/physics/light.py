@@ -47,6 +47,9 @@ def pitch_for(*, distance_m: float, wanted: float = EVEN, medium: Medium = "acry
     """Widest pitch, to a hundredth of the distance, that lights the edge as evenly as ``wanted``; 0 where none does."""
     for step in range(300, 0, -1):
         pitch = distance_m * step / 100.0
+        ends = _sum(pitch, distance_m, np.asarray([0.0, 0.5 * pitch]), medium, EMITTER_M)
+        if ends.min() < wanted * ends.max():  # nowhere is it more even than at any two places
+            continue
         if evenness(pitch_m=pitch, distance_m=distance_m, medium=medium) >= wanted:
             return pitch
     return 0.0

@@ -20,7 +20,6 @@ from math import cos, hypot, pi, radians, sin
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import linprog
 from scipy.spatial import HalfspaceIntersection
 from shapely import MultiPoint, Polygon, affinity, box, intersection_all, maximum_inscribed_circle
 from shapely.geometry.base import BaseGeometry
@@ -179,6 +178,8 @@ def _placed(points: Real, gate: _Gate) -> tuple[float, tuple[float, float]]:
 
     Where the opening has re-entrant parts, the shadow must not touch their hulls either.
     """
+    from scipy.optimize import linprog  # slow to import
+
     room = gate.reach_m - _support(points, gate.units)
     found = linprog(
         [0.0, 0.0, -1.0],

@@ -6,7 +6,6 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.optimize import minimize_scalar
 
 from cabinwright.build.document import Build
 from cabinwright.stages.tuning.verify.bench import Bench, State
@@ -124,6 +123,8 @@ class _Search:
         return story
 
     def _refine_one(self, story: Story, index: int) -> Story:
+        from scipy.optimize import minimize_scalar  # slow to import
+
         cause = story.causes[index]
         limits = cause.range
         assert limits is not None
