@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -197,7 +197,27 @@ def test_an_earlier_state_beside_today_and_back(context: BrowserContext, folder:
     assert text(folder) == before
 
 
-def test_a_folder_of_recordings_is_judged_and_listed(context: BrowserContext, folder: Path, tmp_path: Path) -> None:
+def _choose(page: Page, path: Path) -> None:
+    page.locator("#folder").set_input_files(path)
+
+
+def _drop(page: Page, path: Path) -> None:
+    """A folder from outside, let go over the page as a mouse does; the browser itself tells what is in it."""
+    zone = page.locator(".drop").first
+    zone.scroll_into_view_if_needed()
+    at = zone.bounding_box()
+    assert at is not None
+    mouse = page.context.new_cdp_session(page)
+    for kind in ("dragEnter", "dragOver", "drop"):
+        data = {"items": [], "files": [str(path)], "dragOperationsMask": 1}
+        where = {"x": at["x"] + at["width"] / 2, "y": at["y"] + 20}
+        mouse.send("Input.dispatchDragEvent", {"type": kind, **where, "data": data})
+
+
+@pytest.mark.parametrize("give", [_choose, _drop])
+def test_a_folder_of_recordings_is_judged_and_listed(
+    context: BrowserContext, folder: Path, tmp_path: Path, give: Callable[[Page, Path], None]
+) -> None:
     """The demo's right midbass at p5 was made with clipping (demo/make_demo.py)."""
     before = text(folder)
     build, taken = before, ("left-tweeter_p1", "right-midbass_p5")
@@ -208,7 +228,7 @@ def test_a_folder_of_recordings_is_judged_and_listed(context: BrowserContext, fo
     (folder / "build.toml").write_text(build, encoding="utf-8")
     page = arrive(context.new_page(), "/recordings")
     expect(page.get_by_text("2 takes missing")).to_be_visible(timeout=WAIT_MS)
-    page.locator("#folder").set_input_files(tmp_path)
+    give(page, tmp_path)
     said(page, "1 of 2 files are good and listed")
     expect(page.locator(".stray")).to_contain_text("clipped")
     expect(page.get_by_text("1 take missing")).to_be_visible(timeout=WAIT_MS)

@@ -139,6 +139,7 @@ class Work:
                         self.told = told[0]
                     elif kind == "failed":
                         words = str(told[0])
+                    self.error, self.state = words, state  # the process itself takes a while to go
         except (EOFError, OSError):
             pass
         self._process.join()

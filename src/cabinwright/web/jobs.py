@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 __all__ = ["EVERY_S", "Gauge", "job_panel"]
 
-EVERY_S = 0.25
+EVERY_S = 0.1
 
 
 class Gauge:
