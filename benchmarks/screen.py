@@ -158,7 +158,9 @@ def memory(page: Page, server: subprocess.Popen[str], edits: int) -> None:
     choose(page, place)
     print(f"memory before           server {resident_mb(server):4.0f} MB, page {heap_mb(page):5.1f} MB")
     for number in range(1, edits + 1):
-        one_edit(page, page, key, ("[0.66, -0.64, 0.97]", "[0.67, -0.64, 0.97]")[number % 2])  # not where it stands already
+        one_edit(
+            page, page, key, ("[0.66, -0.64, 0.97]", "[0.67, -0.64, 0.97]")[number % 2]
+        )  # not where it stands already
         page.wait_for_timeout(60)
         if number % max(edits // 5, 1) == 0:
             print(
@@ -203,11 +205,20 @@ def measured(folder: Path, page_of: Any, options: argparse.Namespace) -> None:
             if case[0] == "layout":
                 told("drag, layout", server, lambda case=case: dragged(page, case[5]))
         if not options.without_tune:
-            arrive(page, "/tune")
-            start = time.perf_counter()
-            page.get_by_role("button", name="Tune from the recordings").click()
-            page.get_by_text("✓ Done.").wait_for(timeout=120_000)
-            print(f"tune by its button      {time.perf_counter() - start:6.2f} s")
+            for what in ("tune, the first", "tune after an edit"):
+                page.request.get(address)
+                arrive(page, "/fields?at=tuning")
+                field = page.locator('.field input[id$="house_curve"]').first
+                field.fill(
+                    "[[20.0, 9.0], [20000.0, -6.0]]" if what.endswith("edit") else "[[20.0, 8.0], [20000.0, -6.0]]"
+                )
+                field.press("Tab")
+                page.wait_for_timeout(1500)
+                arrive(page, "/tune")
+                start = time.perf_counter()
+                page.get_by_role("button", name="Tune from the recordings").click()
+                page.get_by_text("✓ Done.").wait_for(timeout=120_000)
+                print(f"{what:<24}{time.perf_counter() - start:6.2f} s", flush=True)
         memory(page, server, options.edits)
 
 

@@ -304,16 +304,16 @@ def compare_places(
     return answer
 
 
-def wiring(build: Build) -> PowerResult | None:
+def wiring(build: Build, *, keep: Keeper = afresh) -> PowerResult | None:
     """The electrical system alone; None where there is none, or where ``design`` would say why it gave no answer."""
-    return _attempt("power", lambda: power.run(build), {})
+    return _attempt("power", lambda: keep("power", power.run, build), {})
 
 
 def heard_at(
-    build: Build, recorded: RecordedResponses, tuned: TuningResult, loaded: Settings | None
+    build: Build, recorded: RecordedResponses, tuned: TuningResult, loaded: Settings | None, *, keep: Keeper = afresh
 ) -> VoiceResult | None:
     """Where a voice stands, alone; None where there is no telling, or where ``design`` would say why not."""
-    return _attempt("voice", lambda: voice.run(build, recorded, tuned, loaded), {})
+    return _attempt("voice", lambda: keep("voice", voice.run, build, recorded, tuned, loaded), {})
 
 
 def _attempt(

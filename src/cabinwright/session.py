@@ -42,6 +42,7 @@ from cabinwright.pipeline import Line, Results, compare_places, crashed, heard_a
 from cabinwright.stages import survey, tuning
 from cabinwright.stages.layout.decide import Decision, decide
 from cabinwright.stages.layout.result import LayoutResult
+from cabinwright.stages.memory import Keeper, afresh
 from cabinwright.stages.survey.sheet import KINDS, generic_sheet, own_sheet
 from cabinwright.stages.tuning.result import TuningResult
 from cabinwright.stages.tuning.settings import Settings
@@ -74,12 +75,14 @@ class Session:
     folder: Path
     build: Build
     file_name: str = FILE_NAME
+    keep: Keeper = afresh  #: gives back what of earlier work on the same folder still holds
 
     @classmethod
-    def open(cls, path: Path) -> Session:
+    def open(cls, path: Path, *, keep: Keeper = afresh) -> Session:
         """Open a build folder, or the ``build.toml`` in it. Raises ``BuildError``."""
         build = load(path)
-        return cls(path, build) if path.is_dir() else cls(path.parent, build, path.name)
+        folder, name = (path, FILE_NAME) if path.is_dir() else (path.parent, path.name)
+        return cls(folder, build, name, keep)
 
     @cached_property
     def located(self) -> Build:
@@ -142,7 +145,8 @@ class Session:
 
     def recordings(self, progress: Progress = unwatched) -> RecordedResponses:
         """Read and judge the recordings. Raises ``RefusedError`` where too few are good."""
-        return read_recordings(self.located, self.folder, kind="tuning", progress=progress)
+        files = FolderFiles(self.build, self.folder, progress, keep=self.keep)
+        return files.recordings() or read_recordings(self.located, self.folder)
 
     def tune(self, progress: Progress = unwatched) -> tuple[TuningResult, RecordedResponses, tuple[Path, ...]]:
         """Tune and write settings and report. Nothing is written unless everything succeeded."""
@@ -152,11 +156,15 @@ class Session:
                 f'"cabinwright sweep", record every channel at every position, and list the files.'
             )
         recorded = self.recordings(progress)
-        result = tuning.run(self.located, recorded, progress)
-        voice = heard_at(self.located, recorded, result, FolderFiles(self.build, self.folder, progress).loaded())
+        result: TuningResult = self.keep(
+            "tuning", lambda build, given: tuning.run(build, given, progress), self.located, recorded
+        )
+        loaded = FolderFiles(self.build, self.folder, progress, keep=self.keep).loaded()
+        voice = heard_at(self.located, recorded, result, loaded, keep=self.keep)
         progress("writing", 0.0)
         keep_tune(self.out)
-        documents = tune_documents(self.located, result, recorded, wiring(self.build), voice)
+        wired = wiring(self.build, keep=self.keep)
+        documents = tune_documents(self.located, result, recorded, wired, voice, keep=self.keep)
         return result, recorded, write_all(self.out, documents)
 
     def plan(self, progress: Progress = unwatched) -> tuple[Results, tuple[Path, ...]]:
@@ -270,8 +278,8 @@ class Session:
 
     def _designed(self, progress: Progress) -> tuple[Results, RecordedResponses | None, FactoryResponses | None]:
         """What every stage gives, and the recordings and captures that it was given."""
-        files = FolderFiles(self.build, self.folder, progress)
-        line = Line(self.build, files, progress)
+        files = FolderFiles(self.build, self.folder, progress, keep=self.keep)
+        line = Line(self.build, files, progress, keep=self.keep)
         results, recorded = _checked(line.results()), None
         with suppress(Exception):  # why there are none stands in the results
             recorded = files.recordings()

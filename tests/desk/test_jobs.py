@@ -12,6 +12,7 @@ import pytest
 from cabinwright.desk import Desk, jobs
 from cabinwright.desk import desk as module
 from cabinwright.errors import RefusedError
+from cabinwright.session import Session
 from desk.cars import TEXT
 
 
@@ -77,7 +78,22 @@ def waiting(ready: jobs._Ready) -> jobs._Worker:
     return ready._spare
 
 
-def test_a_process_that_waited_takes_one_order_and_another_takes_its_place(ready: jobs._Ready, desk: Desk) -> None:
+def test_a_process_that_did_well_takes_the_next_order_and_knows_what_changed(ready: jobs._Ready, desk: Desk) -> None:
+    """What it remembers gives the same bytes as work that remembers nothing."""
+    jobs.keep_ready()
+    spare = waiting(ready)
+    for metres in (0.5, 0.6):
+        desk.edit('places["left pillar"].position_m', [metres, -0.7, 0.9])
+        job = desk.start("plan")
+        assert job._process is spare.process and job.wait() == "done"
+        assert ready._spare is spare and spare.process.is_alive()
+        job.cancel()  # too late: it stops nothing, and nothing that comes after it
+        plan = (desk.folder / "out" / "plan.json").read_bytes()
+        Session.open(desk.folder).plan()
+        assert (desk.folder / "out" / "plan.json").read_bytes() == plan
+
+
+def test_a_process_whose_work_was_refused_ends_and_another_takes_its_place(ready: jobs._Ready, desk: Desk) -> None:
     jobs.keep_ready()
     spare = waiting(ready)
     job = desk.start("tune")

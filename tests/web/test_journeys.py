@@ -277,6 +277,27 @@ def test_a_refused_value_stays_to_be_corrected(context: BrowserContext, folder: 
     assert text(folder) == before
 
 
+def test_a_place_is_added_where_there_was_none(context: BrowserContext, folder: Path) -> None:
+    before = text(folder)
+    page = arrive(context.new_page(), "/fields?at=places")
+    add = page.get_by_role("button", name="Add it")
+    page.get_by_label("name", exact=True).fill("on the console")
+    add.click()
+    expect(page.get_by_role("alert").first).to_contain_text("role", timeout=WAIT_MS)
+    assert text(folder) == before
+    expect(page.get_by_label("name", exact=True)).to_have_value("on the console")  # what was typed is not lost
+    page.get_by_label("role", exact=True).select_option("midrange")
+    page.get_by_label("side", exact=True).select_option("centre")
+    page.get_by_label("position (m)").fill('[0.8, 0.0, "60 cm"]')
+    add.click()
+    said(page, "on the console")
+    page.get_by_role("link", name="on the console").click()
+    expect(typing(page, "position_m")).to_have_value('[0.8, 0.0, "60 cm"]', timeout=WAIT_MS)
+    page.get_by_role("button", name="Undo").click()
+    said(page, "taken back")
+    assert text(folder) == before
+
+
 def test_an_editor_and_a_second_tab_write_meanwhile(context: BrowserContext, folder: Path) -> None:
     before = text(folder)
     first = arrive(context.new_page(), '/fields?at=seats["driver"]')

@@ -58,6 +58,30 @@ def test_every_page_has_its_question_and_its_answer(folder: Path) -> None:
     visit(folder, walk)
 
 
+def test_every_table_of_a_build_can_be_read_and_written(folder: Path) -> None:
+    """The rows of those that have rows and one more; else the fields, also of a table that the build does not hold."""
+    desk = Desk.open(folder)
+    tables = [item for item in desk.describe() if item.kind in ("rows", "table")]
+    assert {"tuning", "supply", "limits", "payload"} <= {item.key for item in tables if item.kind == "table"}
+
+    async def walk(user: User) -> None:
+        await user.open("/fields")
+        await user.should_see("title", retries=PATIENCE)
+        for item in tables:
+            await user.should_see(item.key.replace("_", " "))
+        for item in tables:
+            await user.open(f"/fields?at={item.key}")
+            if item.kind == "rows":
+                await user.should_see("One more", retries=PATIENCE)
+                for name in desk.rows(item.key)[:3]:
+                    await user.should_see(name)
+            else:
+                for inner in desk.describe(item.key):
+                    await user.should_see(inner.label, retries=PATIENCE)
+
+    visit(folder, walk)
+
+
 @pytest.mark.parametrize(
     ("kind", "words", "value"),
     [

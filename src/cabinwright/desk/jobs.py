@@ -1,7 +1,8 @@
 """Long work in a process of its own, so that a page stays live: progress, and a cancel that leaves nothing half written.
 
 A process spends its first seconds on loading its modules. ``keep_ready`` has one do that before it is needed: it waits for its
-order, takes one, and ends with it; it ends as well when nobody is left who could send one.
+order, and where it did it well for the next, remembering what still holds of a build: recordings are not read twice. It ends
+with work that was cancelled or refused, and when nobody is left who could send it some.
 """
 
 from __future__ import annotations
@@ -10,13 +11,14 @@ import multiprocessing
 import threading
 from collections.abc import Callable
 from contextlib import suppress
-from functools import partial
+from functools import lru_cache, partial
 from importlib import import_module
 from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Any
 
 from cabinwright.errors import CabinwrightError, RefusedError
+from cabinwright.stages.memory import Memory
 
 __all__ = ["Job", "Work", "keep_ready"]
 
@@ -36,7 +38,7 @@ _SPAWN = multiprocessing.get_context("spawn")  # the same on every system
 
 
 class _Worker:
-    """A process that takes one order: ``orders`` leads to it, and brings back what it tells. A second word on it means: stop."""
+    """A process that takes orders: ``orders`` leads to it, and brings back what it tells. A word while it works means: stop."""
 
     def __init__(self, *, early: bool = False) -> None:
         self.orders, theirs = _SPAWN.Pipe()
@@ -46,7 +48,7 @@ class _Worker:
 
 
 class _Ready:
-    """At most one worker that waits, for all of this process."""
+    """At most one worker that waits, for all of this process; where none is to be kept, a worker ends with its first work."""
 
     def __init__(self) -> None:
         self._lock = threading.Lock()
@@ -70,6 +72,14 @@ class _Ready:
         with self._lock:
             if self._spare is None:
                 self._spare = _Worker(early=True)
+
+    def take_back(self, worker: _Worker) -> bool:
+        """Keep a worker that did its work well for the next; False where it is not wanted."""
+        with self._lock:
+            if not self._kept or self._spare is not None:
+                return False
+            self._spare = worker
+            return True
 
     def ordered(self, make: Callable[[Progress], Any]) -> _Worker:
         """A worker that was given its order: the one that waits, unless it was ended from outside meanwhile."""
@@ -103,14 +113,16 @@ class Work:
         self.state = "running"
         self.told: Any = None  #: what ``make`` gave
         self.error = ""
-        worker = _READY.ordered(make)
-        self._orders, self._process = worker.orders, worker.process
+        self._worker = _READY.ordered(make)
+        self._orders, self._process = self._worker.orders, self._worker.process
         self._unwanted = False
         self._listener = threading.Thread(target=self._listen, daemon=True)
         self._listener.start()
 
     def cancel(self) -> None:
         """Stop it; earlier results stay as they were. What is being written already is let finish."""
+        if self.state != "running":
+            return
         self._unwanted = True
         with suppress(OSError):  # it has ended
             self._orders.send("stop")
@@ -123,7 +135,7 @@ class Work:
 
     def _insist(self) -> None:
         self._process.join(PATIENCE_S)
-        if self._process.is_alive() and self.progress[0] not in WRITING:
+        if self.state == "running" and self._process.is_alive() and self.progress[0] not in WRITING:
             self._process.terminate()  # nothing was begun to be written
 
     def _listen(self) -> None:
@@ -140,14 +152,17 @@ class Work:
                     elif kind == "failed":
                         words = str(told[0])
                     self.error, self.state = words, state  # the process itself takes a while to go
+                    if state == "done" and _READY.take_back(self._worker):
+                        return
+                    break
         except (EOFError, OSError):
             pass
+        self._orders.close()
         self._process.join()
         if state == "failed" and self._unwanted and self._process.exitcode != 0:
             state, words = "cancelled", ""
         self.error = words
         self.state = state
-        self._orders.close()
         _READY.renew()
 
 
@@ -172,12 +187,18 @@ def _command(kind: str, path: Path, options: dict[str, Any], progress: Progress)
 
     if kind == "compare":
         return compare(f"{path}@{options['number']}", str(path), progress).result
-    answer: Any = getattr(Session.open(path), kind)(progress, **options)
+    answer: Any = getattr(Session.open(path, keep=_remembered(path)), kind)(progress, **options)
     return tuple(answer if kind == "book" else answer[-1])
 
 
+@lru_cache(maxsize=1)
+def _remembered(path: Path) -> Memory:
+    """What this process still knows of the build it worked on last."""
+    return Memory()
+
+
 def _work(messages: Connection, early: bool) -> None:
-    """What runs in the other process; ``early``: its order comes later, and what most orders need is loaded before."""
+    """What runs in the other process; ``early``: its orders come later, and what most of them need is loaded before."""
     import warnings
 
     warnings.simplefilter("ignore")  # nobody reads this process's own words
@@ -190,11 +211,21 @@ def _work(messages: Connection, early: bool) -> None:
     try:
         for name in NEEDED if early else ():
             import_module(name)
-        make: Callable[[Progress], Any] = messages.recv()
+        while True:
+            make: Callable[[Progress], Any] | str = messages.recv()  # a word that came too late stops nothing
+            if callable(make) and not _did(messages, make, progress):
+                break
     except (EOFError, OSError, KeyboardInterrupt):
-        return  # nobody is left who could send one
+        pass  # nobody is left who could send one
+    finally:
+        messages.close()
+
+
+def _did(messages: Connection, make: Callable[[Progress], Any], progress: Progress) -> bool:
+    """One order; whether it went well."""
     try:
         messages.send(("done", make(progress)))
+        return True
     except KeyboardInterrupt:
         with suppress(OSError):  # nobody is left to be told
             messages.send(("cancelled",))
@@ -202,5 +233,4 @@ def _work(messages: Connection, early: bool) -> None:
         messages.send(("failed", str(error)))
     except Exception as error:
         messages.send(("failed", f"a mistake of this program, not yours: {type(error).__name__}: {error}"))
-    finally:
-        messages.close()
+    return False

@@ -21,6 +21,7 @@ from cabinwright.physics.response import RecordedResponses
 from cabinwright.stages.enclosure.result import EnclosureResult
 from cabinwright.stages.layout.meets import meet
 from cabinwright.stages.layout.result import LayoutResult
+from cabinwright.stages.memory import Keeper, afresh
 from cabinwright.stages.power.result import PowerResult
 from cabinwright.stages.signal.result import SignalResult
 from cabinwright.stages.survey import located
@@ -40,13 +41,20 @@ def tune_documents(
     recordings: RecordedResponses,
     power: PowerResult | None = None,
     voice: VoiceResult | None = None,
+    *,
+    keep: Keeper = afresh,
 ) -> dict[str, str]:
     """``settings.json``, ``settings.html`` and ``report.html``, the electrical system and the voice in it where known."""
-    diagram = sheets_svg(wiring_diagram(build, power)) if power else ""
+    diagram = keep("documents: wiring", _wiring, build, power) if power else ""
+    met = keep("documents: met", meet, build, recordings)
     return {
         **settings_files(build, result),
-        "report.html": report_html(build, result, recordings, meet(build, recordings), power, diagram, voice=voice),
+        "report.html": report_html(build, result, recordings, met, power, diagram, voice=voice),
     }
+
+
+def _wiring(build: Build, power: PowerResult) -> str:
+    return sheets_svg(wiring_diagram(build, power))
 
 
 def plan_documents(
@@ -76,7 +84,7 @@ def plan_documents(
         surveyed = getattr(results, "survey", None)
         there = located(build, surveyed) if isinstance(surveyed, SurveyResult) else build
         drawn = chain_svg(build, chain) if isinstance(chain, SignalResult) else ""
-        diagram = sheets_svg(wiring_diagram(build, wired)) if wired else ""
+        diagram = _wiring(build, wired) if wired else ""
         met = meet(there, recordings)
         stands = getattr(results, "voice", None)
         voice = stands if isinstance(stands, VoiceResult) else None

@@ -362,5 +362,5 @@ def _tile(name: str, figure: str) -> None:
 
 PAGE = Page(
     "/places", _("Places"), _("Where should it go?"), body, ("survey", "layout", "enclosure"),
-    ("places", "seats", "cabin"), piecemeal=True,
+    ("places", "seats", "cabin", "layout", "limits"), piecemeal=True,
 )  # fmt: skip

@@ -292,5 +292,5 @@ def _listen(name: str, file: str) -> None:
 
 PAGE = Page(
     "/recordings", _("Recordings"), _("What is still to be recorded?"), body, (),
-    ("channels", "microphone_positions", "recordings", "tuning"),
+    ("channels", "microphone_positions", "recordings", "verification_recordings", "tuning"),
 )  # fmt: skip

@@ -112,5 +112,6 @@ def _layers(content: str) -> list[str]:
 
 
 PAGE = Page(
-    "/workshop", _("Workshop"), _("What do I cut?"), body, ("workshop",), ("panels", "rings", "pods", "jigs", "sheets"),
+    "/workshop", _("Workshop"), _("What do I cut?"), body, ("workshop",),
+    ("panels", "rings", "pods", "jigs", "floors", "lights", "fixings", "service_steps", "sheets"),
 )  # fmt: skip
