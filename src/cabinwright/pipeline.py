@@ -38,6 +38,7 @@ __all__ = ["STAGES", "Files", "Line", "Results", "compare_places", "design", "wi
 Progress = Callable[[str, float], None]
 Answer = TypeVar("Answer")
 STAGES = ("survey", "layout", "enclosure", "workshop", "power", "tuning", "voice", "signal")
+UNHEARD = ("survey", "layout", "enclosure", "workshop", "power")
 NOT_YET = {
     "survey": "needs [[survey.points]] and [[survey.tapes]] between them",
     "layout": "needs [[places]] and [[seats]], and [[cabin.surfaces]] for reflections",
@@ -229,10 +230,22 @@ class Line:
         found = (*(captured.findings if captured else ()), *doubts)
         return self._answer("signal", work, self.there, *given, found=found)
 
+    def unheard(self) -> Unheard:
+        """The stages that ask for no recording."""
+        return Unheard({stage: getattr(self, stage) for stage in UNHEARD}, self.skipped, self.stopped)
+
+    def take(self, found: Unheard) -> None:
+        """What another line of the same build found, in place of working it out here."""
+        self.__dict__.update(found.answers)
+        self.skipped.update(found.skipped)
+        self.stopped.update(found.stopped)
+
     def results(self) -> Results:
         """Every stage, in their order."""
         answers: dict[str, Any] = {stage: getattr(self, stage) for stage in STAGES}
-        return Results(**answers, skipped=self.skipped, stopped=self.stopped)
+        skipped = {stage: self.skipped[stage] for stage in STAGES if stage in self.skipped}
+        stopped = {stage: self.stopped[stage] for stage in STAGES if stage in self.stopped}
+        return Results(**answers, skipped=skipped, stopped=stopped)
 
     def _answer(
         self, stage: str, work: Callable[..., Answer], build: Build, *given: Any, found: tuple[Finding, ...] = ()
@@ -245,6 +258,15 @@ class Line:
         if answer is None and stage not in self.stopped:
             self.skipped[stage] = NOT_YET[stage]
         return answer
+
+
+@dataclass(frozen=True)
+class Unheard:
+    """What stages gave that ask for no recording; it goes from one process to another."""
+
+    answers: dict[str, Any]
+    skipped: dict[str, str]
+    stopped: dict[str, tuple[Finding, ...]]
 
 
 def design(build: Build, recordings: RecordedResponses | None, progress: Progress) -> Results:

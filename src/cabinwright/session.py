@@ -6,7 +6,7 @@ import json
 import tomllib
 from codecs import BOM_UTF8
 from collections.abc import Callable, Mapping, Sequence
-from concurrent.futures import Executor
+from concurrent.futures import BrokenExecutor, Executor
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -38,7 +38,7 @@ from cabinwright.measure.reader import read_recordings
 from cabinwright.measure.signal import sweep_files
 from cabinwright.physics.factory import FactoryResponses
 from cabinwright.physics.response import RecordedResponses
-from cabinwright.pipeline import Line, Results, compare_places, crashed, heard_at, wiring
+from cabinwright.pipeline import Line, Results, Unheard, compare_places, crashed, heard_at, wiring
 from cabinwright.stages import survey, tuning
 from cabinwright.stages.layout.decide import Decision, decide
 from cabinwright.stages.layout.result import LayoutResult
@@ -187,14 +187,16 @@ class Session:
         paper: str = "A4",
         summary_only: bool = False,
         log: Sequence[Logged] = (),
+        executor: Executor | None = None,
     ) -> tuple[Path, ...]:
         """Write ``book.pdf`` and ``summary.pdf``, or the summary alone, from what every stage gives now.
 
-        ``log``: photographs and notes of the work, the oldest first.
+        ``log``: photographs and notes of the work, the oldest first. ``executor``: where stages that ask for no recording run
+        beside the tune; None: here. The book does not depend on it.
         """
         from cabinwright.handover.book import Given, book_pdf, summary_pdf
 
-        results, recorded, captured = self._designed(progress)
+        results, recorded, captured = self._designed(progress, executor)
         second, unverified, loaded = (None, "", "") if summary_only else self._verified(results, recorded, progress)
         given = Given(
             build=self.build,
@@ -276,10 +278,17 @@ class Session:
         predicted = stereo.through_places(layout, stereo.pairs_of(layout, places), seat.name, sample_rate_hz=rate)
         return predicted if measured is None else stereo.joined(measured, predicted)
 
-    def _designed(self, progress: Progress) -> tuple[Results, RecordedResponses | None, FactoryResponses | None]:
+    def _designed(
+        self, progress: Progress, executor: Executor | None = None
+    ) -> tuple[Results, RecordedResponses | None, FactoryResponses | None]:
         """What every stage gives, and the recordings and captures that it was given."""
         files = FolderFiles(self.build, self.folder, progress, keep=self.keep)
         line = Line(self.build, files, progress, keep=self.keep)
+        if executor is not None:
+            beside = executor.submit(_unheard, Session(self.folder, self.build, self.file_name))
+            _ = line.voice  # and the tune before it
+            with suppress(BrokenExecutor):  # the other process was ended from outside: all is worked out here
+                line.take(beside.result())
         results, recorded = _checked(line.results()), None
         with suppress(Exception):  # why there are none stands in the results
             recorded = files.recordings()
@@ -353,6 +362,11 @@ class Session:
         result = verify(self.located, recorded, settings, second, file=loaded)
         progress("writing", 0.0)
         return result, write_all(self.out, verification_documents(self.located, result, settings.fingerprint))
+
+
+def _unheard(session: Session) -> Unheard:
+    """Run in another process."""
+    return Line(session.build, FolderFiles(session.build, session.folder, unwatched), unwatched).unheard()
 
 
 def _told(results: Results, stale: Sequence[str]) -> Results:

@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
+from concurrent.futures import BrokenExecutor, Executor, Future
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from cabinwright.cli.main import main
+from cabinwright.session import Session
+from cabinwright.studies.run import processes
 from stages.wired import CAR
 
 
@@ -36,3 +41,23 @@ def test_a_paper_that_nobody_makes_is_refused(tmp_path: Path, capsys: pytest.Cap
     with pytest.raises(SystemExit, match="2"):
         main(["book", str(tmp_path), "--paper", "napkin"])
     assert "a4" in capsys.readouterr().err
+
+
+class Ended(Executor):
+    """The other process was ended from outside."""
+
+    def submit(self, fn: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
+        lost: Future[Any] = Future()
+        lost.set_exception(BrokenExecutor("ended"))
+        return lost
+
+
+def test_a_process_beside_changes_nothing_of_the_book(tmp_path: Path) -> None:
+    """Nor does one that is ended from outside; stages that give nothing are told in the same order."""
+    (tmp_path / "build.toml").write_text(CAR, encoding="utf-8", newline="\n")
+    session, books = Session.open(tmp_path), []
+    with processes(1) as (beside, _):
+        for executor in (None, beside, Ended()):
+            session.book(executor=executor)
+            books.append((tmp_path / "out" / "book.pdf").read_bytes())
+    assert books[0] == books[1] == books[2]

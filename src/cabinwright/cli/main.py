@@ -318,11 +318,19 @@ def _accept(options: argparse.Namespace) -> int:
 
 def _book(options: argparse.Namespace) -> int:
     from cabinwright.session import Session
+    from cabinwright.studies.run import processes
 
     session = Session.open(options.build)
-    paths = with_progress(
-        lambda progress: session.book(progress, paper=options.paper.capitalize(), summary_only=options.summary)
-    )
+    paper = options.paper.capitalize()
+    with processes(1) as (executor, _):
+        paths = with_progress(
+            lambda progress: session.book(
+                progress,
+                paper=paper,
+                summary_only=options.summary,
+                executor=executor if session.build.recordings else None,
+            )
+        )
     for path in paths:
         say(f"wrote {path}")
     return 0
