@@ -16,7 +16,14 @@ GAPS = {
     "before_m": "room before its cone at its farthest",
     "rim_m": "baffle left around its frame",
 }
-TAKEN = {"speakers": "drive unit", "braces": "braces", "posts": "posts", "port": "port", "second_board": "second board"}
+TAKEN = {
+    "speakers": "drive unit",
+    "radiators": "passive radiators",
+    "braces": "braces",
+    "posts": "posts",
+    "port": "port",
+    "second_board": "second board",
+}
 
 
 def box_shape(result: ShapeResult, length: Any) -> dict[str, Any]:

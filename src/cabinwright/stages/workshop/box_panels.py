@@ -16,22 +16,23 @@ from itertools import combinations
 from shapely import LineString, Point, Polygon
 
 from cabinwright.build.document import Build
-from cabinwright.build.loudspeaker import SpeakerModel
 from cabinwright.build.shapes import BoxShape
 from cabinwright.build.workshop import CutOut, Panel, Sheet
 from cabinwright.findings import Finding, finding
 from cabinwright.physics.arcs import Segment
 from cabinwright.physics.outline import circle
+from cabinwright.stages.enclosure.fit_units import wall_of
 from cabinwright.stages.enclosure.result import EnclosureResult
 from cabinwright.stages.enclosure.shape import Run
 from cabinwright.stages.enclosure.shape_inside import room_of
 from cabinwright.stages.enclosure.shape_result import ShapeResult
 from cabinwright.stages.enclosure.shape_solid import window_of
 from cabinwright.stages.workshop.box_bends import bent_walls
-from cabinwright.stages.workshop.box_board import Computed, mounts, points, screws, turned_over
+from cabinwright.stages.workshop.box_board import Computed, fitted, points, turned_over
 from cabinwright.stages.workshop.box_walls import (
     RABBET,
     FlatWall,
+    Parts,
     flat_walls,
     is_right,
     second_board,
@@ -56,7 +57,7 @@ class _Box:
     sheets: Sequence[Sheet]
     room_m: float  #: longest board that a sheet gives
     result: ShapeResult
-    model: SpeakerModel
+    mounted: Parts
     found: list[Finding]
 
 
@@ -71,7 +72,7 @@ def box_panels(build: Build, boxed: EnclosureResult | None, found: list[Finding]
         model = next(item for item in build.speaker_models if item.name == result.model)
         sheet = next(item for item in build.sheets if item.name == box.shape.sheet)
         room = max(sheet.length_m, sheet.width_m) - 2.0 * build.workshop.border_m
-        whole = _Box(box.name, box.shape, sheet, build.sheets, room, result.shape, model, found)
+        whole = _Box(box.name, box.shape, sheet, build.sheets, room, result.shape, (model, box.radiator), found)
         stops = (*_cables(whole), *result.shape.stopped)
         for item in _panels(whole):
             name, number = item.panel.name, 2
@@ -85,7 +86,7 @@ def box_panels(build: Build, boxed: EnclosureResult | None, found: list[Finding]
 
 def _panels(box: _Box) -> Iterator[Computed]:
     body = box.result.body
-    walls = flat_walls(box.name, box.shape, box.result, box.model) if body.construction == "panels" else []
+    walls = flat_walls(box.name, box.shape, box.result, box.mounted) if body.construction == "panels" else []
     ends = {run.role: [*_end(box, run)] for run in body.runs if run.role in ("bottom", "top")}
     if box.shape.joint == "dowel" and walls:
         walls, ends = _dowelled(box, walls, ends)
@@ -106,7 +107,7 @@ def _panels(box: _Box) -> Iterator[Computed]:
                 steep(board, box.found)
                 yield board
                 if body.wall == index and box.shape.double_baffle:
-                    yield Computed(second_board(box.name, box.shape, box.result, index))
+                    yield Computed(second_board(box.name, box.shape, box.result, box.mounted, index))
     yield from _braces(box)
     yield from _posts(box)
     _apart(box)
@@ -141,7 +142,7 @@ def _end(box: _Box, run: Run) -> Iterator[Computed]:
     shape, result = box.shape, box.result
     baffle = result.body.wall is None and shape.baffle == run.role
     label = "baffle" if baffle else {"bottom": "floor"}.get(run.role, run.role)
-    cuts = tuple(mounts(shape, result, 0j)) if baffle else ()
+    cuts, drills = fitted(shape, result, box.mounted, run.role, 0j)
     rabbet = tuple(_rabbet(box))
     parted = run.count > 1 and (bool(rabbet) or shape.joint == "dowel") and result.body.construction != "stacked"
     panel = Panel(
@@ -151,7 +152,7 @@ def _end(box: _Box, run: Run) -> Iterator[Computed]:
         fillet_m=0.0,
         count=1 if parted else run.count,
         cut_outs=(*cuts, *rabbet),
-        drills=screws(result, box.model, 0j) if baffle else (),
+        drills=drills,
     )
     exact = run.outline, ()
     marks = tuple(_footprints(box)) if run.role == "bottom" else ()
@@ -261,10 +262,11 @@ def _braces(box: _Box) -> Iterator[Computed]:
 
 
 def _cables(box: _Box) -> Iterator[str]:
-    """A stop where a cable's hole does not open into the air, or meets a loudspeaker, a port or a brace."""
+    """A stop where a cable's hole does not open into the air, or meets what sits in its wall, or a brace."""
     body, thick = box.result.body, box.result.body.board_m
     room = room_of(box.shape, body)
-    rims = [(at, (box.model.outer_diameter_m or box.result.cut_out_m or 0.0) / 2.0) for at in box.result.speakers]
+    rims = [(at, (box.mounted[0].outer_diameter_m or box.result.cut_out_m or 0.0) / 2.0) for at in box.result.speakers]
+    rims += [(row.at, row.frame_m / 2.0) for row in box.result.radiators_in(wall_of(box.shape, body))]
     rims += [(at, max(box.result.port_m or (0.0,)) / 2.0) for at in box.result.ports]
     taken = [Point(at.real, at.imag).buffer(radius) for at, radius in rims]
     if body.wall is None:
