@@ -26,9 +26,9 @@ from cabinwright.stages.enclosure.result import EnclosureResult
 from cabinwright.stages.enclosure.shape import Run
 from cabinwright.stages.enclosure.shape_inside import room_of
 from cabinwright.stages.enclosure.shape_result import ShapeResult
-from cabinwright.stages.enclosure.shape_solid import window_of
 from cabinwright.stages.workshop.box_bends import bent_walls
 from cabinwright.stages.workshop.box_board import Computed, fitted, points, turned_over
+from cabinwright.stages.workshop.box_laps import lapped
 from cabinwright.stages.workshop.box_walls import (
     RABBET,
     FlatWall,
@@ -110,7 +110,6 @@ def _panels(box: _Box) -> Iterator[Computed]:
                     yield Computed(second_board(box.name, box.shape, box.result, box.mounted, index))
     yield from _braces(box)
     yield from _posts(box)
-    _apart(box)
 
 
 def _face_up(board: Computed) -> Computed:
@@ -242,14 +241,10 @@ def _braces(box: _Box) -> Iterator[Computed]:
     """Boards from floor to baffle with a window that leaves the air one."""
     body = box.result.body
     high = body.inside_high_m - body.inside_low_m
-    for number, item in enumerate(box.shape.braces, 1):
+    made = lapped(box.shape.braces, high_m=high, board_m=body.board_m)
+    for number, (item, board) in enumerate(zip(box.shape.braces, made, strict=True), 1):
         name = f"{box.name}, brace {number}"
-        length, window = abs(complex(*item.to_m) - complex(*item.from_m)), window_of(item, high)
-        cuts: Sequence[CutOut] = ()
-        if window is not None:
-            middle = (length / 2.0, high / 2.0)
-            cuts = (CutOut(name="window", size_m=window.size_m, at_m=middle, fillet_m=window.fillet_m),)
-        thick = item.board_m or body.board_m
+        length, thick = abs(complex(*item.to_m) - complex(*item.from_m)), item.board_m or body.board_m
         sheet = _sheet_of(box, thick)
         if sheet is None:
             limit = round(1e3 * box.sheet.thickness_m, 2)
@@ -257,8 +252,16 @@ def _braces(box: _Box) -> Iterator[Computed]:
             box.found.append(
                 finding("workshop.brace_sheet", where=where, value=round(1e3 * thick, 2), limit=limit, unit="mm")
             )
-        panel = Panel(name=name, sheet=(sheet or box.sheet).name, size_m=(length, high), cut_outs=tuple(cuts))
-        yield Computed(panel, stopped=() if sheet else ("workshop.brace_sheet",))
+        panel = Panel(
+            name=name,
+            sheet=(sheet or box.sheet).name,
+            size_m=None if board.outline else (length, high),
+            outline=board.outline,
+            fillet_m=0.0 if board.outline else None,
+            cut_outs=board.windows,
+        )
+        yield Computed(panel, stopped=() if sheet else ("workshop.brace_sheet",), joinery=Joinery(laps=board.laps))
+    _apart(box, {(number, lap.brace) for number, board in enumerate(made, 1) for lap in board.laps})
 
 
 def _cables(box: _Box) -> Iterator[str]:
@@ -285,23 +288,24 @@ def _cables(box: _Box) -> Iterator[str]:
         taken.append(spot.buffer(hole.diameter_m / 2.0))
 
 
-def _apart(box: _Box) -> None:
-    """A word where braces and posts stand in one another: as they are drawn they do not go together."""
+def _apart(box: _Box, joined: set[tuple[int, int]]) -> None:
+    """A word where braces and posts stand in one another and are not lapped: as they are drawn they do not go together."""
     thick = box.result.body.board_m
     solids = [
-        (f"{box.name}, brace {number}", LineString([item.from_m, item.to_m]), (item.board_m or thick) / 2.0, "flat")
+        (("brace", number), LineString([item.from_m, item.to_m]), (item.board_m or thick) / 2.0, "flat")
         for number, item in enumerate(box.shape.braces, 1)
     ]
     solids += [
-        (f"{box.name}, post {number}", Point(item.at_m), item.diameter_m / 2.0, "round")
+        (("post", number), Point(item.at_m), item.diameter_m / 2.0, "round")
         for number, item in enumerate(box.shape.posts, 1)
     ]
     prints = [(name, line.buffer(half, cap_style=cap)) for name, line, half, cap in solids]
-    for (one, a), (other, b) in combinations(prints, 2):
+    for ((kind, number), a), ((other, second), b) in combinations(prints, 2):
         shared = a.intersection(b)
-        if shared.area > MEET_M2:
+        if shared.area > MEET_M2 and not (other == "brace" and (number, second) in joined):
             at = f"{1e3 * shared.centroid.x:.0f}, {1e3 * shared.centroid.y:.0f} mm in plan"
-            box.found.append(finding("workshop.brace_meets", where=f"part “{one}”", other=other, at=at))
+            where, met = f"part “{box.name}, {kind} {number}”", f"{box.name}, {other} {second}"
+            box.found.append(finding("workshop.brace_meets", where=where, other=met, at=at))
 
 
 def _sheet_of(box: _Box, thick_m: float) -> Sheet | None:
