@@ -154,7 +154,8 @@ def _box_steps(box: Box, parts: list[Part]) -> Iterator[Step]:
         "Round and seal the outside once the glue has set; line the walls only as far as the box's filling says."
     )
     several = "loudspeakers" if len(box.speakers) > 1 else "loudspeaker"
-    yield Step(f"Fit gland or terminal, connect the {several}, screw down crosswise on gaskets.", several)
+    besides = ", the passive radiators too" if box.radiator is not None else ""
+    yield Step(f"Fit gland or terminal, connect the {several}, screw down crosswise on gaskets{besides}.", several)
     yield Step("Press the cone in gently: it comes back slowly where the box is tight.")
 
 
