@@ -127,6 +127,7 @@ def test_the_hole_is_in_the_file_that_a_machine_follows(joint: str) -> None:
     assert [(item.polygon.centroid.x, item.polygon.centroid.y) for item in floor] == [
         pytest.approx((0.2, 0.25), abs=1e-4)
     ]
+    assert "bottom, at 200" in str(files["enclosure.html"]) and "wall 2, at 250" in str(files["enclosure.html"])
     plan = json.loads(files["plan.json"])["enclosure"]["boxes"]["bay"]["shape"]
     assert [(row["wall"], row["cut_out_m"]) for row in plan["radiators"]] == [("bottom", 0.17), ("2", 0.17)]
 

@@ -7,6 +7,7 @@ solids share volume with the radiator's cylinder, and no gap is told.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from math import inf, isfinite
 
 from shapely import Point
 from shapely.geometry.base import BaseGeometry
@@ -71,7 +72,7 @@ def _met(where: str, shape: BoxShape, body: Body, model: SpeakerModel, mount: Mo
         gaps |= {
             what: abs(at - row.at) - radius - needs.frame_m for what, wall, at, radius in frames if wall == row.index
         }
-        met = {what: f" by {-1e3 * gap:.1f} mm" for what, gap in gaps.items() if gap < -NEAR_M}
+        met = {what: f" by {-1e3 * gap:.1f} mm" if isfinite(gap) else "" for what, gap in gaps.items() if gap < -NEAR_M}
         own = behind(shape, body, row.index, row.at, 2.0 * needs.inside_m, needs.depth_m)
         met = {what: "" for what, solid in solids.items() if shares_m3([[own]], within=[solid])[0] > MEETS_M3} | met
         for what, by in met.items():
@@ -94,7 +95,9 @@ def _gaps(shape: BoxShape, body: Body, row: Placed, needs: Needs) -> dict[str, f
 
 
 def _within(room: BaseGeometry, at: complex) -> float:
-    """How far a place lies inside an area; negative: outside."""
+    """How far a place lies inside an area; negative: outside, without end where there is no area."""
+    if room.is_empty:
+        return -inf
     point = Point(at.real, at.imag)
     far = float(room.boundary.distance(point))
     return far if room.contains(point) else -far
