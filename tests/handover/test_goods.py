@@ -74,3 +74,18 @@ def test_what_a_box_takes_is_what_a_hand_counts() -> None:
     thought = {item.what: item for item in wanted(build, results) if item.kind == "fixing"}
     assert {item.what for item in rows} == set(thought)
     assert float(thought["wood glue"].amounts["kg"]) == pytest.approx(found["wood glue", "g"] / 1000)
+
+
+def test_passive_radiators_want_gaskets_and_screws_too() -> None:
+    part = "{mms_kg = 0.2, cms_m_per_n = 2e-4, sd_m2 = 0.01, count = 2, cut_out_m = 0.12, outer_diameter_m = 0.15, screws = 4}"
+    box = BOX.replace('"vented"', '"passive radiator"').replace(
+        "port = {diameter_m = 0.07, length_m = 0.2}", f"radiator = {part}"
+    )
+    build = parse(HEAD + box + FIXED)
+    results = design(build, None, lambda what, share: None)
+    assert results.workshop is not None
+    found = defaultdict(float)
+    for item in goods(build, results.workshop, millimetres):
+        found[item.what, item.unit] += item.quantity
+    assert found["wood screw 5 mm", "piece"] == 6 + 2 * 4
+    assert found["gasket tape", "m"] == pytest.approx(ceil(10 * pi * 0.2) / 10 + ceil(10 * 2 * pi * 0.15) / 10)

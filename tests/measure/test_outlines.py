@@ -65,6 +65,17 @@ def test_inches_never_pass_for_millimetres() -> None:
     assert read(out.getvalue().encode(), units="in").closed[0].bounds[2] == pytest.approx(0.508)
 
 
+def test_how_sure_the_unit_is_goes_with_the_drawing() -> None:
+    sure = read(dxf(4)).read_in
+    assert sure is not None and (sure.unit, sure.other, sure.doubt) == ("mm", "in", "")
+    assert sure.times == pytest.approx(25.4)
+    open_ = read(dxf(0), units="ft").read_in
+    assert open_ is not None and "states no unit" in open_.doubt
+    assert open_.times == pytest.approx(1.0 / 0.3048)  # in metres it would be so much larger
+    two = read(SVG.format('<path d="M0 0H400V200H0Z"/>').replace('height="100mm"', 'height="10in"').encode()).read_in
+    assert two is not None and two.other == "the height's scale" and two.times == pytest.approx(2.54)
+
+
 def test_gaps_blocks_and_noise_are_named() -> None:
     with pytest.raises(RecordingError, match=r"open by 0\.500 mm between"):
         read(dxf(4, gap=0.5))

@@ -351,9 +351,9 @@ def test_braces_that_stand_in_one_another_are_named() -> None:
         return [item.message for item in cut.findings if item.code == "workshop.brace_meets"]
 
     along = "{from_m = [0.1, 0.012], to_m = [0.1, 0.388]}"
-    assert ["100, 200 mm in plan" in item for item in told(along, "{from_m = [0.012, 0.2], to_m = [0.2, 0.2]}")] == [
-        True
-    ]
+    assert not told(along, "{from_m = [0.012, 0.2], to_m = [0.2, 0.2]}")  # half-lapped
+    flat = told(along, "{from_m = [0.09, 0.1], to_m = [0.11, 0.3]}")  # crosses at 6°
+    assert ["100, 200 mm in plan" in item for item in flat] == [True]
     assert told(along, "{from_m = [0.012, 0.2], to_m = [0.1, 0.2]}")  # ends in the other's middle
     assert not told(along, "{from_m = [0.012, 0.2], to_m = [0.094, 0.2]}")  # at its face
 

@@ -196,6 +196,7 @@ def test_the_room_behind_a_place_is_not_taken_without_a_word() -> None:
         ("enclosure.high_q", box(volume="0.008"), MODEL),
         ("enclosure.small_box", box(volume="0.002"), MODEL + "displacement_m3 = 0.003\n"),
         ("enclosure.small_box", box(volume="0.002"), MODEL),  # nothing but its cone says how large it is
+        ("enclosure.no_room_to_move", box(volume="0.0006"), MODEL),
         ("enclosure.large_box", box(volume="34"), MODEL),  # litres, unsaid
         (
             "enclosure.port_impossible",
@@ -361,3 +362,25 @@ def test_what_contradicts_itself_is_refused(tables: str, rule: str) -> None:
 
 def test_a_build_without_boxes_is_skipped() -> None:
     assert enclosure.run(parse(HEAD)) is None
+
+
+@pytest.mark.parametrize(
+    ("litres", "speakers", "model", "code"),
+    [
+        (0.62, 1, MODEL, "enclosure.no_room_to_move"),  # by hand 480 cm² × 13 mm are 0.624 L
+        (0.63, 1, MODEL, "enclosure.small_box"),
+        (1.24, 2, MODEL, "enclosure.no_room_to_move"),
+        (1.26, 2, MODEL, "enclosure.small_box"),
+        (0.62, 1, MODEL.replace("xmax_m = 0.013", ""), "enclosure.small_box"),  # nobody says how far it moves
+        (2.9, 1, MODEL + "displacement_m3 = 0.003\n", "enclosure.small_box"),  # net: what it displaces is not in it
+        (3.1, 1, MODEL + "displacement_m3 = 0.003\n", None),
+    ],
+)
+def test_what_is_certain_of_a_small_box_is_a_stop_and_what_is_likely_a_caution(
+    litres: float, speakers: int, model: str, code: str | None
+) -> None:
+    names = [f"s{n}" for n in range(speakers)]
+    found = planned(box(volume=f"{litres / 1e3:.6g}", speakers=str(names).replace("'", '"')), model=model).findings
+    small = [item for item in found if item.code in ("enclosure.no_room_to_move", "enclosure.small_box")]
+    assert [item.code for item in small] == ([code] if code else [])
+    assert all(item.severity == ("stop" if "move" in item.code else "caution") for item in small)

@@ -13,7 +13,8 @@ from cabinwright.build.loudspeaker import Radiator
 from cabinwright.build.shapes import BoxShape, Housed
 from cabinwright.physics.outline import Drawn
 from cabinwright.stages.enclosure.fit import housed_gaps
-from cabinwright.stages.enclosure.fit_units import free_depth_m, radiators_placed, standing_gap_m, unit_of
+from cabinwright.stages.enclosure.fit_units import free_depth_m, standing_gap_m, unit_of
+from cabinwright.stages.enclosure.radiators import radiators_placed
 from cabinwright.stages.enclosure.shape import Body, body_of
 from stages.test_enclosure_shape import BOX, codes, rectangle, solved
 

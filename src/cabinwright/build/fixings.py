@@ -29,7 +29,7 @@ class Fixing(Model):
     name: Name
     """What lists call it."""
     holds: Annotated[tuple[Name, ...], Field(strict=False, max_length=20)] = ()
-    """Names of what it holds, as the list of masses has them; a box brings its loudspeakers along."""
+    """Names of what it holds, as the list of masses has them; a box brings its loudspeakers and passive radiators along."""
     mass_kg: Mass | None = None
     """Mass that it holds; absent: that of `holds`."""
     body_m: Solid

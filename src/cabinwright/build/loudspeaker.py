@@ -98,10 +98,7 @@ class SpeakerModel(Model):
     def _sense(self) -> Self:
         low, high = self.xmax_m, self.xmech_m
         require(low is None or high is None or low <= high, "xmax_m", "xmax_m cannot be beyond xmech_m")
-        hole, circle = self.cut_out_m, self.mounting_circle_m
-        require(
-            hole is None or circle is None or hole < circle, "cut_out_m", "the cut-out lies inside the mounting circle"
-        )
+        _hole_inside_circle(self)
         return self
 
 
@@ -155,6 +152,31 @@ class Radiator(Model):
     """How many of them."""
     xmax_m: Travel | None = None
     """Linear excursion one way; absent: it does not hold levels back."""
+    cut_out_m: Size | None = None
+    """Diameter of its hole in the wall; absent: a box with a shape is cut without it."""
+    mounting_circle_m: Size | None = None
+    """Diameter of the circle its screws sit on."""
+    screws: Annotated[int, Field(ge=2, le=24)] | None = None
+    """Number of those screws."""
+    outer_diameter_m: Size | None = None
+    """Diameter of its frame over all; absent: 1.2 times that of its cone."""
+    depth_m: Size | None = None
+    """Depth behind its wall at rest; absent: half the radius of its cone."""
+    displacement_m3: Displaced | None = None
+    """Volume that it takes of a box; absent: half a cylinder of its cut-out and depth."""
+    mass_kg: Weight | None = None
+    """Its mass with its frame; `mms_kg` is what moves of it."""
+
+    @model_validator(mode="after")
+    def _sense(self) -> Self:
+        _hole_inside_circle(self)
+        return self
+
+
+def _hole_inside_circle(part: SpeakerModel | Radiator) -> None:
+    hole, circle = part.cut_out_m, part.mounting_circle_m
+    inside = hole is None or circle is None or hole < circle
+    require(inside, "cut_out_m", "the cut-out lies inside the mounting circle")
 
 
 class Box(Model):
@@ -208,6 +230,9 @@ class Box(Model):
             stray = getattr(self, key) is not None and self.kind != kind
             require(not stray, key, f"{key} belongs to a box of kind {kind}")
         require(self.kind != "passive radiator" or self.radiator is not None, "radiator", "the radiator is missing")
+        placed = 0 if self.shape is None else len(self.shape.radiators_at)
+        room = 0 if self.radiator is None else self.radiator.count
+        require(placed <= room, "shape", f"radiators_at has {placed} places for {room} passive radiators")
         known = self.tuning_hz is not None or (self.port is not None and self.port.length_m is not None)
         require(
             self.kind != "vented" or known, "tuning_hz", "a vented box needs tuning_hz, or a port with its length_m"

@@ -10,11 +10,12 @@ from cabinwright.build.base import Model, require
 from cabinwright.build.fields import Name, Number, Quantity, RelativePath
 from cabinwright.build.outlines import Flat, Pair, Points, Radius, Size, Thin, Units
 
-__all__ = ["Bend", "BoxShape", "Brace", "CableHole", "Dowels", "Housed", "Level", "Opening", "Post"]
+__all__ = ["Bend", "BoxShape", "Brace", "CableHole", "Dowels", "Housed", "Level", "Opening", "Post", "WallPlace"]
 
 Gap = Annotated[float, Quantity("m", ge=0.0, le=0.5)]
 Height = Annotated[float, Quantity("m", ge=-5.0, le=5.0)]
 Solid = Annotated[tuple[Size, Size, Size], Field(strict=False)]
+Wall = Literal["top", "bottom"] | Annotated[int, Field(ge=1, le=400)]
 Share = Annotated[Number, Field(ge=0.0, le=0.95)]
 BassHertz = Annotated[float, Quantity("hz", ge=10.0, le=2000.0)]
 OUTLINES = ("outline", "size_m", "diameter_m", "file")
@@ -136,6 +137,15 @@ class Housed(Model):
     """Air it needs all round; its maker's figure goes first."""
 
 
+class WallPlace(Model):
+    """A place in a wall of the box."""
+
+    at_m: Flat
+    """Its middle: in plan, or along a wall and up from the floor."""
+    wall: Wall | None = None
+    """The wall, told as `baffle` is; absent: the loudspeakers'."""
+
+
 class BoxShape(Model):
     """The hollow that a box fills, in plan (x and y as the outline has them) and height, and how the box is made."""
 
@@ -173,7 +183,7 @@ class BoxShape(Model):
     """Cuts that let walls bend."""
     double_baffle: bool = False
     """Whether the loudspeaker's wall is of two boards."""
-    baffle: Literal["top", "bottom"] | Annotated[int, Field(ge=1, le=400)] = "top"
+    baffle: Wall = "top"
     """Wall that the loudspeakers sit in: top, bottom, or the number of a flat wall, 1 from the first point to the second."""
     speakers_at_m: Annotated[tuple[Flat, ...], Field(strict=False, max_length=16)] = ()
     """Centres of the loudspeakers: in plan, or along a wall and up from the floor; absent: chosen."""
@@ -181,6 +191,8 @@ class BoxShape(Model):
     """Centres of the ports in the same wall; absent: chosen."""
     port_wall_m: Annotated[float, Quantity("m", ge=0.0, le=0.05)] = 0.003
     """Thickness of the port's own wall."""
+    radiators_at: Annotated[tuple[WallPlace, ...], Field(strict=False, max_length=16)] = ()
+    """Places of passive radiators; those without one are put where they find room."""
     cable_holes: Annotated[tuple[CableHole, ...], Field(strict=False, max_length=16)] = ()
     """Holes for cables or terminals."""
     braces: Annotated[tuple[Brace, ...], Field(strict=False, max_length=24)] = ()
@@ -221,8 +233,9 @@ class BoxShape(Model):
         require(
             self.height_m is None or not self.levels, "height_m", "a height is told by height_m or by levels, not both"
         )
-        wall = isinstance(self.baffle, int) and (
-            self.construction in ("stacked", "bent") or len(self.levels) > 1 or self.is_hollow
-        )
+        rings = self.construction in ("stacked", "bent") or len(self.levels) > 1 or self.is_hollow
+        wall = rings and isinstance(self.baffle, int)
         require(not wall, "baffle", "a stacked or bent box has its loudspeakers in the top or bottom")
+        wall = rings and any(isinstance(item.wall, int) for item in self.radiators_at)
+        require(not wall, "radiators_at", "a stacked or bent box has its radiators in the top or bottom")
         return self

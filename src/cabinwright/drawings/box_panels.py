@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from html import escape
 from itertools import pairwise
 
@@ -18,7 +18,7 @@ __all__ = ["box_view"]
 
 MM = 1e3
 INK, BOARD, PAPER, AIR = "#1f2a33", "#cbb08a", "#ffffff", "#eef4f6"
-UNIT, RIB = "#0a5f73", "#a84a08"
+UNIT, RIB, RADIATOR = "#0a5f73", "#a84a08", "#6b3f8f"
 LEFT, RIGHT, TOP, GAP, FOOT = 78.0, 96.0, 34.0, 74.0, 62.0
 LINE = f'fill="none" stroke="{INK}"'
 HALO = 'paint-order="stroke" stroke="#fff" stroke-width="5"'
@@ -91,6 +91,7 @@ def _plan(shape: BoxShape, result: ShapeResult, model: SpeakerModel, corner: com
         side = body.hollow_runs[0].outline.segments[body.wall]
         rows.append(_stroke(side.start, side.end, corner, UNIT, 4.0))
     rows += _tubes(result, corner)
+    rows += _radiators(result, corner)
     y = corner.imag - MM * cut
     left, right = MM * x0 - corner.real, MM * x1 - corner.real
     rows.append(
@@ -110,6 +111,21 @@ def _tubes(result: ShapeResult, corner: complex) -> list[str]:
                 rows.append(_stroke(a, b, corner, UNIT, MM * min(result.port_m), opacity=0.12))
                 rows.append(_stroke(a, b, corner, UNIT, 1.4, more=' stroke-dasharray="9 3 2 3"'))
     return rows
+
+
+def _radiators(result: ShapeResult, corner: complex) -> Iterator[str]:
+    """Passive radiators: cut-outs in top or bottom (dashed: the bottom), thick lines in walls; dotted where none is cut."""
+    for row in (item for item in result.radiators if item is not None):
+        line = ' stroke-dasharray="9 4"' if row.index == "bottom" else ""
+        line = line if row.cut_out_m is not None else ' stroke-dasharray="2 4"'
+        across = row.cut_out_m or row.frame_m
+        if isinstance(row.index, str):
+            yield _disc(row.at, across, corner, f'fill="none" stroke="{RADIATOR}" stroke-width="1.6"{line}')
+            continue
+        side = result.body.hollow_runs[0].outline.segments[row.index]
+        way = side.chord / abs(side.chord)
+        middle, half = side.start + way * row.at.real, way * across / 2.0
+        yield _stroke(middle - half, middle + half, corner, RADIATOR, 4.0, more=line)
 
 
 def _unit(at: complex, result: ShapeResult, model: SpeakerModel, corner: complex) -> list[str]:
@@ -259,6 +275,8 @@ def _notes(
     keys = []
     if any(wall.ribs for wall in result.walls if wall.name.startswith(("top", "bottom"))):
         keys.append("orange in plan: ribs proposed (dashed: under the top; dotted: on the floor)")
+    if any(row is not None for row in result.radiators):
+        keys.append("violet in plan: passive radiators (dashed: in the bottom; dotted: no hole is cut)")
     if model.xmech_m or model.xmax_m:
         keys.append("orange in the section: the cone at its farthest")
     return [*rows, _text(LEFT, y + 17.0, "; ".join(keys), anchor="start", size=10.5)] if keys else rows

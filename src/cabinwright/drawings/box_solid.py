@@ -154,7 +154,7 @@ def _prism(outline: Contour, low: float, high: float, count: int, eye: _Eye, tag
 
 
 def _mouths(result: ShapeResult, model: SpeakerModel, eye: _Eye, tag: str) -> Iterator[str]:
-    """Loudspeakers and ports on the face that holds them."""
+    """Loudspeakers, ports and passive radiators on the face that holds the loudspeakers."""
     body = result.body
     plane = eye.plane(body.height_m)
     if body.wall is not None:
@@ -171,6 +171,8 @@ def _mouths(result: ShapeResult, model: SpeakerModel, eye: _Eye, tag: str) -> It
                 f'fill="#3b2c17" fill-opacity=".28"/>'
             )
             rows += _cone(MM * at.real, -MM * at.imag, MM * across / 2.0, model.screws, tag)
+    for row in result.radiators_in(result.baffle if body.wall is None else body.wall):
+        rows += _cone(MM * row.at.real, -MM * row.at.imag, MM * row.frame_m / 2.0, None, tag)
     for at in result.ports:
         if result.port_m is not None:
             w, h = (MM * side for side in result.port_m)

@@ -142,7 +142,9 @@ def _box_steps(box: Box, parts: list[Part]) -> Iterator[Step]:
         says = f"Glue {sides} on it{rings}; clamp, and wipe off what is pressed out inside."
         yield Step(says, sides, names["sides"])
     if inside:
-        says = f"Stand {inside} on the footprints marked on the floor; glue below and at both ends."
+        lapped = any(part.joinery.laps for part in groups["inside"])
+        order = "; those that cross from above, in the order of their numbers" if lapped else ""
+        says = f"Stand {inside} on the footprints marked on the floor{order}; glue below and at both ends."
         yield Step(says, inside, names["inside"])
     yield Step(f"Seal every joint inside{'; draw the cable in' if shape.cable_holes else ''}.")
     if last:
@@ -152,7 +154,8 @@ def _box_steps(box: Box, parts: list[Part]) -> Iterator[Step]:
         "Round and seal the outside once the glue has set; line the walls only as far as the box's filling says."
     )
     several = "loudspeakers" if len(box.speakers) > 1 else "loudspeaker"
-    yield Step(f"Fit gland or terminal, connect the {several}, screw down crosswise on gaskets.", several)
+    besides = ", the passive radiators too" if box.radiator is not None else ""
+    yield Step(f"Fit gland or terminal, connect the {several}, screw down crosswise on gaskets{besides}.", several)
     yield Step("Press the cone in gently: it comes back slowly where the box is tight.")
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from cabinwright.stages.enclosure.radiators import Placed
 from cabinwright.stages.enclosure.shape_result import Gate, ShapeResult
 from cabinwright.stages.enclosure.walls import Wall
 
@@ -16,7 +17,14 @@ GAPS = {
     "before_m": "room before its cone at its farthest",
     "rim_m": "baffle left around its frame",
 }
-TAKEN = {"speakers": "drive unit", "braces": "braces", "posts": "posts", "port": "port", "second_board": "second board"}
+TAKEN = {
+    "speakers": "drive unit",
+    "radiators": "passive radiators",
+    "braces": "braces",
+    "posts": "posts",
+    "port": "port",
+    "second_board": "second board",
+}
 
 
 def box_shape(result: ShapeResult, length: Any) -> dict[str, Any]:
@@ -48,12 +56,24 @@ def _rows(result: ShapeResult, length: Any) -> list[tuple[str, str]]:
         rows.append(("net volume stated, and used", _litres(result.stated_volume_m3)))
     rows.append(("mass of the boards", f"{result.mass_kg:.1f} kg"))
     rows += [(GAPS[key], length(gap)) for key, gap in result.clearances_m.items() if gap is not None]
+    rows += [
+        (f"passive radiator {number}", _radiator(row, length))
+        for number, row in enumerate(result.radiators, 1)
+        if row is not None
+    ]
     if result.gate is not None:
         rows += _gate(result.gate, length)
     rows += [
         (f"air around {item.name}", f"{length(item.gap_m)} of {length(item.wanted_m)}") for item in result.amplifiers
     ]
     return rows
+
+
+def _radiator(row: Placed, length: Any) -> str:
+    wall = f"wall {row.wall}" if row.wall.isdigit() else row.wall
+    hole = "its hole is not cut" if row.cut_out_m is None else f"cut-out ⌀ {length(row.cut_out_m)}"
+    at = f"{length(row.at.real)}, {length(row.at.imag)}"
+    return f"{wall}, at {at}; {hole}, {length(row.behind_m)} left behind it at its farthest"
 
 
 def _gate(gate: Gate, length: Any) -> list[tuple[str, str]]:

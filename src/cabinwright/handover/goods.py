@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 from cabinwright.build.document import Build
-from cabinwright.build.loudspeaker import Box, SpeakerModel
+from cabinwright.build.loudspeaker import Box, Radiator, SpeakerModel
 from cabinwright.build.workshop import Panel
 from cabinwright.handover.csv_text import csv_text
 from cabinwright.stages.workshop.result import Part, WorkshopResult
@@ -93,7 +93,9 @@ def box_goods(build: Build, box: Box, parts: Sequence[Part], result: WorkshopRes
     model = next((item for item in build.speaker_models if item.name == box.model), None)
     count = max(1, len(box.speakers))
     if model is not None:
-        yield from _speaker_goods(box.name, model, count)
+        yield from _frame_goods(box.name, model, count, "loudspeaker", model.name)
+    if box.radiator is not None:
+        yield from _frame_goods(box.name, box.radiator, box.radiator.count, "passive radiator", "the passive radiator")
     pegs = sum(len(part.joinery.edge_bores) * part.count for part in parts)
     if pegs:
         one = next(item for part in parts for item in part.joinery.edge_bores)
@@ -110,12 +112,12 @@ def box_goods(build: Build, box: Box, parts: Sequence[Part], result: WorkshopRes
         yield Good(box.name, f"port tube {size}", _up(long_m), "m", note)
 
 
-def _speaker_goods(name: str, model: SpeakerModel, count: int) -> Iterator[Good]:
+def _frame_goods(name: str, model: SpeakerModel | Radiator, count: int, kind: str, called: str) -> Iterator[Good]:
     across = model.outer_diameter_m or model.cut_out_m
     if across is not None:
-        yield Good(name, "gasket tape", _up(count * math.pi * across), "m", "under each loudspeaker")
+        yield Good(name, "gasket tape", _up(count * math.pi * across), "m", f"under each {kind}")
     if model.screws is not None:
-        note = f"not longer than its frame and the wall together, for {model.name}"
+        note = f"not longer than its frame and the wall together, for {called}"
         yield Good(name, "wood screw 5 mm", count * model.screws, "piece", note)
 
 

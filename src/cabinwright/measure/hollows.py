@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 from cabinwright.build.document import Build
 from cabinwright.errors import RecordingError
 from cabinwright.measure.audio import inside
-from cabinwright.measure.outlines import UNITS_M, parse_drawing
+from cabinwright.measure.outline_units import UNITS_M
+from cabinwright.measure.outlines import parse_drawing
 from cabinwright.physics.outline import Drawn
 from cabinwright.physics.solid import Mesh
 

@@ -1,4 +1,4 @@
-"""Chains of lines and arcs from a DXF, in the drawing's own unit, and that unit in metres where it is stated."""
+"""Chains of lines and arcs from a DXF, in the drawing's own unit, and that unit where it is stated."""
 
 from __future__ import annotations
 
@@ -10,11 +10,15 @@ from typing import Any
 import numpy as np
 
 from cabinwright.errors import RecordingError
+from cabinwright.measure.outline_units import UNITS_M, Stated
 from cabinwright.physics.arcs import Segment
 
 __all__ = ["dxf_chains"]
 
-INSUNITS_M = {1: 0.0254, 2: 0.3048, 4: 0.001, 5: 0.01, 6: 1.0}
+INSUNITS = {1: "in", 2: "ft", 4: "mm", 5: "cm", 6: "m"}
+US = ("in", "ft")
+MEASUREMENT = {0: "US units", 1: "metric ones"}
+FEET_AND_INCHES = (3, 4)  #: $LUNITS: engineering, architectural
 LIMIT_ENTITIES, LIMIT_SEGMENTS, LIMIT_POINTS = 20_000, 20_000, 5_000
 LEVEL = 1e-6  #: heights that differ by no more are one, in the drawing's unit
 IGNORED = ("TEXT", "MTEXT", "DIMENSION", "POINT", "HATCH", "LEADER", "MULTILEADER", "VIEWPORT")
@@ -22,7 +26,7 @@ IGNORED = ("TEXT", "MTEXT", "DIMENSION", "POINT", "HATCH", "LEADER", "MULTILEADE
 FLAT = 1e-4  #: chords of ellipses and splines, as a part of the drawing's size
 
 
-def dxf_chains(content: bytes, file: str) -> tuple[list[tuple[Segment, ...]], float | None]:
+def dxf_chains(content: bytes, file: str) -> tuple[list[tuple[Segment, ...]], Stated | None]:
     """Raises ``RecordingError`` where the file is no DXF, or holds what no outline holds."""
     from ezdxf.filemanagement import read
 
@@ -34,8 +38,7 @@ def dxf_chains(content: bytes, file: str) -> tuple[list[tuple[Segment, ...]], fl
         )
     try:
         document = read(io.StringIO(content.decode("utf-8", errors="replace").replace("\r\n", "\n")))
-        said = b"$INSUNITS" in content  # where it is not said, the reader would put its own default in
-        unit = INSUNITS_M.get(int(document.header.get("$INSUNITS", 0))) if said else None
+        stated = _stated(document.header, content)
         entities = list(document.modelspace())
     except Exception as error:  # a stranger's file can make the reader stumble anywhere
         raise RecordingError(f"{file}: cannot be read as DXF ({type(error).__name__}). Save it again as DXF.") from None
@@ -60,7 +63,23 @@ def dxf_chains(content: bytes, file: str) -> tuple[list[tuple[Segment, ...]], fl
         if total > LIMIT_SEGMENTS:
             raise RecordingError(f"{file}: more than {LIMIT_SEGMENTS} lines and arcs. Simplify it.")
         chains.append(chain)
-    return [chain for chain in chains if chain], unit
+    return [chain for chain in chains if chain], stated
+
+
+def _stated(header: Any, content: bytes) -> Stated | None:
+    """The unit in the header, and what in it speaks against that; what is not said, the reader would put a default in for."""
+    unit, measurement, words = (
+        int(header.get(key, 0)) if key.encode() in content else None for key in ("$INSUNITS", "$MEASUREMENT", "$LUNITS")
+    )
+    name = INSUNITS.get(unit or 0)
+    if name is None:
+        return None
+    doubt = ""
+    if measurement in MEASUREMENT and (name in US) == (measurement == 1):
+        doubt = f"its $INSUNITS says {name}, its $MEASUREMENT {MEASUREMENT[measurement]}"
+    elif words in FEET_AND_INCHES and name not in US:
+        doubt = f"its $INSUNITS says {name}, its $LUNITS feet and inches"
+    return Stated(UNITS_M[name], name, doubt)
 
 
 def _flat(entity: Any) -> None:

@@ -1,4 +1,4 @@
-"""Chains of lines and arcs from an SVG, y turned up, in its own unit, and that unit in metres where it is stated."""
+"""Chains of lines and arcs from an SVG, y turned up, in its own unit, and that unit where it is stated."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 
 from cabinwright.errors import RecordingError
+from cabinwright.measure.outline_units import UNITS_M, Stated
 from cabinwright.physics.arcs import Segment, arc_through
 
 __all__ = ["svg_chains"]
@@ -18,13 +19,13 @@ __all__ = ["svg_chains"]
 SHAPES = ("path", "rect", "circle", "ellipse", "line", "polyline", "polygon")
 GROUPS = ("svg", "g", "title", "desc", "metadata", "defs", "style")
 LIMIT_ELEMENTS, LIMIT_DEPTH, LIMIT_SEGMENTS = 20_000, 40, 20_000
-SIZES_M = {"mm": 0.001, "cm": 0.01, "in": 0.0254, "m": 1.0}
+APART = 0.01  #: scales across and up that differ less were rounded
 DEEPEST = 7  #: a curve is halved so often at most
 FLAT = 2e-4  #: arcs stand for a curve within this part of its length
 _SIZE = re.compile(r"\s*([0-9.eE+-]+)\s*(mm|cm|in|m)\s*$")
 
 
-def svg_chains(content: bytes, file: str) -> tuple[list[tuple[Segment, ...]], float | None]:
+def svg_chains(content: bytes, file: str) -> tuple[list[tuple[Segment, ...]], Stated | None]:
     """Raises ``RecordingError`` where the file is no SVG, or holds what a drawing of lines does not need."""
     from defusedxml import DefusedXmlException
     from defusedxml.ElementTree import ParseError, fromstring
@@ -40,8 +41,8 @@ def svg_chains(content: bytes, file: str) -> tuple[list[tuple[Segment, ...]], fl
     count = _walk(root, file, 0)
     if count > LIMIT_ELEMENTS:
         raise RecordingError(f"{file}: more than {LIMIT_ELEMENTS} elements. Simplify it.")
-    unit = _unit(root)
-    return _chains(root, file), unit
+    stated = _stated(root)
+    return _chains(root, file), stated
 
 
 def _walk(node: Any, file: str, depth: int) -> int:
@@ -128,17 +129,32 @@ def _arcs(piece: Any, low: float, high: float, depth: int) -> list[Segment]:
     return _arcs(piece, low, middle, depth + 1) + _arcs(piece, middle, high, depth + 1)
 
 
-def _unit(root: Any) -> float | None:
-    """Metres of one user unit: the stated width over that of the view box; None where no real unit is stated."""
-    stated, view = _SIZE.match(root.get("width", "")), root.get("viewBox", "").replace(",", " ").split()
-    if stated is None or len(view) != 4:
+def _stated(root: Any) -> Stated | None:
+    """One user unit: the stated width over that of the view box, and the same of its height; None where neither is real."""
+    view = root.get("viewBox", "").replace(",", " ").split()
+    if len(view) != 4:
+        return None
+    wide, high = (_unit(root.get(key, ""), across) for key, across in (("width", view[2]), ("height", view[3])))
+    if wide is None:
+        return None
+    if high is None or abs(high[0] / wide[0] - 1.0) < APART:
+        return Stated(*wide)
+    return Stated(
+        *wide, "its width and its height do not fit its viewBox by one scale", ("the height's scale", high[0])
+    )
+
+
+def _unit(size: str, across: str) -> tuple[float, str] | None:
+    """Metres of one user unit, and the unit that the size is written in."""
+    stated = _SIZE.match(size)
+    if stated is None:
         return None
     try:
-        wide = float(view[2])
-        unit = float(stated[1]) * SIZES_M[stated[2]] / wide if wide > 0.0 else 0.0
-        return unit if 0.0 < unit < math.inf else None
+        wide = float(across)
+        unit = float(stated[1]) * UNITS_M[stated[2]] / wide if wide > 0.0 else 0.0
     except ValueError:
         return None
+    return (unit, stated[2]) if 0.0 < unit < math.inf else None
 
 
 def _up(point: Any) -> complex:

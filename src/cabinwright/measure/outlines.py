@@ -17,6 +17,7 @@ from cabinwright.errors import RecordingError
 from cabinwright.measure.audio import inside
 from cabinwright.measure.outline_dxf import dxf_chains
 from cabinwright.measure.outline_svg import svg_chains
+from cabinwright.measure.outline_units import UNITS_M, read_in
 from cabinwright.physics.arcs import Segment
 from cabinwright.physics.outline import Contour, Drawn, OutlineFault
 from cabinwright.stages.workshop.drawn import drawn_key
@@ -32,7 +33,6 @@ SHORTEST_M = 1e-12  #: what is shorter is no line but a point
 MOST_BULGE = 1000.0
 MOST_MEETING = 64  #: ends of lines at one place
 JOIN_M = 2e-5  #: ends of lines nearer than this are meant to meet
-UNITS_M = {"mm": 0.001, "cm": 0.01, "m": 1.0, "in": 0.0254, "ft": 0.3048}
 
 
 def read_drawings(build: Build, folder: Path) -> dict[str, Drawn | str]:
@@ -67,7 +67,8 @@ def parse_drawing(content: bytes, *, file: str, units: str | None = None, outlin
     kind = file.lower().rsplit(".", 1)[-1]
     if kind not in ("dxf", "svg"):
         raise RecordingError(f"{file}: only DXF and SVG are read. Save the drawing as one of them.")
-    chains, stated_m = (dxf_chains if kind == "dxf" else svg_chains)(content, file)
+    chains, stated = (dxf_chains if kind == "dxf" else svg_chains)(content, file)
+    stated_m = None if stated is None else stated.unit_m
     if sum(map(len, chains)) > LIMIT_SEGMENTS:
         raise RecordingError(f"{file}: more than {LIMIT_SEGMENTS} lines and arcs. Simplify it.")
     if stated_m is not None and units is not None and abs(stated_m / UNITS_M[units] - 1.0) > 1e-6:
@@ -90,7 +91,7 @@ def parse_drawing(content: bytes, *, file: str, units: str | None = None, outlin
     found = _outlines(loops, lines, file)
     if stated_m is None:
         _sized(found[0], file, units or "")
-    return Drawn(found)
+    return Drawn(found, read_in=read_in(stated, units))
 
 
 def _sized(outline: Contour, file: str, units: str) -> None:

@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 from shapely import Polygon, STRtree, box, contains_xy, prepare
 
 from cabinwright.physics.arcs import NEAR_M, Points, Segment, crossings, line_or_arc
+from cabinwright.physics.read_in import ReadIn
 
 __all__ = ["Contour", "Corner", "Drawn", "OutlineFault", "circle", "from_corners", "least_inside_radius_m", "slot"]
 
@@ -143,6 +144,7 @@ class Drawn:
 
     closed: tuple[Contour, ...]
     lines: tuple[tuple[Segment, ...], ...] = ()
+    read_in: ReadIn | None = None
 
 
 def circle(centre: complex, diameter_m: float) -> Contour:

@@ -82,7 +82,12 @@ def _volume(box: Box, model: SpeakerModel, result: BoxResult, cone_m2: float) ->
         return
     taken, how = _takes_up_m3(model, cone_m2)
     units = max(1, len(box.speakers))
-    if volume < units * taken:
+    # the room that a cone moves through is air while it rests: less than that there cannot be, however the box is made
+    swept = units * cone_m2 * (model.xmax_m or 0.0)
+    if volume <= swept:
+        value, limit = float(f"{volume * 1e3:.3g}"), float(f"{swept * 1e3:.3g}")
+        yield finding("enclosure.no_room_to_move", where=box.name, value=value, limit=limit, unit="L")
+    elif volume < units * taken:
         value, limit = float(f"{volume * 1e3:.3g}"), round(units * taken * 1e3, 1)
         yield finding("enclosure.small_box", where=box.name, value=value, limit=limit, unit="L", how=how)
     elif volume > LARGEST_BOX_M3:

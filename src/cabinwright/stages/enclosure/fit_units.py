@@ -1,32 +1,26 @@
 """Baskets and passive radiators held against the walls of the shape that they sit in: cylinders square to their wall.
 
-A basket counts as wide as its cut-out over all of its depth. Nobody states how deep a radiator is: its frame counts as 1.2
-times as wide as its cone, its inside as deep as half the cone's radius and its linear travel. Common practice, no source. In
-plan a cylinder in a standing wall is a rectangle, one in the top or the bottom a disc; heights are held apart besides.
+A basket counts as wide as its cut-out over all of its depth. In plan a cylinder in a standing wall is a rectangle, one in the
+top or the bottom a disc; heights are held apart besides.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from math import pi, sqrt
 
 import numpy as np
-from shapely import LineString, Point, Polygon, box
+from shapely import LineString, Point, Polygon
 from shapely.geometry.base import BaseGeometry
-from shapely.ops import polylabel
 
-from cabinwright.build.loudspeaker import Radiator
 from cabinwright.build.shapes import BoxShape
-from cabinwright.stages.enclosure.search_radiators import FRAME
 from cabinwright.stages.enclosure.shape import Body
 
-__all__ = ["Placed", "Unit", "free_depth_m", "radiators_placed", "standing_gap_m", "unit_of"]
+__all__ = ["Triple", "Unit", "boards_m", "frame_of", "free_depth_m", "moved", "standing_gap_m", "unit_of", "wall_of"]
 
 SPOT_M = 5e-4
-APART_M = 0.01  #: between frames in one wall
 FLUSH_M = 1e-6
 FAR_M = 10.0
+Triple = tuple[float, float, float]
 
 
 @dataclass(frozen=True)
@@ -43,13 +37,33 @@ class Unit:
         return over > FLUSH_M and bool(self.plan.intersection(other.plan).area > FLUSH_M)
 
 
-@dataclass(frozen=True)
-class Placed:
-    """Where a passive radiator finds room: wall (top, bottom or number), place in it, and air behind it."""
+def wall_of(shape: BoxShape, body: Body) -> int | str:
+    """The loudspeakers' wall: an index of a side, ``top`` or ``bottom``."""
+    return body.wall if body.wall is not None else str(shape.baffle)
 
-    wall: str
-    at: complex
-    behind_m: float
+
+def boards_m(shape: BoxShape, body: Body, wall: int | str) -> float:
+    """How thick a wall is, with the second board where it has one."""
+    return body.board_m * (2 if shape.double_baffle and wall == wall_of(shape, body) else 1)
+
+
+def frame_of(body: Body, wall: int | str, at: complex) -> tuple[Triple, Triple, Triple, Triple]:
+    """A place on a wall's outer face: the point, two axes in the face, and the way inwards."""
+    along: Triple = (1.0, 0.0, 0.0)
+    if not isinstance(wall, int):
+        if wall == "top":
+            return (at.real, at.imag, body.height_m), along, (0.0, -1.0, 0.0), (0.0, 0.0, -1.0)
+        return (at.real, at.imag, 0.0), along, (0.0, 1.0, 0.0), (0.0, 0.0, 1.0)
+    side = body.hollow_runs[0].outline.segments[wall]
+    way = side.chord / abs(side.chord)
+    foot, into = side.start + way * at.real, 1j * way
+    along, up = (-way.real, -way.imag, 0.0), (0.0, 0.0, 1.0)
+    return (foot.real, foot.imag, at.imag), along, up, (into.real, into.imag, 0.0)
+
+
+def moved(at: Triple, way: Triple, far_m: float) -> Triple:
+    """A point moved along a way."""
+    return at[0] + way[0] * far_m, at[1] + way[1] * far_m, at[2] + way[2] * far_m
 
 
 def _standing(body: Body, wall: int, at: complex, radius_m: float, depth_m: float, off_m: float) -> Unit:
@@ -65,8 +79,7 @@ def _standing(body: Body, wall: int, at: complex, radius_m: float, depth_m: floa
 def unit_of(shape: BoxShape, body: Body, wall: int | str, at: complex, radius_m: float, depth_m: float) -> Unit:
     """The cylinder behind a wall: an index of a side, ``top`` or ``bottom``."""
     if isinstance(wall, int):
-        boards = 2 if shape.double_baffle and wall == body.wall else 1
-        return _standing(body, wall, at, radius_m, depth_m, boards * body.board_m)
+        return _standing(body, wall, at, radius_m, depth_m, boards_m(shape, body, wall))
     low, high = body.inside_low_m, body.inside_high_m
     span = (high - depth_m, high) if wall == "top" else (low, low + depth_m)
     return Unit(Point(at.real, at.imag).buffer(radius_m, quad_segs=32), *span)
@@ -90,11 +103,11 @@ def free_depth_m(shape: BoxShape, body: Body, wall: int, at: complex, radius_m: 
     """Depth behind a standing wall that is free over a whole width: up to the nearest of what stands across."""
     run = body.hollow_runs[0]
     assert run.opening is not None
-    boards = 2 if shape.double_baffle and wall == body.wall else 1
-    strip = _standing(body, wall, at, max(radius_m, FLUSH_M), FAR_M, boards * body.board_m + FLUSH_M).plan
+    thick = boards_m(shape, body, wall)
+    strip = _standing(body, wall, at, max(radius_m, FLUSH_M), FAR_M, thick + FLUSH_M).plan
     side = run.outline.segments[wall]
     way = side.chord / abs(side.chord)
-    foot = side.start + 1j * way * boards * body.board_m
+    foot = side.start + 1j * way * thick
     depths = []
     for n, other in enumerate(run.opening.segments):
         line = LineString([(other.start.real, other.start.imag), (other.end.real, other.end.imag)]).intersection(strip)
@@ -102,71 +115,3 @@ def free_depth_m(shape: BoxShape, body: Body, wall: int, at: complex, radius_m: 
             points = [complex(x, y) for part in getattr(line, "geoms", [line]) for x, y in part.coords]
             depths.append(min(((point - foot) * (1j * way).conjugate()).real for point in points))
     return min(depths, default=0.0)
-
-
-def radiators_placed(
-    shape: BoxShape, body: Body, radiator: Radiator, taken: Sequence[Unit], baffle: Sequence[tuple[complex, float]]
-) -> list[Placed | None]:
-    """A place for each radiator: first where the loudspeakers are, then the other end, then the flat walls; None: no place.
-
-    ``taken`` are the cylinders that stand in the box, ``baffle`` places and radii of what sits in the loudspeakers' wall.
-    """
-    cone = sqrt(radiator.sd_m2 / pi)
-    frame, depth = FRAME * cone, 0.5 * cone + (radiator.xmax_m or 0.0)
-    units, rows = list(taken), []
-    held = {_key(shape, body): list(baffle)}
-    for _ in range(radiator.count):
-        found = None
-        for wall, room in _faces(shape, body):
-            left = room.buffer(-frame)
-            for at, radius in held.get(str(wall), []):
-                left = left.difference(Point(at.real, at.imag).buffer(radius + frame + APART_M))
-            spot = _spot(left)
-            if spot is None:
-                continue
-            unit = unit_of(shape, body, wall, spot, frame, depth)
-            if isinstance(wall, int):
-                free = free_depth_m(shape, body, wall, spot, frame)
-            else:
-                free = body.inside_high_m - body.inside_low_m
-            if free < depth or any(unit.meets(other) for other in units):
-                continue
-            found = Placed(str(wall) if isinstance(wall, str) else str(wall + 1), spot, free - depth)
-            units.append(unit)
-            held.setdefault(str(wall), []).append((spot, frame))
-            break
-        rows.append(found)
-    return rows
-
-
-def _key(shape: BoxShape, body: Body) -> str:
-    return str(shape.baffle) if body.wall is None else str(body.wall)
-
-
-def _faces(shape: BoxShape, body: Body) -> Iterator[tuple[int | str, BaseGeometry]]:
-    """Walls with the room behind each: in plan, or along it and up."""
-    ends: list[int | str] = ["bottom", "top"] if shape.baffle == "bottom" else ["top", "bottom"]
-    sides: list[int | str] = []
-    if body.construction == "panels":
-        sides = list(range(len(body.hollow_runs[0].outline.segments)))
-    first = [body.wall] if body.wall is not None else []
-    for wall in [*first, *ends, *(side for side in sides if side not in first)]:
-        if isinstance(wall, str):
-            opening = body.hollow_runs[-1 if wall == "top" else 0].opening
-            assert opening is not None
-            yield wall, opening.as_polygon(SPOT_M)
-        else:
-            run = body.hollow_runs[0]
-            assert run.opening is not None
-            outer, inner = run.outline.segments[wall], run.opening.segments[wall]
-            way = outer.chord / abs(outer.chord)
-            low, high = (((at - outer.start) * way.conjugate()).real for at in (inner.start, inner.end))
-            yield wall, box(low, run.low_m, high, run.high_m)
-
-
-def _spot(room: BaseGeometry) -> complex | None:
-    pieces = [item for item in getattr(room, "geoms", [room]) if isinstance(item, Polygon) and item.area > FLUSH_M]
-    if not pieces:
-        return None
-    point = polylabel(max(pieces, key=lambda item: item.area), SPOT_M)
-    return complex(round(point.x, 4), round(point.y, 4))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 
 from cabinwright.build.document import Build
@@ -10,6 +10,8 @@ from cabinwright.build.loudspeaker import Box, SpeakerModel
 from cabinwright.findings import Finding, finding
 from cabinwright.physics.driver import Driver
 from cabinwright.physics.impedance import Sweep
+from cabinwright.physics.outline import Drawn
+from cabinwright.stages.drawn_units import HOLLOWS_M, unit_doubt
 from cabinwright.stages.enclosure.boxes import Unsolved, feed_of, net_volume_m3, solved
 from cabinwright.stages.enclosure.cabin import heard_in_car
 from cabinwright.stages.enclosure.doubts import doubts
@@ -65,9 +67,11 @@ def run(
     if not (build.boxes or models or findings or found):  # models that are there for their dimensions alone
         return None
     boxes: dict[str, BoxResult] = {}
+    files: Files = {} if drawn is None else drawn
     for box in build.boxes:
+        findings += _units(box, files)
         try:
-            boxes[box.name], more = _box(build, box, models, placed, {} if drawn is None else drawn, keep)
+            boxes[box.name], more = _box(build, box, models, placed, files, keep)
             findings += more
         except Unsolved as reason:
             findings.append(finding(reason.code, where=box.name, **reason.details))
@@ -75,6 +79,18 @@ def run(
             findings.append(reason.finding)
     findings += room_findings(build.limits, boxes)
     return EnclosureResult(boxes, models, ASSUMPTIONS, (*found, *findings))
+
+
+def _units(box: Box, files: Files) -> Iterator[Finding]:
+    """Drawings of a hollow or an opening that may have been read in the wrong unit; said even where no box comes of it."""
+    tables = [] if box.shape is None else [(box.name, box.shape.file)]
+    if box.shape is not None and box.shape.opening is not None:
+        tables.append((f"{box.name}, opening", box.shape.opening.file))
+    for where, file in tables:
+        content = files.get(file or "")
+        if file is not None and isinstance(content, Drawn):
+            doubt = unit_doubt("enclosure.shape_unit", content, where=where, file=file, usual_m=HOLLOWS_M)
+            yield from () if doubt is None else (doubt,)
 
 
 def _box(

@@ -71,7 +71,12 @@ class Body:
     wall_m: float
     runs: tuple[Run, ...]
     wall: int | None = None  #: index of the outline's segment that the loudspeakers sit in; None: top or bottom
+    clockwise: bool = False  #: as its outline was drawn: the build counts its sides the other way round
     base_m: float = 0.0  #: height of its underside over the floor of an outline, or in the coordinates of an STL
+
+    def side(self, number: int) -> int:
+        """Index of the wall that the build counts as ``number``, and back: the number less 1."""
+        return len(self.hollow_runs[0].outline.segments) - number if self.clockwise else number - 1
 
     @property
     def height_m(self) -> float:
@@ -248,7 +253,8 @@ def _flat(shape: BoxShape, drawn: Contour, board_m: float) -> Body:
             raise ShapeFault("enclosure.shape_wall", value=shape.baffle, limit=f"1 to {count}")
         wall = shape.baffle - 1 if drawn.area_m2 >= 0.0 else count - shape.baffle
     outer = mitred(hollow, -inset)
-    return _standing(shape, board_m, outer, mitred(outer, -board_m), "panels", wall)
+    made = _standing(shape, board_m, outer, mitred(outer, -board_m), "panels", wall)
+    return replace(made, clockwise=drawn.area_m2 < 0.0)
 
 
 def _standing(shape: BoxShape, board_m: float, outer: Contour, inner: Contour, how: str, wall: int | None) -> Body:

@@ -14,6 +14,7 @@ from cabinwright.build.loudspeaker import SpeakerModel
 from cabinwright.build.shapes import BoxShape
 from cabinwright.findings import Finding, finding
 from cabinwright.stages.enclosure.fit_units import free_depth_m, standing_gap_m, unit_of
+from cabinwright.stages.enclosure.radiators import Placed
 from cabinwright.stages.enclosure.result import PortResult
 from cabinwright.stages.enclosure.shape import Body
 
@@ -26,13 +27,15 @@ GRID_M = 2e-3
 
 @dataclass(frozen=True)
 class Mount:
-    """Where loudspeakers and ports sit in the baffle."""
+    """Where loudspeakers and ports sit in the baffle, and passive radiators in the walls."""
 
     speakers: tuple[complex, ...]
     cut_out_m: float | None
     ports: tuple[complex, ...] = ()
     port_m: tuple[float, float] | None = None
     port_round: bool = True
+    radiators: tuple[Placed | None, ...] = ()  #: None: there is no place for it
+    radiators_m3: float = 0.0  #: what all of them displace
 
 
 def port_size(port: PortResult, wall_m: float) -> tuple[float, float]:

@@ -9,9 +9,9 @@ from typing import Any
 from cabinwright.physics.outline import Contour
 from cabinwright.physics.solid import Mesh, Recipe
 from cabinwright.stages.enclosure.fit import Passage
-from cabinwright.stages.enclosure.fit_units import Placed
 from cabinwright.stages.enclosure.fit_way import Way
 from cabinwright.stages.enclosure.port_runs import PortRun
+from cabinwright.stages.enclosure.radiators import Placed
 from cabinwright.stages.enclosure.shape import Body
 from cabinwright.stages.enclosure.walls import Wall
 
@@ -82,9 +82,13 @@ class ShapeResult:
     braces: tuple[tuple[complex, complex], ...]
     posts: tuple[tuple[complex, float], ...]
     gate: Gate | None = None
-    radiators: tuple[Placed | None, ...] = ()  #: where each finds room; None: nowhere
+    radiators: tuple[Placed | None, ...] = ()  #: where each sits; None: there is no place for it
     amplifiers: tuple[HousedResult, ...] = ()
     stopped: tuple[str, ...] = ()  #: codes of the stops that stand against it: no file is written
+
+    def radiators_in(self, wall: int | str) -> list[Placed]:
+        """Those in one wall (an index of a side, ``top`` or ``bottom``) whose hole is cut."""
+        return [row for row in self.radiators if row is not None and row.index == wall and row.cut_out_m is not None]
 
     def to_dict(self) -> dict[str, Any]:
         """The keys of ``plan.json``."""
@@ -140,7 +144,12 @@ class ShapeResult:
             "radiators": [
                 None
                 if row is None
-                else {"wall": row.wall, "at_m": [row.at.real, row.at.imag], "behind_m": row.behind_m}
+                else {
+                    "wall": row.wall,
+                    "at_m": [row.at.real, row.at.imag],
+                    "behind_m": row.behind_m,
+                    "cut_out_m": row.cut_out_m,
+                }
                 for row in self.radiators
             ],
             "opening": None if self.gate is None else _gate(self.gate),

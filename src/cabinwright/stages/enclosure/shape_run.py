@@ -12,15 +12,17 @@ from cabinwright.findings import Finding, finding
 from cabinwright.physics.outline import Contour, OutlineFault
 from cabinwright.physics.solid import Mesh
 from cabinwright.stages.enclosure.fit import CHORD_M, hopeless, housed_gaps, largest, passage
-from cabinwright.stages.enclosure.fit_units import Placed, radiators_placed, unit_of
+from cabinwright.stages.enclosure.fit_units import wall_of
 from cabinwright.stages.enclosure.fit_way import Hollow, Way, hollow_of, layers_of, way_in
 from cabinwright.stages.enclosure.port_room import ports_laid
+from cabinwright.stages.enclosure.radiator_gaps import radiator_findings
+from cabinwright.stages.enclosure.radiators import radiators_placed, stands, takes_m3
 from cabinwright.stages.enclosure.result import PortResult
 from cabinwright.stages.enclosure.shape import Body, Files, ShapeFault, body_of, outline_of
 from cabinwright.stages.enclosure.shape_inside import Mount, clearances, mounted
 from cabinwright.stages.enclosure.shape_result import Gate, HousedResult, ShapeResult
 from cabinwright.stages.enclosure.shape_solid import displaced, solid_of
-from cabinwright.stages.enclosure.walls import Wall, board_of, walls_of
+from cabinwright.stages.enclosure.walls import Holes, Wall, board_of, walls_of
 
 __all__ = ["Draft", "drafted", "finished", "refused"]
 
@@ -53,10 +55,21 @@ class Draft:
         """Loudspeakers in it."""
         return max(1, len(self.box.speakers))
 
+    def mount(self, port: PortResult | None) -> Mount:
+        """Where loudspeakers, port and passive radiators sit."""
+        shape, body, model, part = self.shape, self.body, self.model, self.box.radiator
+        found = mounted(shape, body, model, self.units, port)
+        if part is None:
+            return found
+        frame = (model.outer_diameter_m or model.cut_out_m or 0.0) / 2.0
+        held = [(at, frame) for at in found.speakers]
+        held += [(complex(*hole.at_m), hole.diameter_m / 2.0) for hole in shape.cable_holes]
+        rows = radiators_placed(shape, body, part, stands(shape, body, model, found.speakers), held)
+        return replace(found, radiators=tuple(rows), radiators_m3=takes_m3(part))
+
     def taken(self, port: PortResult | None) -> dict[str, float]:
         """What displaces air in it, by kind."""
-        mount = mounted(self.shape, self.body, self.model, self.units, port)
-        return displaced(self.shape, self.body, self.model, self.units, port, mount)
+        return displaced(self.shape, self.body, self.model, self.units, port, self.mount(port))
 
     def net_m3(self, port: PortResult | None) -> float:
         """Air that is left."""
@@ -145,12 +158,13 @@ def finished(draft: Draft, port: PortResult | None, files: Files) -> tuple[Shape
     """The whole shape once its port is known, and what was found; None where the solid could not be made."""
     shape, body, box, model = draft.shape, draft.body, draft.box, draft.model
     found = list(draft.found)
-    mount = mounted(shape, body, model, draft.units, port)
+    mount = draft.mount(port)
     taken = displaced(shape, body, model, draft.units, port, mount)
     net = body.inside_volume_m3 - sum(taken.values())
     gaps = clearances(box.name, shape, body, model, mount, found)
     runs = () if port is None else ports_laid(box.name, shape, body, model, mount, port, found)
-    radiators = _radiators(draft, mount, found)
+    if box.radiator is not None:
+        found.extend(radiator_findings(box.name, shape, body, model, mount, box.radiator))
     meets = any(item.severity == "stop" for item in found)
     try:  # holes that meet something are left out: no file comes of it
         solid = solid_of(shape, body, port, mount, runs, holes=not meets)
@@ -159,7 +173,7 @@ def finished(draft: Draft, port: PortResult | None, files: Files) -> tuple[Shape
     drawn = displaced(shape, body, model, draft.units, port, mount, runs)
     undrawn = 0.0 if solid.port_drawn else drawn["port"]  # what does not lie in the box stands in neither solid
     parts = solid.material_m3 + solid.tubes_m3
-    air = body.inside_volume_m3 - sum(drawn.values()) + drawn["speakers"] + undrawn
+    air = body.inside_volume_m3 - sum(drawn.values()) + drawn["speakers"] + drawn["radiators"] + undrawn
     apart = max(abs(solid.mesh.volume_m3 / parts - 1.0), abs(solid.air.volume_m3 / air - 1.0))
     if apart > SOLID_SHARE:
         return None, [*found, refused(box.name, ValueError("the volume of the solid differs from that of its parts"))]
@@ -173,14 +187,7 @@ def finished(draft: Draft, port: PortResult | None, files: Files) -> tuple[Shape
                 unit="L",
             )
         )
-    mass = (model.mass_kg or 0.0) * draft.units
-    walls = walls_of(
-        shape,
-        body,
-        draft.material,
-        [(at, mount.cut_out_m) for at in mount.speakers if mount.cut_out_m],
-        rim_mass_kg=mass,
-    )
+    walls = walls_of(shape, body, draft.material, _holes(draft, mount))
     _soft(box.name, shape, walls, found)
     result = ShapeResult(
         body=body,
@@ -200,7 +207,7 @@ def finished(draft: Draft, port: PortResult | None, files: Files) -> tuple[Shape
         cut_out_m=mount.cut_out_m,
         ports=mount.ports,
         port_runs=runs,
-        radiators=radiators,
+        radiators=mount.radiators,
         port_m=mount.port_m,
         port_round=mount.port_round,
         clearances_m=gaps,
@@ -215,21 +222,16 @@ def finished(draft: Draft, port: PortResult | None, files: Files) -> tuple[Shape
     return replace(result, stopped=stops), found
 
 
-def _radiators(draft: Draft, mount: Mount, found: list[Finding]) -> tuple[Placed | None, ...]:
-    """Places for passive radiators in the walls that the shape has."""
-    part, shape, body, model = draft.box.radiator, draft.shape, draft.body, draft.model
-    if draft.box.kind != "passive radiator" or part is None:
-        return ()
-    wall: int | str = body.wall if body.wall is not None else str(shape.baffle)
-    cut_out, depth = model.cut_out_m or 0.0, model.depth_m or 0.0
-    taken = [unit_of(shape, body, wall, at, cut_out / 2.0, depth) for at in mount.speakers]
-    frame = (model.outer_diameter_m or cut_out) / 2.0
-    rows = radiators_placed(shape, body, part, taken, [(at, frame) for at in mount.speakers])
-    away = sum(row is None for row in rows)
-    if away:
-        found.append(finding("enclosure.shape_radiator", where=draft.box.name, value=away, limit=len(rows)))
-    found.append(finding("enclosure.radiator_uncut", where=draft.box.name, value=len(rows)))
-    return tuple(rows)
+def _holes(draft: Draft, mount: Mount) -> dict[int | str, Holes]:
+    """Cut-outs by wall with the mass on the rim of each."""
+    rows: dict[int | str, list[tuple[complex, float, float]]] = {}
+    if mount.cut_out_m:
+        own = rows.setdefault(wall_of(draft.shape, draft.body), [])
+        own.extend((at, mount.cut_out_m, draft.model.mass_kg or 0.0) for at in mount.speakers)
+    for row in mount.radiators:
+        if row is not None and row.cut_out_m and draft.box.radiator is not None:
+            rows.setdefault(row.index, []).append((row.at, row.cut_out_m, draft.box.radiator.mass_kg or 0.0))
+    return dict(rows)
 
 
 def _soft(where: str, shape: BoxShape, walls: tuple[Wall, ...], found: list[Finding]) -> None:

@@ -18,18 +18,18 @@ from cabinwright.build.shapes import BoxShape, Brace
 from cabinwright.physics.outline import Contour, Corner, circle, from_corners
 from cabinwright.physics.pipe import Pipe
 from cabinwright.physics.solid import Mesh, Part, Plate, Recipe, Slab, left_over, shares_m3, shell
+from cabinwright.stages.enclosure.fit_units import Triple, boards_m, frame_of, moved, wall_of
 from cabinwright.stages.enclosure.port_runs import PortRun
 from cabinwright.stages.enclosure.result import PortResult
 from cabinwright.stages.enclosure.shape import Body
 from cabinwright.stages.enclosure.shape_inside import Mount, behind_m, port_size
 
-__all__ = ["Solid", "Window", "contents", "displaced", "solid_of", "window_of"]
+__all__ = ["Solid", "Window", "behind", "contents", "displaced", "solid_of", "window_of"]
 
 WINDOW_M = 0.02  #: rounding of a brace's window
 EMBED_M = 5e-4  #: what meets a board reaches so far into it, so that both become one body
 FLUSH_M = 1e-6  #: nearer to a wall than this it meets it
 CLEAR_M = 1e-3  #: holes are cut so far beyond the board
-Triple = tuple[float, float, float]
 Runs = Sequence[PortRun | None]  #: how each port lies; none: straight, where it can
 
 
@@ -91,7 +91,7 @@ def contents(shape: BoxShape, body: Body, port: PortResult | None, mount: Mount,
     laid = bool(runs) and len(runs) == len(mount.ports) and None not in runs
     found = Contents(port_drawn=port is None or laid or _straight(shape, body, port, mount))
     if body.wall is not None and shape.double_baffle:
-        found.second_board.append(_second_board(body, mount))
+        found.second_board.append(_second_board(shape, body, mount))
     found.braces.extend(_brace(item, body, embed) for item in shape.braces)
     for post in shape.posts:
         foot, round_ = (*post.at_m, low - embed), circle(0j, post.diameter_m)
@@ -112,14 +112,14 @@ def contents(shape: BoxShape, body: Body, port: PortResult | None, mount: Mount,
 def _pipe(shape: BoxShape, body: Body, port: PortResult, at: complex, line: tuple[Triple, ...] | None = None) -> Pipe:
     """A port with its wall; straight where no line is told. Rims are as round as half its length lets them be."""
     rim = min(port.flare_radius_m, port.length_m / 2.0)
-    _, along, up, _ = _frame(shape, body, at)
+    _, along, up, _ = frame_of(body, wall_of(shape, body), at)
     way = line or _along(shape, body, at, port.length_m)
     return Pipe(way, along, up, _mouth(port, shape.port_wall_m), (rim, rim))
 
 
 def _along(shape: BoxShape, body: Body, at: complex, length_m: float) -> tuple[Triple, ...]:
-    start, _, _, inward = _frame(shape, body, at)
-    return start, _moved(start, inward, length_m)
+    start, _, _, inward = frame_of(body, wall_of(shape, body), at)
+    return start, moved(start, inward, length_m)
 
 
 def displaced(
@@ -127,7 +127,8 @@ def displaced(
 ) -> dict[str, float]:
     """Volumes [m³] that the air does not have, by what takes them; what two share stands once, at the first of them.
 
-    The order: second board, port, braces, posts. A port that is not drawn counts by area × length of its middle line.
+    The order: second board, port, braces, posts. Drive units and radiators count as their makers state,
+    a port that is not drawn by area × length of its middle line.
     """
     inside = contents(shape, body, port, mount, runs)
     groups = (inside.second_board, inside.port, inside.braces, inside.posts)
@@ -137,6 +138,7 @@ def displaced(
         tube += away * _pipe(shape, body, port, 0j).filled_m3(min(_boards_m(shape, body), port.length_m), port.length_m)
     return {
         "speakers": units * _own_volume_m3(model),
+        "radiators": mount.radiators_m3,
         "braces": braces,
         "posts": posts,
         "port": tube,
@@ -158,9 +160,11 @@ def solid_of(
     bored_out: list[Part] = []
     tubes = 0.0
     if holes:
-        mouths = [(at, circle(0j, mount.cut_out_m)) for at in mount.speakers if mount.cut_out_m]
-        own = body.board_m if body.wall is not None else thick  # a wall's second board has its holes already
-        material -= sum(abs(mouth.area_m2) for _, mouth in mouths) * own
+        own = _bored_m(shape, body, wall_of(shape, body))
+        for side, at, diameter in _mounts(shape, body, mount):
+            mouth, deep = circle(0j, diameter), _bored_m(shape, body, side)
+            material -= abs(mouth.area_m2) * deep
+            cuts.append(_through(body, side, at, mouth, -CLEAR_M, deep + CLEAR_M))
         if port is not None:
             mouth, wall = _mouth(port, shape.port_wall_m), shape.port_wall_m
             for tube in inside.port:
@@ -175,7 +179,7 @@ def solid_of(
                     tube, line=_along(shape, body, at, own + CLEAR_M), flares_m=(0.0, 0.0), lead_m=CLEAR_M
                 )
                 bored_out += [through, *_rim(shape, body, at, tube)]
-        cuts = [*(_through(shape, body, at, mouth, -CLEAR_M, own + CLEAR_M) for at, mouth in mouths), *bored_out]
+        cuts += bored_out
     wooden = [*inside.second_board, *inside.wood]
     recipe = Recipe(slabs, holes=cuts, inside=wooden, tubes=inside.tubes if holes else (), passed=passed)
     mesh = shell(slabs, holes=cuts, inside=wooden, tubes=recipe.tubes, passed=passed)
@@ -197,20 +201,22 @@ def _rim(shape: BoxShape, body: Body, at: complex, tube: Pipe) -> Iterator[Pipe]
         yield replace(tube, line=line, flares_m=(rim, 0.0), lead_m=CLEAR_M, inset_m=shape.port_wall_m)
 
 
-def _second_board(body: Body, mount: Mount) -> Plate:
-    """The second board of a wall, inside, as large as the wall there, with the loudspeakers' holes."""
+def _second_board(shape: BoxShape, body: Body, mount: Mount) -> Plate:
+    """The second board of a wall, inside, as large as the wall there, with the holes of what sits in it."""
     run = body.hollow_runs[0]
     assert run.opening is not None and body.wall is not None
     inner, outer = run.opening.segments[body.wall], run.outline.segments[body.wall]
     way = inner.chord / abs(inner.chord)
     offset = ((inner.end - outer.start) * way.conjugate()).real
     holes = tuple(
-        circle(complex(offset - at.real, at.imag - run.low_m), mount.cut_out_m or 0.0) for at in mount.speakers
+        circle(complex(offset - at.real, at.imag - run.low_m), diameter)
+        for wall, at, diameter in _mounts(shape, body, mount)
+        if wall == body.wall
     )
     outline = _rectangle(0.0, 0.0, inner.length_m, run.high_m - run.low_m)
     corner = (inner.end.real, inner.end.imag, run.low_m)
     along = (-way.real, -way.imag, 0.0)
-    return Plate(corner, along, (0.0, 0.0, 1.0), outline, body.board_m, holes if mount.cut_out_m else ())
+    return Plate(corner, along, (0.0, 0.0, 1.0), outline, body.board_m, holes)
 
 
 def _air(body: Body) -> list[Part]:
@@ -218,7 +224,19 @@ def _air(body: Body) -> list[Part]:
 
 
 def _boards_m(shape: BoxShape, body: Body) -> float:
-    return body.board_m * (2 if shape.double_baffle else 1)
+    return boards_m(shape, body, wall_of(shape, body))
+
+
+def _bored_m(shape: BoxShape, body: Body, wall: int | str) -> float:
+    """How deep a hole is bored from outside: a standing wall's second board has its own already."""
+    return body.board_m if isinstance(wall, int) else boards_m(shape, body, wall)
+
+
+def _mounts(shape: BoxShape, body: Body, mount: Mount) -> Iterator[tuple[int | str, complex, float]]:
+    """Wall, place and diameter of every hole for a loudspeaker or radiator."""
+    if mount.cut_out_m:
+        yield from ((wall_of(shape, body), at, mount.cut_out_m) for at in mount.speakers)
+    yield from ((row.index, row.at, row.cut_out_m) for row in mount.radiators if row is not None and row.cut_out_m)
 
 
 def _own_volume_m3(model: SpeakerModel) -> float:
@@ -270,25 +288,13 @@ def _straight(shape: BoxShape, body: Body, port: PortResult, mount: Mount) -> bo
     return port.bends == 0 and port.length_m < _boards_m(shape, body) + behind_m(shape, body, mount.ports)
 
 
-def _through(shape: BoxShape, body: Body, at: complex, outline: Contour, from_m: float, to_m: float) -> Plate:
-    """A body through the baffle at ``at``, between two depths below its outer face."""
-    start, along, up, inward = _frame(shape, body, at)
-    return Plate(_moved(start, inward, from_m), along, up, outline, to_m - from_m)
+def behind(shape: BoxShape, body: Body, wall: int | str, at: complex, diameter_m: float, depth_m: float) -> Plate:
+    """A cylinder behind a wall, from its inner face on."""
+    start = boards_m(shape, body, wall)
+    return _through(body, wall, at, circle(0j, diameter_m), start, start + depth_m)
 
 
-def _moved(at: Triple, way: Triple, far_m: float) -> Triple:
-    return at[0] + way[0] * far_m, at[1] + way[1] * far_m, at[2] + way[2] * far_m
-
-
-def _frame(shape: BoxShape, body: Body, at: complex) -> tuple[Triple, Triple, Triple, Triple]:
-    """A place on the baffle's outer face: the point, two axes in the face, and the way inwards."""
-    along: Triple = (1.0, 0.0, 0.0)
-    if body.wall is None:
-        if shape.baffle == "top":
-            return (at.real, at.imag, body.height_m), along, (0.0, -1.0, 0.0), (0.0, 0.0, -1.0)
-        return (at.real, at.imag, 0.0), along, (0.0, 1.0, 0.0), (0.0, 0.0, 1.0)
-    side = body.hollow_runs[0].outline.segments[body.wall]
-    way = side.chord / abs(side.chord)
-    foot, into = side.start + way * at.real, 1j * way
-    along, up = (-way.real, -way.imag, 0.0), (0.0, 0.0, 1.0)
-    return (foot.real, foot.imag, at.imag), along, up, (into.real, into.imag, 0.0)
+def _through(body: Body, wall: int | str, at: complex, outline: Contour, from_m: float, to_m: float) -> Plate:
+    """A body through a wall at ``at``, between two depths below its outer face."""
+    start, along, up, inward = frame_of(body, wall, at)
+    return Plate(moved(start, inward, from_m), along, up, outline, to_m - from_m)

@@ -7,7 +7,7 @@ simply supported figure is the one that is judged; a curved wall is stiffer than
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
@@ -17,6 +17,7 @@ from shapely import LineString, Point, Polygon
 from cabinwright.build.shapes import BoxShape
 from cabinwright.physics.arcs import Segment
 from cabinwright.physics.plate import CLAMPED, SUPPORTED, Board, plate_hz, rectangle_hz
+from cabinwright.stages.enclosure.fit_units import wall_of
 from cabinwright.stages.enclosure.shape import Body, Run
 from cabinwright.tables import rows
 
@@ -26,6 +27,8 @@ MOST_RIBS = 4
 CHORD_M = 4e-4
 TOUCHES_M = 0.004  #: a brace that ends so near to a wall holds it
 Rib = tuple[complex, complex]
+Holes = Sequence[tuple[complex, float, float]]
+"""Cut-outs in a wall: centre, diameter [m], and the mass on its rim [kg]."""
 
 
 @dataclass(frozen=True)
@@ -50,16 +53,13 @@ def board_of(material: str, thickness_m: float) -> Board:
     return Board(thickness_m, float(stiff["young_pa"]), float(heavy["density_kg_m3"]), float(stiff["poisson"]))
 
 
-def walls_of(
-    shape: BoxShape, body: Body, material: str, cut_outs: Sequence[tuple[complex, float]], *, rim_mass_kg: float
-) -> tuple[Wall, ...]:
-    """Every wall. ``cut_outs`` are centres and diameters in the loudspeakers' wall, ``rim_mass_kg`` all of them together."""
+def walls_of(shape: BoxShape, body: Body, material: str, holes: Mapping[int | str, Holes]) -> tuple[Wall, ...]:
+    """Every wall; ``holes`` by wall: ``top``, ``bottom``, or the index of a side."""
     limit = shape.stiff_above_hz
     found = []
     for role in ("bottom", "top"):
         run = next(item for item in body.runs if item.role == role)
-        holes = cut_outs if body.wall is None and shape.baffle == role else ()
-        found.append(_end(shape, body, run, board_of(material, run.count * body.board_m), holes, rim_mass_kg, limit))
+        found.append(_end(shape, body, run, board_of(material, run.count * body.board_m), holes.get(role, ()), limit))
     for low, high in _storeys(body):
         inside = next(run.opening for run in body.hollow_runs if run.low_m >= low - 1e-9)
         assert inside is not None
@@ -82,31 +82,23 @@ def _storeys(body: Body) -> list[tuple[float, float]]:
     return [(low, high) for low, high in rows]
 
 
-def _end(
-    shape: BoxShape,
-    body: Body,
-    run: Run,
-    board: Board,
-    holes: Sequence[tuple[complex, float]],
-    rim_mass_kg: float,
-    limit: float,
-) -> Wall:
+def _end(shape: BoxShape, body: Body, run: Run, board: Board, holes: Holes, limit: float) -> Wall:
     beside = body.hollow_runs[0 if run.role == "bottom" else -1].opening
     assert beside is not None
     plate = beside.as_polygon(CHORD_M)
-    for at, diameter in holes:
+    for at, diameter, _ in holes:
         hole = Point(at.real, at.imag).buffer(diameter / 2.0, quad_segs=12)
         if plate.contains(hole.buffer(CHORD_M)):  # one that meets a wall has its own finding
             plate = plate.difference(hole)
     held = [(complex(*item.from_m), complex(*item.to_m)) for item in shape.braces]
     held += [(complex(*item.at_m), complex(*item.at_m)) for item in shape.posts]
-    mass = rim_mass_kg if holes else 0.0
+    mass = sum(kilograms for _, _, kilograms in holes)
 
     def hertz(ribs: Sequence[Rib], edges: str = SUPPORTED) -> float:
         return plate_hz(board, plate, ribs=[*held, *ribs], rim_mass_kg=mass, edges=edges)
 
     x0, y0, x1, y1 = plate.bounds
-    name = f"{run.role} (baffle)" if holes else run.role
+    name = f"{run.role} (baffle)" if holes and wall_of(shape, body) == run.role else run.role
     try:
         wall = Wall(name, x1 - x0, y1 - y0, board.thickness_m, hertz(()), hertz((), CLAMPED), held=len(held))
         return _braced(wall, limit, [_across(plate, count) for count in range(1, MOST_RIBS + 1)], hertz)

@@ -4,21 +4,22 @@ from __future__ import annotations
 
 import cmath
 import math
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from cabinwright.build.loudspeaker import SpeakerModel
+from cabinwright.build.loudspeaker import Radiator, SpeakerModel
 from cabinwright.build.outlines import OutlinePoint
 from cabinwright.build.shapes import BoxShape
 from cabinwright.build.workshop import CutOut, Drill, Panel
 from cabinwright.physics.arcs import Segment
 from cabinwright.physics.outline import Contour
+from cabinwright.stages.enclosure.fit_units import wall_of
 from cabinwright.stages.enclosure.shape_result import ShapeResult
 from cabinwright.stages.workshop.joinery import PLAIN, Joinery, Scribe
 
-__all__ = ["Computed", "hard_points", "mounts", "pair", "points", "screws", "turned_over"]
+__all__ = ["Computed", "fitted", "hard_points", "pair", "points", "turned_over"]
 
 PILOT_M = 0.003  #: drilled for the loudspeaker's screws; common practice for 5 mm wood screws
 
@@ -55,8 +56,8 @@ def pair(at: complex) -> tuple[float, float]:
     return at.real, at.imag
 
 
-def mounts(shape: BoxShape, result: ShapeResult, shift: complex) -> Iterator[CutOut]:
-    """Holes for loudspeakers, ports and cables."""
+def _mounts(shape: BoxShape, result: ShapeResult, shift: complex) -> Iterator[CutOut]:
+    """Holes for loudspeakers, ports and cables, in their wall."""
     for number, hole in enumerate(shape.cable_holes, 1):
         at = complex(*hole.at_m) + shift
         yield CutOut(name=f"cable {number}", diameter_m=hole.diameter_m, at_m=pair(at))
@@ -70,13 +71,31 @@ def mounts(shape: BoxShape, result: ShapeResult, shift: complex) -> Iterator[Cut
             yield CutOut(name=f"port {number}", size_m=result.port_m, at_m=pair(at + shift))
 
 
-def screws(result: ShapeResult, model: SpeakerModel, shift: complex) -> tuple[Drill, ...]:
-    """Pilot holes on the mounting circle, none straight above the middle."""
-    if model.mounting_circle_m is None or model.screws is None or result.cut_out_m is None:
+def _radiators(result: ShapeResult, wall: int | str, shift: complex) -> Iterator[CutOut]:
+    """Holes for passive radiators in one wall: an index of a side, ``top`` or ``bottom``."""
+    for number, row in enumerate(result.radiators, 1):
+        if row is not None and row.index == wall and row.cut_out_m is not None:
+            yield CutOut(name=f"passive radiator {number}", diameter_m=row.cut_out_m, at_m=pair(row.at + shift))
+
+
+def _screws(part: SpeakerModel | Radiator | None, places: Iterable[complex], shift: complex) -> tuple[Drill, ...]:
+    """Pilot holes on the mounting circle round each place whose hole is cut, none straight above the middle."""
+    if part is None or part.mounting_circle_m is None or part.screws is None or part.cut_out_m is None:
         return ()
-    angles = 2.0 * math.pi * (np.arange(model.screws) + 0.5) / model.screws
-    ring = [cmath.rect(model.mounting_circle_m / 2.0, float(angle)) for angle in angles]
-    return (Drill(at_m=tuple(pair(at + shift + step) for at in result.speakers for step in ring), diameter_m=PILOT_M),)
+    angles = 2.0 * math.pi * (np.arange(part.screws) + 0.5) / part.screws
+    ring = [cmath.rect(part.mounting_circle_m / 2.0, float(angle)) for angle in angles]
+    spots = tuple(pair(at + shift + step) for at in places for step in ring)
+    return (Drill(at_m=spots, diameter_m=PILOT_M),) if spots else ()
+
+
+def fitted(
+    shape: BoxShape, result: ShapeResult, parts: tuple[SpeakerModel, Radiator | None], wall: int | str, shift: complex
+) -> tuple[tuple[CutOut, ...], tuple[Drill, ...]]:
+    """Holes and pilot holes for all that sits in one wall; ``parts``: the drive unit and the passive radiator."""
+    own = wall_of(shape, result.body) == wall
+    cuts = [*(_mounts(shape, result, shift) if own else ()), *_radiators(result, wall, shift)]
+    drills = _screws(parts[0], result.speakers, shift) if own else ()
+    return tuple(cuts), drills + _screws(parts[1], [row.at for row in result.radiators_in(wall)], shift)
 
 
 def turned_over(board: Computed) -> Computed:

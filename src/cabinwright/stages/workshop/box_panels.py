@@ -16,22 +16,23 @@ from itertools import combinations
 from shapely import LineString, Point, Polygon
 
 from cabinwright.build.document import Build
-from cabinwright.build.loudspeaker import SpeakerModel
 from cabinwright.build.shapes import BoxShape
 from cabinwright.build.workshop import CutOut, Panel, Sheet
 from cabinwright.findings import Finding, finding
 from cabinwright.physics.arcs import Segment
 from cabinwright.physics.outline import circle
+from cabinwright.stages.enclosure.fit_units import wall_of
 from cabinwright.stages.enclosure.result import EnclosureResult
 from cabinwright.stages.enclosure.shape import Run
 from cabinwright.stages.enclosure.shape_inside import room_of
 from cabinwright.stages.enclosure.shape_result import ShapeResult
-from cabinwright.stages.enclosure.shape_solid import window_of
 from cabinwright.stages.workshop.box_bends import bent_walls
-from cabinwright.stages.workshop.box_board import Computed, mounts, points, screws, turned_over
+from cabinwright.stages.workshop.box_board import Computed, fitted, points, turned_over
+from cabinwright.stages.workshop.box_laps import lapped
 from cabinwright.stages.workshop.box_walls import (
     RABBET,
     FlatWall,
+    Parts,
     flat_walls,
     is_right,
     second_board,
@@ -56,7 +57,7 @@ class _Box:
     sheets: Sequence[Sheet]
     room_m: float  #: longest board that a sheet gives
     result: ShapeResult
-    model: SpeakerModel
+    mounted: Parts
     found: list[Finding]
 
 
@@ -71,7 +72,7 @@ def box_panels(build: Build, boxed: EnclosureResult | None, found: list[Finding]
         model = next(item for item in build.speaker_models if item.name == result.model)
         sheet = next(item for item in build.sheets if item.name == box.shape.sheet)
         room = max(sheet.length_m, sheet.width_m) - 2.0 * build.workshop.border_m
-        whole = _Box(box.name, box.shape, sheet, build.sheets, room, result.shape, model, found)
+        whole = _Box(box.name, box.shape, sheet, build.sheets, room, result.shape, (model, box.radiator), found)
         stops = (*_cables(whole), *result.shape.stopped)
         for item in _panels(whole):
             name, number = item.panel.name, 2
@@ -85,7 +86,7 @@ def box_panels(build: Build, boxed: EnclosureResult | None, found: list[Finding]
 
 def _panels(box: _Box) -> Iterator[Computed]:
     body = box.result.body
-    walls = flat_walls(box.name, box.shape, box.result, box.model) if body.construction == "panels" else []
+    walls = flat_walls(box.name, box.shape, box.result, box.mounted) if body.construction == "panels" else []
     ends = {run.role: [*_end(box, run)] for run in body.runs if run.role in ("bottom", "top")}
     if box.shape.joint == "dowel" and walls:
         walls, ends = _dowelled(box, walls, ends)
@@ -106,10 +107,9 @@ def _panels(box: _Box) -> Iterator[Computed]:
                 steep(board, box.found)
                 yield board
                 if body.wall == index and box.shape.double_baffle:
-                    yield Computed(second_board(box.name, box.shape, box.result, index))
+                    yield Computed(second_board(box.name, box.shape, box.result, box.mounted, index))
     yield from _braces(box)
     yield from _posts(box)
-    _apart(box)
 
 
 def _face_up(board: Computed) -> Computed:
@@ -141,7 +141,7 @@ def _end(box: _Box, run: Run) -> Iterator[Computed]:
     shape, result = box.shape, box.result
     baffle = result.body.wall is None and shape.baffle == run.role
     label = "baffle" if baffle else {"bottom": "floor"}.get(run.role, run.role)
-    cuts = tuple(mounts(shape, result, 0j)) if baffle else ()
+    cuts, drills = fitted(shape, result, box.mounted, run.role, 0j)
     rabbet = tuple(_rabbet(box))
     parted = run.count > 1 and (bool(rabbet) or shape.joint == "dowel") and result.body.construction != "stacked"
     panel = Panel(
@@ -151,7 +151,7 @@ def _end(box: _Box, run: Run) -> Iterator[Computed]:
         fillet_m=0.0,
         count=1 if parted else run.count,
         cut_outs=(*cuts, *rabbet),
-        drills=screws(result, box.model, 0j) if baffle else (),
+        drills=drills,
     )
     exact = run.outline, ()
     marks = tuple(_footprints(box)) if run.role == "bottom" else ()
@@ -241,14 +241,10 @@ def _braces(box: _Box) -> Iterator[Computed]:
     """Boards from floor to baffle with a window that leaves the air one."""
     body = box.result.body
     high = body.inside_high_m - body.inside_low_m
-    for number, item in enumerate(box.shape.braces, 1):
+    made = lapped(box.shape.braces, high_m=high, board_m=body.board_m)
+    for number, (item, board) in enumerate(zip(box.shape.braces, made, strict=True), 1):
         name = f"{box.name}, brace {number}"
-        length, window = abs(complex(*item.to_m) - complex(*item.from_m)), window_of(item, high)
-        cuts: Sequence[CutOut] = ()
-        if window is not None:
-            middle = (length / 2.0, high / 2.0)
-            cuts = (CutOut(name="window", size_m=window.size_m, at_m=middle, fillet_m=window.fillet_m),)
-        thick = item.board_m or body.board_m
+        length, thick = abs(complex(*item.to_m) - complex(*item.from_m)), item.board_m or body.board_m
         sheet = _sheet_of(box, thick)
         if sheet is None:
             limit = round(1e3 * box.sheet.thickness_m, 2)
@@ -256,15 +252,24 @@ def _braces(box: _Box) -> Iterator[Computed]:
             box.found.append(
                 finding("workshop.brace_sheet", where=where, value=round(1e3 * thick, 2), limit=limit, unit="mm")
             )
-        panel = Panel(name=name, sheet=(sheet or box.sheet).name, size_m=(length, high), cut_outs=tuple(cuts))
-        yield Computed(panel, stopped=() if sheet else ("workshop.brace_sheet",))
+        panel = Panel(
+            name=name,
+            sheet=(sheet or box.sheet).name,
+            size_m=None if board.outline else (length, high),
+            outline=board.outline,
+            fillet_m=0.0 if board.outline else None,
+            cut_outs=board.windows,
+        )
+        yield Computed(panel, stopped=() if sheet else ("workshop.brace_sheet",), joinery=Joinery(laps=board.laps))
+    _apart(box, {(number, lap.brace) for number, board in enumerate(made, 1) for lap in board.laps})
 
 
 def _cables(box: _Box) -> Iterator[str]:
-    """A stop where a cable's hole does not open into the air, or meets a loudspeaker, a port or a brace."""
+    """A stop where a cable's hole does not open into the air, or meets what sits in its wall, or a brace."""
     body, thick = box.result.body, box.result.body.board_m
     room = room_of(box.shape, body)
-    rims = [(at, (box.model.outer_diameter_m or box.result.cut_out_m or 0.0) / 2.0) for at in box.result.speakers]
+    rims = [(at, (box.mounted[0].outer_diameter_m or box.result.cut_out_m or 0.0) / 2.0) for at in box.result.speakers]
+    rims += [(row.at, row.frame_m / 2.0) for row in box.result.radiators_in(wall_of(box.shape, body))]
     rims += [(at, max(box.result.port_m or (0.0,)) / 2.0) for at in box.result.ports]
     taken = [Point(at.real, at.imag).buffer(radius) for at, radius in rims]
     if body.wall is None:
@@ -283,23 +288,24 @@ def _cables(box: _Box) -> Iterator[str]:
         taken.append(spot.buffer(hole.diameter_m / 2.0))
 
 
-def _apart(box: _Box) -> None:
-    """A word where braces and posts stand in one another: as they are drawn they do not go together."""
+def _apart(box: _Box, joined: set[tuple[int, int]]) -> None:
+    """A word where braces and posts stand in one another and are not lapped: as they are drawn they do not go together."""
     thick = box.result.body.board_m
     solids = [
-        (f"{box.name}, brace {number}", LineString([item.from_m, item.to_m]), (item.board_m or thick) / 2.0, "flat")
+        (("brace", number), LineString([item.from_m, item.to_m]), (item.board_m or thick) / 2.0, "flat")
         for number, item in enumerate(box.shape.braces, 1)
     ]
     solids += [
-        (f"{box.name}, post {number}", Point(item.at_m), item.diameter_m / 2.0, "round")
+        (("post", number), Point(item.at_m), item.diameter_m / 2.0, "round")
         for number, item in enumerate(box.shape.posts, 1)
     ]
     prints = [(name, line.buffer(half, cap_style=cap)) for name, line, half, cap in solids]
-    for (one, a), (other, b) in combinations(prints, 2):
+    for ((kind, number), a), ((other, second), b) in combinations(prints, 2):
         shared = a.intersection(b)
-        if shared.area > MEET_M2:
+        if shared.area > MEET_M2 and not (other == "brace" and (number, second) in joined):
             at = f"{1e3 * shared.centroid.x:.0f}, {1e3 * shared.centroid.y:.0f} mm in plan"
-            box.found.append(finding("workshop.brace_meets", where=f"part “{one}”", other=other, at=at))
+            where, met = f"part “{box.name}, {kind} {number}”", f"{box.name}, {other} {second}"
+            box.found.append(finding("workshop.brace_meets", where=where, other=met, at=at))
 
 
 def _sheet_of(box: _Box, thick_m: float) -> Sheet | None:

@@ -11,18 +11,19 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from cabinwright.build.loudspeaker import SpeakerModel
+from cabinwright.build.loudspeaker import Radiator, SpeakerModel
 from cabinwright.build.shapes import BoxShape
 from cabinwright.build.workshop import CutOut, Panel
 from cabinwright.findings import Finding, finding
 from cabinwright.physics.arcs import Segment
 from cabinwright.stages.enclosure.shape_result import ShapeResult
-from cabinwright.stages.workshop.box_board import Computed, hard_points, mounts, screws
+from cabinwright.stages.workshop.box_board import Computed, fitted, hard_points
 from cabinwright.stages.workshop.joinery import Bevel, Joinery
 
 __all__ = [
     "RABBET",
     "FlatWall",
+    "Parts",
     "Turns",
     "bevels_of",
     "ends_of",
@@ -55,18 +56,22 @@ class FlatWall:
     height_m: float
 
 
-def flat_walls(name: str, shape: BoxShape, result: ShapeResult, model: SpeakerModel) -> list[FlatWall]:
+Parts = tuple[SpeakerModel, Radiator | None]
+"""What sits in the walls: the drive unit, and the passive radiator where there is one."""
+
+
+def flat_walls(name: str, shape: BoxShape, result: ShapeResult, mounted: Parts) -> list[FlatWall]:
     """Every flat wall, in order."""
     run = next(item for item in result.body.runs if item.role == "walls")
     sides = run.outline.segments
     turns = [cmath.phase(b.chord / a.chord) for a, b in zip((sides[-1], *sides[:-1]), sides, strict=True)]
     return [
-        _flat(name, shape, result, model, index, (turns[index], turns[(index + 1) % len(turns)]))
+        _flat(name, shape, result, mounted, index, (turns[index], turns[(index + 1) % len(turns)]))
         for index in range(len(sides))
     ]
 
 
-def _flat(name: str, shape: BoxShape, result: ShapeResult, model: SpeakerModel, index: int, turns: Turns) -> FlatWall:
+def _flat(name: str, shape: BoxShape, result: ShapeResult, mounted: Parts, index: int, turns: Turns) -> FlatWall:
     board = result.body.board_m
     run = next(item for item in result.body.runs if item.role == "walls")
     side, baffle = run.outline.segments[index], result.body.wall == index
@@ -77,15 +82,14 @@ def _flat(name: str, shape: BoxShape, result: ShapeResult, model: SpeakerModel, 
     right_edge = _edge(high, high - board, height, board, fingers and is_right(turns[1]), even=True)
     left_edge = _edge(low, low + board, height, board, fingers and is_right(turns[0]), even=False)
     shift = complex(0.0, deeper - run.low_m)
-    cuts = [*mounts(shape, result, shift)] if baffle else []
-    cuts += rabbet_strip(shape, board, height, turns[0])
+    cuts, drills = fitted(shape, result, mounted, index, shift)
     panel = Panel(
         name=f"{name}, wall {index + 1}{' (baffle)' if baffle else ''}",
         sheet=shape.sheet,
         outline=hard_points([*right_edge, *left_edge[::-1]]),
         fillet_m=0.0,
-        cut_outs=tuple(cuts),
-        drills=screws(result, model, shift) if baffle else (),
+        cut_outs=(*cuts, *rabbet_strip(shape, board, height, turns[0])),
+        drills=drills,
     )
     joinery = Joinery(face="outside", bevels=tuple(bevels_of(turns)))
     return FlatWall(Computed(panel, joinery=joinery), side, turns, low, high, height)
@@ -155,7 +159,7 @@ def _edge(full: float, notch: float, height: float, board: float, fingers: bool,
     return rows
 
 
-def second_board(name: str, shape: BoxShape, result: ShapeResult, index: int) -> Panel:
+def second_board(name: str, shape: BoxShape, result: ShapeResult, mounted: Parts, index: int) -> Panel:
     """The second board of a wall, inside."""
     run = next(item for item in result.body.runs if item.role == "walls")
     assert run.opening is not None
@@ -166,5 +170,5 @@ def second_board(name: str, shape: BoxShape, result: ShapeResult, index: int) ->
         name=f"{name}, second board of the baffle",
         sheet=shape.sheet,
         size_m=(inner.length_m, run.high_m - run.low_m),
-        cut_outs=tuple(mounts(shape, result, shift)),
+        cut_outs=fitted(shape, result, mounted, index, shift)[0],
     )

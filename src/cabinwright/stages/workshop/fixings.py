@@ -13,6 +13,7 @@ from cabinwright.build.fixings import Fixing
 from cabinwright.findings import Finding, finding
 from cabinwright.physics.fixings import Bolt, across_of, pulls, two_rows, used
 from cabinwright.physics.plate_bending import GRAVITY_M_S2
+from cabinwright.stages.workshop.mass import radiators_of
 from cabinwright.stages.workshop.service_result import FixingResult, MassRow
 from cabinwright.tables import rows
 
@@ -44,7 +45,8 @@ def fixings_of(build: Build, listed: tuple[MassRow, ...], found: list[Finding]) 
 def _mass(build: Build, fixing: Fixing, listed: tuple[MassRow, ...]) -> tuple[float, list[str]]:
     """What it holds, and what of that has no known mass."""
     names = list(fixing.holds)
-    names += [name for box in build.boxes if box.name in fixing.holds for name in box.speakers]
+    boxes = [box for box in build.boxes if box.name in fixing.holds]
+    names += [name for box in boxes for name in (*box.speakers, radiators_of(box.name))]
     held = [row for row in listed if row.name in names]
     if fixing.mass_kg is not None:
         return fixing.mass_kg, []

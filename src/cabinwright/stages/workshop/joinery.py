@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 from cabinwright.physics.arcs import Segment
 from cabinwright.physics.kerf_bend import KerfBend
 
-__all__ = ["PLAIN", "Bent", "Bevel", "EdgeBore", "FaceBore", "Joinery", "Scribe"]
+__all__ = ["PLAIN", "Bent", "Bevel", "EdgeBore", "FaceBore", "Joinery", "Lap", "Scribe"]
 
 Words = Callable[[float], str]
 SIDES = {1: "left", -1: "right", 1j: "bottom", -1j: "top"}  #: by the way into the board
@@ -65,6 +65,17 @@ class Bent:
     cuts: KerfBend
 
 
+@dataclass(frozen=True, slots=True)
+class Lap:
+    """A slot for a brace that crosses this one."""
+
+    brace: int  #: number of the other
+    at_m: float  #: its middle, from the left end
+    width_m: float
+    deep_m: float
+    side: str  #: the edge that it is open at: top or bottom
+
+
 @dataclass(frozen=True)
 class Joinery:
     """All of it, of one board."""
@@ -77,6 +88,7 @@ class Joinery:
     bored_outside: bool = False  #: whether the holes are in the face that is outside of the box
     stack_m: float | None = None  #: height of a post of which it is a disc
     planed: bool = False  #: whether its last disc is planed to that
+    laps: tuple[Lap, ...] = ()
 
     def turned_over(self, sum_m: float) -> Joinery:
         """The same on a board seen from its other face: x becomes ``sum_m`` - x, left becomes right."""
@@ -115,6 +127,12 @@ class Joinery:
             )
         for item in self.bevels:
             said.append(f"{item.side} end bevelled {item.tilt_deg:.1f}°{'' if item.inward else ', longer inside'}")
+        for lap in self.laps:
+            order = "before" if lap.side == "top" else "after"
+            said.append(
+                f"half-lapped with brace {lap.brace}, put in {order} it: a slot from the {lap.side}, "
+                f"{length(lap.width_m)} wide and {length(lap.deep_m)} deep, its middle {length(lap.at_m)} from the left end"
+            )
         bends: dict[str, list[str]] = {}
         for bend in self.bends:
             cuts = bend.cuts
@@ -144,6 +162,16 @@ class Joinery:
                     "depth_m": item.depth_m,
                 }
                 for item in self.edge_bores
+            ],
+            "laps": [
+                {
+                    "brace": item.brace,
+                    "at_m": item.at_m,
+                    "width_m": item.width_m,
+                    "depth_m": item.deep_m,
+                    "open_at": item.side,
+                }
+                for item in self.laps
             ],
             "bevels": [
                 {"end": item.side, "tilt_deg": item.tilt_deg, "longer": "outside" if item.inward else "inside"}

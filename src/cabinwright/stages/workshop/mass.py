@@ -1,6 +1,7 @@
 """What the build weighs and where: boards, loudspeakers, wire, and what is written as [[masses]]; payload and axles.
 
-Boxes count their boards, loudspeakers their models, panels, rings and pods what is left of their sheets, wires their copper.
+Boxes count their boards, loudspeakers their models, passive radiators as they are stated, panels, rings and pods what is left of
+their sheets, wires their copper.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ from cabinwright.stages.workshop.result import PanelResult, Part
 from cabinwright.stages.workshop.service_result import MassResult, MassRow
 from cabinwright.tables import rows
 
-__all__ = ["mass_of", "mass_rows"]
+__all__ = ["mass_of", "mass_rows", "radiators_of"]
 
 WIRE_KG_M3 = {"copper": 8890.0, "copper-clad aluminium": 3600.0}  #: IEC 60028; with 15 % copper by volume
 Point: TypeAlias = tuple[float, float, float]
@@ -126,6 +127,16 @@ def _boxes(build: Build, boxed: EnclosureResult | None) -> Iterator[MassRow]:
         inside = [at for name in box.speakers if (at := places.get(name)) is not None]
         if box.kind != "infinite baffle":
             yield MassRow(box.name, "box, boards alone", mass, _middle(inside))
+        part = box.radiator
+        if part is not None:
+            each = part.mass_kg
+            mass = None if each is None else part.count * each
+            yield MassRow(radiators_of(box.name), "passive radiators", mass, _middle(inside))
+
+
+def radiators_of(box: str) -> str:
+    """What the list of masses calls the passive radiators of a box."""
+    return f"{box}, passive radiators"
 
 
 def _boards(build: Build, panels: Mapping[str, PanelResult], mounts: Mapping[str, MountResult]) -> Iterator[MassRow]:

@@ -14,6 +14,7 @@ from cabinwright.findings import Finding, finding
 from cabinwright.physics.arcs import Segment
 from cabinwright.physics.outline import Contour, Corner, Drawn, OutlineFault, circle, from_corners, slot
 from cabinwright.physics.perforation import Field
+from cabinwright.stages.drawn_units import PARTS_M, unit_doubt
 from cabinwright.stages.workshop.drawn import drawn_key
 from cabinwright.stages.workshop.joinery import Scribe
 
@@ -57,6 +58,10 @@ def shapes_of(
     except ValueError as refused:
         found.append(finding("workshop.file_refused", where=where, reason=str(refused)))
         return None
+    content = drawn.get(drawn_key(panel.file, units=panel.file_units)) if panel.file is not None else None
+    if isinstance(content, Drawn) and panel.file is not None:
+        doubt = unit_doubt("workshop.outline_unit", content, where=where, file=panel.file, usual_m=PARTS_M)
+        found.extend(() if doubt is None else (doubt,))
     shapes = Shapes(outline, list(inner))
     for item in panel.cut_outs:
         try:
