@@ -3,20 +3,16 @@
 from __future__ import annotations
 
 import json
-import tomllib
-from codecs import BOM_UTF8
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import BrokenExecutor, Executor
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from cabinwright.build.codec import FILE_NAME, SIZE_LIMIT_BYTES, load, parse, source
+from cabinwright.build.codec import FILE_NAME, load, source
 from cabinwright.build.document import Build
-from cabinwright.build.paths import Name, resolved
-from cabinwright.build.rewrite import rewritten_value
 from cabinwright.errors import OutputError, PersonError, RefusedError
 from cabinwright.files import write_all
 from cabinwright.findings import finding
@@ -40,7 +36,8 @@ from cabinwright.physics.factory import FactoryResponses
 from cabinwright.physics.response import RecordedResponses
 from cabinwright.pipeline import Line, Results, Unheard, compare_places, crashed, heard_at, wiring
 from cabinwright.stages import survey, tuning
-from cabinwright.stages.layout.decide import Decision, decide
+from cabinwright.stages.layout.accepting import accepted
+from cabinwright.stages.layout.decide import Decision
 from cabinwright.stages.layout.result import LayoutResult
 from cabinwright.stages.memory import Keeper, afresh
 from cabinwright.stages.survey.sheet import KINDS, generic_sheet, own_sheet
@@ -54,7 +51,7 @@ from cabinwright.stages.workshop.files import FOLDER
 if TYPE_CHECKING:
     from cabinwright.handover.book.given import Logged
 
-__all__ = ["LISTENING", "Session", "accepted"]
+__all__ = ["LISTENING", "Session"]
 
 Progress = Callable[[str, float], None]
 LISTENING = "listening"  #: folder of what can be heard, in ``out``
@@ -382,38 +379,3 @@ def _checked(results: Results) -> Results:
     if results.workshop is None:
         return results
     return replace(results, workshop=made_solids(results.workshop))
-
-
-def _moved(content: bytes, data: Mapping[str, Any], decisions: Sequence[Decision]) -> bytes:
-    """Speakers that stood elsewhere, where their places are now."""
-    mark = BOM_UTF8 if content.startswith(BOM_UTF8) else b""
-    text = content[len(mark) :].decode("utf-8")
-    for decision in decisions:
-        row = resolved(("speakers", Name(decision.place)), data) if decision.moved else ()
-        for key, value in decision.moved.items():
-            text = rewritten_value(text, (*row, key), value)
-    return mark + text.encode("utf-8")
-
-
-def accepted(
-    content: bytes, places: Sequence[str], file: Path, *, again: bool = False
-) -> tuple[tuple[Decision, ...], bytes]:
-    """What was decided about each place, and the bytes of the build with them as speakers. Raises ``PersonError``.
-
-    ``again``: a place that was moved takes the speaker of its name along.
-    """
-    from cabinwright.build.accept import rewritten  # the only command that needs tomlkit
-
-    build = parse(content, file=str(file))
-    data = tomllib.loads(content.decode("utf-8-sig"))
-    decisions = decide(survey.locate(build), data, places, again=again)
-    rows = [decision.row for decision in decisions if decision.row is not None]
-    new = _moved(content, data, decisions)
-    if rows:
-        new = rewritten(new, rows, file=str(file))
-    if new == content:
-        return decisions, content
-    parse(new, file=str(file))
-    if len(new) > SIZE_LIMIT_BYTES:
-        raise RefusedError(f"{file}: with these speakers it would be larger than a build may be. Shorten it first.")
-    return decisions, new

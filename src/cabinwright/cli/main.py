@@ -321,16 +321,10 @@ def _book(options: argparse.Namespace) -> int:
     from cabinwright.studies.run import processes
 
     session = Session.open(options.build)
-    paper = options.paper.capitalize()
+    wanted: dict[str, Any] = {"paper": options.paper.capitalize(), "summary_only": options.summary}
     with processes(1) as (executor, _):
-        paths = with_progress(
-            lambda progress: session.book(
-                progress,
-                paper=paper,
-                summary_only=options.summary,
-                executor=executor if session.build.recordings else None,
-            )
-        )
+        beside = executor if session.build.recordings else None
+        paths = with_progress(lambda progress: session.book(progress, executor=beside, **wanted))
     for path in paths:
         say(f"wrote {path}")
     return 0

@@ -21,7 +21,7 @@ from cabinwright.history.compare import Comparison, compared
 from cabinwright.history.log import Entry, History, Log, mark_of
 from cabinwright.measure.folder import FolderFiles
 from cabinwright.pipeline import STAGES, Line, Results
-from cabinwright.session import accepted
+from cabinwright.stages.layout.accepting import accepted
 from cabinwright.stages.layout.result import LayoutResult
 from cabinwright.stages.memory import Memory
 
