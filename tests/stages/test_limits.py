@@ -51,7 +51,8 @@ def test_what_is_cut_for_good_wins_unless_all_must_go_back() -> None:
 
 
 @pytest.mark.parametrize(
-    ("stock", "barred"), [("Dash tops", True), ("NEARER", True), ("pillars", False), ("door cards", False)]
+    ("stock", "barred"),
+    [("Dash tops", True), ("NEARER", True), ("pillars", False), ("door cards", False), ("SS", False)],
 )
 def test_a_part_that_must_stay_is_found_in_the_words_of_a_place(stock: str, barred: bool) -> None:
     got = compared(CUT + KEPT, f'[limits]\nstock = ["{stock}"]\n')

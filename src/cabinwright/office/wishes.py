@@ -38,7 +38,7 @@ from cabinwright.shop.rows import Job
 from cabinwright.shop.store import Store, found_row, held
 from cabinwright.shop.words import folded
 from cabinwright.stages.enclosure.room import room_taken_m3
-from cabinwright.stages.layout.limits import touched
+from cabinwright.stages.layout.limits import named, touched
 from cabinwright.stages.tuning.house import DEFAULT_CURVE
 
 __all__ = [
@@ -258,9 +258,7 @@ def _stock(stock: Sequence[str], build: Build) -> Check:
     unsaid = [item.name for item in build.speakers if item.name not in places]
     mine = [places[item.name] for item in build.speakers if item.name in places]
     broken = [f"{place.name} touches {', '.join(parts)}" for place in mine if (parts := touched(place, limits))]
-    broken += [
-        f"{name} touches {item}" for name in unsaid for item in stock if item.casefold().rstrip("s") in name.casefold()
-    ]
+    broken += [f"{name} touches {', '.join(parts)}" for name in unsaid if (parts := named(name, stock))]
     says = "; ".join(broken) or (f"nobody said what is cut for {', '.join(unsaid)}" if unsaid else "none of it is cut")
     return Check(f"stays as it is: {', '.join(stock)}", False if broken else None if unsaid else True, says)
 

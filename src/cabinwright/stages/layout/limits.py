@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from cabinwright.build.cabin import Place
 from cabinwright.build.document import Build
 from cabinwright.build.limits import Limits
 from cabinwright.findings import Finding, finding
 
-__all__ = ["cut_for_good", "limit_findings", "refused", "touched"]
+__all__ = ["cut_for_good", "limit_findings", "named", "refused", "touched"]
 
 
 def cut_for_good(place: Place) -> bool | None:
@@ -23,8 +23,13 @@ def touched(place: Place, limits: Limits) -> tuple[str, ...]:
     """Parts that must stay and that the place names, in its own name or in what is cut for it."""
     if place.reversible is True and not place.cut:
         return ()
-    words = f"{place.name} {place.cut or ''}".casefold()
-    return tuple(item for item in limits.stock if item.casefold().rstrip("s") in words)
+    return named(f"{place.name} {place.cut or ''}", limits.stock)
+
+
+def named(words: str, parts: Sequence[str]) -> tuple[str, ...]:
+    """Those of ``parts`` that ``words`` name, one of them or several."""
+    told = words.casefold()
+    return tuple(part for part in parts if (part.casefold().rstrip("s") or part) in told)
 
 
 def refused(build: Build, place: Place) -> str | None:
