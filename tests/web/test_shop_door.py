@@ -204,6 +204,17 @@ def test_what_is_typed_is_kept_and_an_error_is_told(screen: Screen, browser: Bro
         expect(page.get_by_role("status")).to_have_text("Added.")
         page.get_by_role("link", name="Ada <b>Invented</b>").click()
         expect(page.locator(".drawn")).to_contain_text("red coupé")
+        late = context.new_page()
+        drawn(late, page.url)
+        for one, words in ((page, "two keys"), (late, "one key")):
+            one.get_by_text("Change red coupé").click()
+            one.locator("details[open]").get_by_label("Note").fill(words)
+            one.locator("details[open]").get_by_role("button", name="Keep").click()
+            if one is page:
+                expect(page.get_by_role("status")).to_have_text("Kept.")
+        expect(late.get_by_role("alert")).to_contain_text("note: now two keys; yours one key")
+        expect(late.get_by_role("alert")).not_to_contain_text("registration")
+        late.close()
         drawn(page, f"{screen.here}/shop/part?at=1")
         page.get_by_label("How much (m)").fill("3")
         page.get_by_text("scrapped", exact=True).click()

@@ -7,8 +7,9 @@ roles are asked on the server at each page and again at each press.
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Awaitable, Callable, Mapping
+from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
+from decimal import Decimal
 from functools import partial
 from typing import TYPE_CHECKING, Any
 from urllib.parse import urlencode
@@ -18,6 +19,7 @@ from sqlalchemy import func, select
 
 from cabinwright.errors import CabinwrightError, MeanwhileError
 from cabinwright.shop.access import refuse_unless
+from cabinwright.shop.money import digits
 from cabinwright.shop.rows import Trace
 from cabinwright.web.frame import HEAD, skeleton
 from cabinwright.web.jobs import EVERY_S, Gauge
@@ -34,7 +36,7 @@ __all__ = ["ShopPage", "ShopView", "address", "show"]
 
 Make = Callable[[Callable[[str, float], None]], Any]  #: what another process runs, given a progress
 LOOK_S = 2.0  #: how often it is asked whether somebody else changed something
-HIDDEN_FIELDS = frozenset({"count", "id", "words", "made_at"})
+HIDDEN_FIELDS = frozenset({"count", "id", "words", "made_at", "allowed_at"})
 
 
 @dataclass(frozen=True)
@@ -265,15 +267,22 @@ def _changes(store: Store) -> int:
 
 def _both(error: MeanwhileError) -> str:
     """What is refused, with both versions of each field that differs."""
-    theirs: Mapping[str, Any] = error.theirs
-    lines = [
-        _("{field}: now {theirs}; yours {mine}").format(
-            field=name.replace("_", " "), theirs=theirs.get(name), mine=mine
-        )
-        for name, mine in error.mine.items()
-        if name not in HIDDEN_FIELDS and theirs.get(name) != mine
-    ]
-    return "\n".join([str(error), *lines])
+    lines = [str(error)]
+    for name, mine in error.mine.items():
+        theirs, yours = _worded(error.theirs.get(name), like=mine), _worded(mine, like=mine)
+        if name not in HIDDEN_FIELDS and theirs != yours:
+            words = _("{field}: now {theirs}; yours {mine}")
+            lines.append(words.format(field=name.replace("_", " "), theirs=theirs, mine=yours))
+    return "\n".join(lines)
+
+
+def _worded(value: Any, *, like: Any) -> str:
+    """A value of either version, in the same words where it is the same; ``like``: what kind it is."""
+    if value is None or value == "":
+        return _("nothing")
+    if isinstance(like, bool):
+        return _("yes") if value else _("no")
+    return digits(Decimal(value)) if isinstance(like, Decimal) else str(value)
 
 
 async def show(
