@@ -215,6 +215,15 @@ def test_what_is_typed_is_kept_and_an_error_is_told(screen: Screen, browser: Bro
         expect(late.get_by_role("alert")).to_contain_text("note: now two keys; yours one key")
         expect(late.get_by_role("alert")).not_to_contain_text("registration")
         late.close()
+        drawn(page, f"{screen.here}/shop/house")
+        page.get_by_label("Name", exact=True).nth(1).fill("VAT")
+        page.get_by_label("Rate (%)").fill("20")
+        page.get_by_role("button", name="Add the rule").click()
+        expect(page.locator(".drawn")).to_contain_text("taxed by the rule standard, which is not there")
+        page.get_by_label("Tax rule for work").select_option("VAT")
+        page.get_by_role("button", name="Keep").first.click()
+        expect(page.get_by_role("status")).to_have_text("Kept.")
+        expect(page.locator(".drawn")).not_to_contain_text("which is not there")
         drawn(page, f"{screen.here}/shop/part?at=1")
         page.get_by_label("How much (m)").fill("3")
         page.get_by_text("scrapped", exact=True).click()
@@ -226,12 +235,14 @@ def test_what_is_typed_is_kept_and_an_error_is_told(screen: Screen, browser: Bro
         expect(page.locator(".tile").first).to_contain_text("12.5 m")
         drawn(page, f"{screen.here}/shop/parts")
         listed = tmp_path / "list.csv"
-        listed.write_text("number,name,kind,price\nF-80,fuse 80 A,fuse,3.1\nF-81,fuse,none such,x\n", encoding="utf-8")
+        listed.write_text(
+            "number,name,kind,price,tax\nF-80,fuse 80 A,fuse,3.1,VAT\nF-81,fuse,none such,x,VAT\n", encoding="utf-8"
+        )
         page.set_input_files("#list", str(listed))
         expect(page.locator(".drawn")).to_contain_text("list.csv:3")
         expect(page.locator(".drawn")).to_contain_text("Nothing was written")
         listed.write_text(
-            "number,name,kind,price\nF-80,fuse 80 A,fuse,3.1\nW-21,wire 21 mm2,wire,5\n", encoding="utf-8"
+            "number,name,kind,price,tax\nF-80,fuse 80 A,fuse,3.1,VAT\nW-21,wire 21 mm2,wire,5,VAT\n", encoding="utf-8"
         )
         page.set_input_files("#list", str(listed))
         expect(page.locator(".drawn")).to_contain_text("1 new part, 1 changed")

@@ -22,10 +22,10 @@ from cabinwright.shop import offers as rows
 from cabinwright.shop.house import House
 from cabinwright.shop.house import house as house_of
 from cabinwright.shop.house import set_house as write_house
-from cabinwright.shop.money import summed
+from cabinwright.shop.money import STANDARD, summed
 from cabinwright.shop.rows import BuildState, Customer, Job, Offer
 from cabinwright.shop.store import Store, found_row
-from cabinwright.shop.trail import Work, plain
+from cabinwright.shop.trail import Work
 
 __all__ = [
     "Agreed",
@@ -189,7 +189,7 @@ def offers_of(store: Store, job_id: int) -> tuple[OfferView, ...]:
 
 def put_line(store: Store, offer_id: int, *, by: str, **line: Any) -> OfferView:
     """Add a line to a draft, or change one (``line_id``); fields as ``shop.offers.put_line`` has them."""
-    values = {"unit": "piece", "tax": "standard", **line}
+    values = {"unit": "piece", "tax": STANDARD, **line}
     store.change(lambda work: rows.put_line(work, offer_id, **values), by=by)
     return view(store, offer_id)
 
@@ -279,9 +279,7 @@ def set_house(store: Store, *, by: str, was: House | None = None, **fields: Any)
         now = house_of(work)
         if was is not None and now != was:
             words = "The shop's own data were changed meanwhile. Nothing of yours was written: look again."
-            raise MeanwhileError(
-                words, theirs=now.to_dict(), mine={name: plain(value) for name, value in fields.items()}
-            )
+            raise MeanwhileError(words, theirs=now.to_dict(), mine=fields)
         return write_house(work, replace(now, **fields))
 
     return store.change(make, by=by)

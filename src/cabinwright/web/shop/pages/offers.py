@@ -14,6 +14,7 @@ from cabinwright.errors import PersonError
 from cabinwright.office.offers import OfferView, accept, change_offer, decline, draw_up, offer, offers_of, whole
 from cabinwright.office.overview import JobView
 from cabinwright.office.pricing import read_hours
+from cabinwright.shop.money import rule_names
 from cabinwright.shop.offers import MOST_VARIANTS
 from cabinwright.web.parts import box, button, link, text
 from cabinwright.web.shop.forms import Ask, day_of, form
@@ -39,6 +40,7 @@ class Seen:
 
     job: JobView
     offers: tuple[tuple[Row, bool], ...]  #: with whether what was signed is still whole
+    taxes: tuple[str, ...] = ()
 
 
 def look(view: ShopView) -> Seen:
@@ -50,7 +52,8 @@ def look(view: ShopView) -> Seen:
         if person.may("read") or item.state in FOR_GUESTS:
             row = item.to_dict(costs=person.may("price"), prices=not bench)
             told.append((row, item.state != "accepted" or whole(view.store, item.id)))
-    return Seen(job, tuple(told))
+    with view.store.read() as work:
+        return Seen(job, tuple(told), rule_names(work))
 
 
 def body(view: ShopView, seen: Seen) -> None:
@@ -61,7 +64,7 @@ def body(view: ShopView, seen: Seen) -> None:
     if not now:
         text("p", _("No proposal is open. Each variant is a build of its own: a copy of the folder."), "empty")
     for item, sound in now:
-        _one(view, item, sound)
+        _one(view, item, sound, seen.taxes)
     if view.may("price"):
         accepted = next((item for item, _sound in now if item["state"] == "accepted" and not item["changes"]), None)
         if accepted is None:
@@ -72,10 +75,10 @@ def body(view: ShopView, seen: Seen) -> None:
         with box("details"):
             text("summary", counted(len(over), "declined proposal", "declined proposals"), "act")
             for item, sound in over:
-                _one(view, item, sound)
+                _one(view, item, sound, seen.taxes)
 
 
-def _one(view: ShopView, item: Row, sound: bool) -> None:
+def _one(view: ShopView, item: Row, sound: bool, taxes: tuple[str, ...]) -> None:
     with box("section", "offer"):
         what = _("Change {number} of {changed}: {state}") if item["changes"] else _("Proposal {number}: {state}")
         given = {"number": item["number"], "changed": item["changes"], "state": STATES[item["state"]]}
@@ -97,7 +100,7 @@ def _one(view: ShopView, item: Row, sound: bool) -> None:
             _sign(view, item)
         lines(item)
         if item["state"] == "draft" and view.may("price"):
-            edit(view, item)
+            edit(view, item, taxes)
 
 
 def _frozen(item: Row, sound: bool) -> None:

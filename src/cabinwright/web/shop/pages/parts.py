@@ -12,6 +12,7 @@ from sqlalchemy import select
 from cabinwright.errors import CabinwrightError, PersonError
 from cabinwright.shop.access import seen_by
 from cabinwright.shop.house import house
+from cabinwright.shop.money import STANDARD, rule_names
 from cabinwright.shop.parts import COMING, add_part, change_part, listed, move, order, shelf, short
 from cabinwright.shop.parts import counted as put_right
 from cabinwright.shop.parts_csv import LARGEST, Preview, looked_at, taken_in
@@ -21,7 +22,7 @@ from cabinwright.shop.store import found_row
 from cabinwright.shop.trail import Work, columns
 from cabinwright.shop.words import found
 from cabinwright.web.parts import box, button, drop_zone, link, table, text
-from cabinwright.web.shop.forms import Ask, amount_of, form
+from cabinwright.web.shop.forms import Ask, amount_of, form, tax_rule
 from cabinwright.web.shop.frame import ShopPage, ShopView, address
 from cabinwright.web.shop.said import amount, moment, money, plain, typed
 from cabinwright.web.words import _, counted
@@ -31,7 +32,7 @@ __all__ = ["LIST", "ONE", "PAGE"]
 MOST, MOST_SHOWN = 60, 20
 LIST = "/shop/parts.csv"  #: the library to take along
 ALL = "all"
-TEXTS = ("number", "name", "kind", "unit", "supplier_number", "note")
+TEXTS = ("number", "name", "kind", "unit", "tax", "supplier_number", "note")
 AMOUNTS = ("price", "cost", "least")
 
 
@@ -55,6 +56,7 @@ class Seen:
     rows: list[dict[str, Any]]
     currency: str
     short: tuple[Short, ...] = ()
+    taxes: tuple[str, ...] = ()
 
 
 def look(view: ShopView) -> Seen:
@@ -70,7 +72,7 @@ def look(view: ShopView) -> Seen:
         there = shelf(work, [part.id for part in rows])
         told = [{**columns(part), "there": there[part.id]} for part in rows]
         due = tuple(Short(part.id, f"{part.number} {part.name}", part.unit, *rest) for part, *rest in short(work))
-        return Seen([seen_by(view.person, row) for row in told], house(work).currency, due)
+        return Seen([seen_by(view.person, row) for row in told], house(work).currency, due, rule_names(work))
 
 
 def body(view: ShopView, seen: Seen) -> None:
@@ -126,6 +128,7 @@ def body(view: ShopView, seen: Seen) -> None:
                 Ask("kind", _("Kind"), KINDS[0], "select", [(kind, kind) for kind in KINDS]),
                 Ask("unit", _("Sold by"), UNITS[0], "select", [(unit, unit) for unit in UNITS]),
                 Ask("price", _("Price of one, without tax"), kind="number", unit=seen.currency),
+                tax_rule(_("Tax rule"), STANDARD, seen.taxes),
                 Ask(
                     "cost",
                     _("What the shop pays"),
@@ -241,6 +244,7 @@ class One:
     part: dict[str, Any]
     there: Any
     moves: list[dict[str, Any]]
+    taxes: tuple[str, ...]
 
 
 def look_at_one(view: ShopView) -> One:
@@ -251,7 +255,7 @@ def look_at_one(view: ShopView) -> One:
             select(Movement).where(Movement.part_id == part.id).order_by(Movement.id.desc()).limit(MOST)
         )
         told = seen_by(view.person, {**columns(part), "supplier": part.supplier.name if part.supplier else ""})
-        return One(told, shelf(work, [part.id])[part.id], [columns(row) for row in moved])
+        return One(told, shelf(work, [part.id])[part.id], [columns(row) for row in moved], rule_names(work))
 
 
 def one(view: ShopView, seen: One) -> None:
@@ -309,7 +313,9 @@ def one(view: ShopView, seen: One) -> None:
 
             async def change(told: dict[str, Any]) -> None:
                 def make(work: Work) -> int:
-                    given: dict[str, Any] = {key: told[key].strip() for key in ("name", "supplier_number", "note")}
+                    given: dict[str, Any] = {
+                        key: told[key].strip() for key in ("name", "tax", "supplier_number", "note")
+                    }
                     given |= {key: amount_of(told[key], key) for key in AMOUNTS}
                     return change_part(work, part["id"], count=part["count"], gone=told["gone"], **given).id
 
@@ -319,6 +325,7 @@ def one(view: ShopView, seen: One) -> None:
                 [
                     Ask("name", _("Name"), part["name"], needed=True),
                     Ask("price", _("Price of one, without tax"), typed(part["price"]), "number", unit=part["currency"]),
+                    tax_rule(_("Tax rule"), part["tax"], seen.taxes),
                     Ask("cost", _("What the shop pays"), typed(part.get("cost")), "number", unit=part["currency"]),
                     Ask("least", _("Order below"), typed(part["least"]), "number"),
                     Ask("supplier_number", _("The supplier's number"), part["supplier_number"]),
