@@ -276,10 +276,12 @@ def test_a_change_is_priced_as_a_change(store: Store, tmp_path: Path) -> None:
     assert set(lines) == {"board", "Invented Dome", "cutting"} and made.changes == base.number
     assert (lines["board"].quantity, lines["board"].price) == (Decimal("1.92"), Decimal("31.25"))  # at the agreed price
     assert lines["Invented Dome"].net == Decimal("-48.50") and lines["cutting"].quantity == 1
-    assert made.variants[0].about["differs"]
+    assert made.variants[0].about["differs"] and made.variants[0].about["hours"] == "1"  # of five, four were signed
+    wholly = offers.altogether(store, made.id)
     sent = offers.offer(store, made.id, count=made.count, by="olga")
     offers.accept(store, made.id, "changes", signed_by="Mara Invented", count=sent.count, by="olga")
     after = offers.agreed(store, base.job_id)
+    assert after.total.gross == wholly
     assert after.total.net == before.total.net + made.variants[0].total.net
     with store.read() as work:
         needs: dict[str, Decimal] = {}

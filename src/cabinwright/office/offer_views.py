@@ -9,7 +9,7 @@ from typing import Any
 
 from cabinwright.office.wishes import budget_check
 from cabinwright.shop import offers as rows
-from cabinwright.shop.money import Sum, rounded
+from cabinwright.shop.money import Sum, digits, rounded
 from cabinwright.shop.offers import NewLine
 from cabinwright.shop.rows import Offer
 from cabinwright.shop.trail import Work, plain
@@ -161,7 +161,11 @@ def _variant(row: Offer, name: str) -> VariantView:
         for line in rows.lines_of(row, name)
     )
     total = rows.total_of(row, name)
-    return VariantView(name, _as_it_is(dict(row.variants[name]), lines, total), lines, total)
+    about = dict(row.variants[name])
+    if row.changes_id is not None:  # of a change only the hours that it adds are in its price
+        hours = digits(sum((line.quantity for line in lines if line.kind == "labour"), Decimal(0)))
+        about |= {"hours": hours, "hours_low": hours, "hours_high": hours}
+    return VariantView(name, _as_it_is(about, lines, total), lines, total)
 
 
 def _as_it_is(about: dict[str, Any], lines: tuple[LineView, ...], total: Sum) -> dict[str, Any]:

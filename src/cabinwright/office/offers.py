@@ -22,7 +22,7 @@ from cabinwright.shop import offers as rows
 from cabinwright.shop.house import House
 from cabinwright.shop.house import house as house_of
 from cabinwright.shop.house import set_house as write_house
-from cabinwright.shop.money import STANDARD, summed
+from cabinwright.shop.money import STANDARD, Line, summed
 from cabinwright.shop.rows import BuildState, Customer, Job, Offer
 from cabinwright.shop.store import Store, found_row
 from cabinwright.shop.trail import Work
@@ -35,6 +35,7 @@ __all__ = [
     "accept",
     "agreed",
     "agreed_in",
+    "altogether",
     "change_offer",
     "decline",
     "draw_up",
@@ -238,6 +239,18 @@ def agreed_in(work: Work, job_id: int) -> Agreed | None:
     by_line = bool(offers[0].variants[offers[0].chosen].get("by_line"))
     total = summed(money_lines(lines), currency, by_line=by_line)
     return Agreed(tuple(row.number for row in offers), tuple(lines), total, currency)
+
+
+def altogether(store: Store, change_id: int) -> Decimal:
+    """What is to be paid, with tax, once a change that is not signed yet is. Raises ``RefusedError`` where nothing was signed."""
+    with store.read() as work:
+        row = found_row(work, Offer, change_id)
+        found = agreed_in(work, row.job_id)
+        if found is None:
+            raise RefusedError(f"Nothing was accepted before {row.number}.")
+        fresh = [Line(line.quantity, line.price, line.tax_rate) for line in rows.lines_of(row, rows.CHANGED)]
+        by_line = bool(row.variants[rows.CHANGED].get("by_line"))
+        return summed([*money_lines(found.lines), *fresh], row.currency, by_line=by_line).gross
 
 
 def whole(store: Store, offer_id: int) -> bool:

@@ -18,6 +18,7 @@ from sqlalchemy import func, select
 from cabinwright.build.codec import parse
 from cabinwright.build.document import Build
 from cabinwright.errors import PersonError, RefusedError
+from cabinwright.handover.wording import decibels, third_octave
 from cabinwright.history.design import design_differences
 from cabinwright.office.worked import Progress, Worked, folder_of, unwatched, worked_out
 from cabinwright.session import Session
@@ -300,7 +301,8 @@ def _drifts(then: Verified, now: Verified) -> list[Drift]:
         agrees = levels_agree(change, allowed)
         hz, db, may = now.band_centres_hz[at], float(change[at]), float(allowed[at])
         verdict = "as it was" if agrees else "has drifted"
-        says = f"{name}: {verdict}; farthest at {hz:g} Hz, {db:+.1f} dB where {may:.1f} dB may differ"
+        off = f"{decibels(db)} where {decibels(may, plus=False)} may differ"
+        says = f"{name}: {verdict}; farthest at {third_octave(hz)}, {off}"
         found.append(Drift(name, agrees, round(db, 2), hz, round(may, 2), says))
     return found
 

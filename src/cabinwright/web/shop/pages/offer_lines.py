@@ -14,7 +14,7 @@ from cabinwright.shop.offers import LINE_KINDS
 from cabinwright.web.parts import box, button, choice, html, text
 from cabinwright.web.shop.forms import Ask, amount_of, form, tax_rule
 from cabinwright.web.shop.frame import ShopView
-from cabinwright.web.shop.said import money, plain, typed
+from cabinwright.web.shop.said import measured, money, plain, typed
 from cabinwright.web.words import _
 
 __all__ = ["edit", "lines"]
@@ -45,7 +45,7 @@ def _table(variant: Row, currency: str) -> str:
 
 
 def _row(line: Row, currency: str, heads: list[str]) -> str:
-    cells = [f"{plain(line['quantity'])} {line['unit']}"]
+    cells = [measured(line["quantity"], line["unit"])]
     if "price" in line:
         rate = f"{_percent(line['tax_rate'])} %"
         cells += [money(line["price"], currency), money(line["net"], currency), rate]
@@ -113,7 +113,7 @@ def _taps(view: ShopView, item: Row, line: Row, key: str) -> None:
         with box("div"):
             text("p", line["text"], "where")
             each = money(line["price"], item["currency"])
-            text("p", f"{plain(line['quantity'])} {line['unit']} × {each}", "soft")
+            text("p", f"{measured(line['quantity'], line['unit'])} × {each}", "soft")
         with box("div", "row tight"):
             button(_("Change"), choose, says=f"{_('Change')}: {line['text']}")
             button(_("Take out"), drop, says=f"{_('Take out')}: {line['text']}")

@@ -7,11 +7,22 @@ from __future__ import annotations
 
 from collections.abc import Awaitable, Callable, Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
 from cabinwright.errors import PersonError
-from cabinwright.office.offers import OfferView, accept, change_offer, decline, draw_up, offer, offers_of, whole
+from cabinwright.office.offers import (
+    OfferView,
+    accept,
+    altogether,
+    change_offer,
+    decline,
+    draw_up,
+    offer,
+    offers_of,
+    whole,
+)
 from cabinwright.office.overview import JobView
 from cabinwright.office.pricing import read_hours
 from cabinwright.shop.money import rule_names
@@ -51,6 +62,8 @@ def look(view: ShopView) -> Seen:
     for item in reversed(offers_of(view.store, job.id)):
         if person.may("read") or item.state in FOR_GUESTS:
             row = item.to_dict(costs=person.may("price"), prices=not bench)
+            if item.changes and item.state in ("draft", "offered") and not bench:
+                row["altogether"] = str(altogether(view.store, item.id))
             told.append((row, item.state != "accepted" or whole(view.store, item.id)))
     with view.store.read() as work:
         return Seen(job, tuple(told), rule_names(work))
@@ -136,14 +149,21 @@ def _variant(item: Row, variant: Row) -> None:
         with box("header"):
             text("h3", ("✓ " if chosen else "") + variant["name"])
             if "gross" in variant:
-                text("p", money(variant["gross"], currency), "figure")
+                more = "+" if item["changes"] and Decimal(variant["gross"]) > 0 else ""
+                text("p", more + money(variant["gross"], currency), "figure")
                 text("p", _("{net} and tax").format(net=money(variant["net"], currency)), "soft")
         with box("dl", "facts"):
-            for name, words in _facts(variant, currency):
+            if "altogether" in item:
+                text("dt", _("Altogether"))
+                text("dd", _("{gross} with what was signed").format(gross=money(item["altogether"], currency)))
+            for name, words in _facts(variant, currency, change=bool(item["changes"])):
                 text("dt", name)
                 text("dd", words)
         _list(_("What it does"), variant.get("does", ()))
-        _list(_("Against the first variant"), variant.get("differs", ()))
+        _list(
+            _("Against what was signed") if item["changes"] else _("Against the first variant"),
+            variant.get("differs", ()),
+        )
         wished = [f"{SIGNS[row['holds']]}{row['wish']}: {row['says']}" for row in variant.get("against_wishes", ())]
         _list(_("Against the wishes"), wished)
         _list(_("■ Stops that are open"), variant.get("stops") or (), fold=True)
@@ -151,7 +171,7 @@ def _variant(item: Row, variant: Row) -> None:
         _list(_("▲ Not in this price"), missing, fold=True)
 
 
-def _facts(variant: Row, currency: str) -> list[tuple[str, str]]:
+def _facts(variant: Row, currency: str, *, change: bool) -> list[tuple[str, str]]:
     told: list[tuple[str, str]] = []
     if "margin" in variant:
         words = _("{margin} over parts at {cost}") if variant["cost"].strip("-0.") else "{margin}"
@@ -159,9 +179,10 @@ def _facts(variant: Row, currency: str) -> list[tuple[str, str]]:
         told.append((_("Margin"), known))
         if variant["uncosted"]:
             told.append((_("Cost unknown"), ", ".join(variant["uncosted"])))
-    hours, low, high = (variant.get(key) for key in ("hours", "hours_low", "hours_high"))
-    if hours not in (None, "", "0"):
-        span = _("{hours} h").format(hours=plain(hours))
+    hours, low, high = (variant.get(key, "") for key in ("hours", "hours_low", "hours_high"))
+    if plain(hours) not in ("", "0"):
+        more = "+" if change and Decimal(hours) > 0 else ""
+        span = more + _("{hours} h").format(hours=plain(hours))
         known = span if low == high else f"{span} ({plain(low)}–{plain(high)})"
         told.append((_("Work"), known))
     if variant.get("boot_l") is not None:
@@ -196,8 +217,9 @@ def _sign(view: ShopView, item: Row) -> None:
 
     async def sign(told: dict[str, Any]) -> None:
         def make() -> OfferView:
+            chosen = told.get("variant", names[0])
             given = {"signed_by": told["name"], "count": item["count"], "by": view.by, "on": day_of(told["on"])}
-            return accept(view.store, item["id"], told["variant"], **given)
+            return accept(view.store, item["id"], chosen, **given)
 
         await view.do(
             make, _("Signed. It stands as it is from now on; what changes is priced as a change."), needs="price"
@@ -209,7 +231,7 @@ def _sign(view: ShopView, item: Row) -> None:
         help_ = _("Keep the signed paper as well: local law says what binds.")
         form(
             [
-                which,
+                *([which] if len(names) > 1 else []),
                 Ask("name", _("Name of who signs"), needed=True, help=help_),
                 Ask("on", _("Day"), kind="date", help=_("Today where nothing is said.")),
             ],
