@@ -174,10 +174,12 @@ def counted(work: Work, part_id: int, there: Decimal, *, note: str = "") -> Move
 
 def listed(work: Work, *, kind: str = "", gone: bool = False, after: int = 0, most: int = 50) -> list[Part]:
     """Parts by kind and name, a page at a time."""
-    find = select(Part).where(Part.gone == gone)
+    order = (Part.kind, Part.name, Part.id)
+    ids = select(Part.id).where(Part.gone == gone)  # from the index alone; the rows themselves for this page only
     if kind:
-        find = find.where(Part.kind == kind)
-    return list(work.scalars(find.order_by(Part.kind, Part.name, Part.id).offset(after).limit(most)))
+        ids = ids.where(Part.kind == kind)
+    page = ids.order_by(*order).offset(after).limit(most).subquery()
+    return list(work.scalars(select(Part).where(Part.id.in_(select(page.c.id))).order_by(*order)))
 
 
 def missing(work: Work, job_id: int) -> list[tuple[Part, Decimal, Decimal, Decimal]]:

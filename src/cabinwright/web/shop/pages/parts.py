@@ -29,7 +29,7 @@ from cabinwright.web.words import _, counted
 
 __all__ = ["LIST", "ONE", "PAGE"]
 
-MOST, MOST_SHOWN = 60, 20
+MOST, MOST_SHOWN, MOST_DUE = 60, 20, 200
 LIST = "/shop/parts.csv"  #: the library to take along
 ALL = "all"
 TEXTS = ("number", "name", "kind", "unit", "tax", "supplier_number", "note")
@@ -71,7 +71,9 @@ def look(view: ShopView) -> Seen:
             rows = listed(work, kind="" if kind == ALL else kind, after=view.after, most=MOST)
         there = shelf(work, [part.id for part in rows])
         told = [{**columns(part), "there": there[part.id]} for part in rows]
-        due = tuple(Short(part.id, f"{part.number} {part.name}", part.unit, *rest) for part, *rest in short(work))
+        due = tuple(
+            Short(part.id, f"{part.number} {part.name}", part.unit, *rest) for part, *rest in short(work, most=MOST_DUE)
+        )
         return Seen([seen_by(view.person, row) for row in told], house(work).currency, due, rule_names(work))
 
 
@@ -151,19 +153,22 @@ def _short(view: ShopView, rows: tuple[Short, ...]) -> None:
     if not rows:
         text("p", "✓ " + _("Nothing is to be ordered for the jobs that were agreed."), "figure")
         return
-    text("p", "▲ " + counted(len(rows), "part is to be ordered.", "parts are to be ordered."), "figure")
+    told = counted(len(rows), "part is to be ordered.", "parts are to be ordered.")
+    if len(rows) == MOST_DUE:
+        told = _("{number} parts or more are to be ordered.").format(number=MOST_DUE)
+    text("p", "▲ " + told, "figure")
     with box("details"):
         text("summary", _("Show what"), "act")
         with box("ul", "changes"):
-            for row in rows:
+            for row in rows[:MOST_SHOWN]:
                 with box("li", "change"):
                     with box("div"):
                         link(row.name, address("/shop/part", at=row.id), "where")
                         words = _(
                             "short: {lacks} ({needed} needed by jobs, {there} on the shelf, {ordered} on its way)"
                         )
-                        told = {"needed": row.needed, "there": row.there, "ordered": row.ordered}
-                        told_as = {key: plain(value) for key, value in told.items()}
+                        figures = {"needed": row.needed, "there": row.there, "ordered": row.ordered}
+                        told_as = {key: plain(value) for key, value in figures.items()}
                         text("p", words.format(lacks=amount(row.lacks, row.unit), **told_as), "soft")
                     if view.may("work"):
                         button(
@@ -174,6 +179,11 @@ def _short(view: ShopView, rows: tuple[Short, ...]) -> None:
                             ),
                             says=f"{_('Ordered')}: {row.name}",
                         )
+        if len(rows) > MOST_SHOWN:
+            words = _(
+                "The first {number}; as they are ordered, the others follow. All of them: cabinwright shop part short"
+            )
+            text("p", words.format(number=MOST_SHOWN), "soft")
 
 
 def _import(view: ShopView, currency: str) -> None:
