@@ -20,7 +20,7 @@ from sqlalchemy import select, text, update
 
 from cabinwright.errors import BuildError, InternalError, MeanwhileError, PersonError, RefusedError
 from cabinwright.history.log import mark_of
-from cabinwright.office import offers
+from cabinwright.office import bench, offers
 from cabinwright.office.takeoff import matched, wanted
 from cabinwright.office.worked import worked_out
 from cabinwright.shop import jobs
@@ -276,6 +276,8 @@ def test_a_change_is_priced_as_a_change(store: Store, tmp_path: Path) -> None:
     assert set(lines) == {"board", "Invented Dome", "cutting"} and made.changes == base.number
     assert (lines["board"].quantity, lines["board"].price) == (Decimal("1.92"), Decimal("31.25"))  # at the agreed price
     assert lines["Invented Dome"].net == Decimal("-48.50") and lines["cutting"].quantity == 1
+    beyond = bench.outside(store, base.job_id)
+    assert beyond == tuple(base.variants[0].about["unmatched"]) and any("terminal" in row for row in beyond)
     assert made.variants[0].about["differs"] and made.variants[0].about["hours"] == "1"  # of five, four were signed
     wholly = offers.altogether(store, made.id)
     sent = offers.offer(store, made.id, count=made.count, by="olga")

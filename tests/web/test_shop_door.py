@@ -249,3 +249,10 @@ def test_what_is_typed_is_kept_and_an_error_is_told(screen: Screen, browser: Bro
         page.get_by_role("button", name="Take all of it in").click()
         expect(page.get_by_role("status")).to_have_text("1 added, 1 changed.")
         expect(page.locator(".drawn")).to_contain_text("F-80 fuse 80 A")
+        page.get_by_label("Number or words").fill("fuse")
+        page.get_by_role("button", name="Find").click()
+        page.get_by_role("link", name="F-80 fuse 80 A").click()
+        expect(page.locator(".drawn")).to_contain_text("On the shelf")
+        page.go_back()  # to what was found, not to the whole list
+        expect(page.locator(".drawn")).to_contain_text("1 part")
+        expect(page.get_by_label("Number or words")).to_have_value("fuse")

@@ -69,9 +69,16 @@ def test_each_page_has_its_answer_for_the_owner(shop: tuple[str, Path], monkeypa
         "job": ["It is signed.", "Begin to build", "Agreed", "taking out"],
         "wishes": ["tuning.house_curve", "it shall sound fuller", "it costs 4321 at most", "Write it into the build"],
         "offers": ["Margin", "Against the wishes", "Price a change", "As it was signed"],
-        "bench": ["Take out boot carpet", "after Take out boot carpet", "ten inch bass", "0 of ", "Hidden joints"],
+        "bench": [
+            "Take out boot carpet",
+            "after Take out boot carpet",
+            "ten inch bass",
+            "0 of ",
+            "Hidden joints",
+            "Not in the library",
+        ],
         "log": ["Main fuse", "1 photograph is chosen above."],
-        "returned": ["What was done", "No verification was kept"],
+        "returned": ["What was done", "Before the car goes home"],
     }
 
     async def walk(user: User) -> None:

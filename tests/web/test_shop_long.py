@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 from decimal import Decimal
+from pathlib import Path
 
 import pytest
 from nicegui.testing import User
@@ -57,6 +58,15 @@ def test_long_lists_are_turned_and_what_is_old_is_found(place: str) -> None:
         await user.should_not_see("stage 067")
         user.find("Closed").click()
         await user.should_see("stage 069", retries=30)
+        for asked, seen in (
+            ("group=Closed", "stage 069"),
+            ("group=None&after=x", "stage 068"),
+            ("asked=zoe", "Zoë's boot"),
+        ):
+            await user.open(f"/shop/jobs?{asked}")
+            await user.should_see(seen, retries=30)
+        await user.open("/shop/parts?after=60")
+        await user.should_see("clip 060", retries=30)
         await user.open("/shop/parts")
         await user.should_see("clip 059", retries=30)
         await user.should_see("70 parts are to be ordered.")
@@ -82,3 +92,14 @@ def test_jobs_are_listed_by_promise_or_the_newest_first_or_of_one_customer(place
         assert mine is not None
         assert [job.title for job in listed(work, customer_id=mine.customer_id)] == ["stage 000"]
     store.close()
+
+
+def test_an_empty_shop_says_where_to_begin(tmp_path: Path) -> None:
+    async def walk(user: User) -> None:
+        await user.open("/shop")
+        await user.should_see("The shop is empty. To begin with:", retries=30)
+        await user.should_see("a customer and their car")
+        await user.open("/shop/parts")
+        await user.should_see("The library is empty.", retries=30)
+
+    visit_shop(str(tmp_path), walk)

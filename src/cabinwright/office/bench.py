@@ -19,6 +19,7 @@ from cabinwright.office.plan import CLOSING, planned
 from cabinwright.office.worked import Progress, folder_of, stops, unwatched, wired, worked_out
 from cabinwright.shop import bench, parts
 from cabinwright.shop.jobs import note
+from cabinwright.shop.offers import agreed_lines
 from cabinwright.shop.rows import Job, Kept, Note, Task, TaskOrder
 from cabinwright.shop.store import Store, found_row
 from cabinwright.shop.trail import Work, plain
@@ -33,6 +34,7 @@ __all__ = [
     "finish",
     "missing_in",
     "missing_parts",
+    "outside",
     "plan_tasks",
     "read_off",
     "sheet",
@@ -221,6 +223,18 @@ def missing_in(store: Store, job_ids: Sequence[int]) -> dict[int, tuple[Missing,
             )
             for job_id, rows in parts.missing_of(work, job_ids).items()
         }
+
+
+def outside(store: Store, job_id: int) -> tuple[str, ...]:
+    """What the signed build asks for and the library does not hold, so that no shelf tells whether it is there."""
+    with store.read() as work:
+        offers, lines = agreed_lines(work, job_id)
+        if not offers:
+            return ()
+        texts = {line.text for line in lines}  # somebody wrote a line for it
+        return tuple(
+            words for words in offers[-1].variants[offers[-1].chosen].get("unmatched", ()) if words not in texts
+        )
 
 
 def sheet(

@@ -252,13 +252,20 @@ def looked_back(store: Store, job_id: int, folder: Path | None = None, *, progre
             verified_now=now,
             drifted=drifted,
             new_causes=causes,
-            undrifted="" if then is not None and now is not None else _why(then),
+            undrifted="" if then is not None and now is not None else _why(then, first=len(line) == 1),
             differs=tuple(_differs(work, [job.id for job in earlier], item.build)) if item is not None else (),
             replaceable=tuple(_replaceable(work, [job.id for job in earlier], item)),
         )
 
 
-def _why(then: Verified | None) -> str:
+def _why(then: Verified | None, *, first: bool) -> str:
+    if first and then is None:
+        return (
+            "No verification is kept with this job. Before the car goes home, load the settings, record the second round and "
+            "keep its verification: that is what the car is held against when it comes back."
+        )
+    if first:
+        return "A verification is kept. When the car comes back, the one of that day is held against it."
     if then is None:
         return "No verification was kept when the car went home, so that nothing can be said of drift."
     return (

@@ -7,6 +7,7 @@ roles are asked on the server at each page and again at each press.
 from __future__ import annotations
 
 import asyncio
+import json
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
 from decimal import Decimal
@@ -50,6 +51,7 @@ class ShopPage:
     body: Callable[[ShopView, Any], None]
     needs: str = "read"
     listed: bool = True  #: among the pages; the others are reached from a list
+    kept: tuple[str, ...] = ()  #: what is chosen on it and stays in its address, so that the way back leads there again
 
 
 class ShopView:
@@ -89,7 +91,8 @@ class ShopView:
     @property
     def after(self) -> int:
         """How many rows of a long list were turned over."""
-        return int(self.state.get("after", 0))
+        words = str(self.state.get("after", ""))
+        return int(words) if words.isdecimal() and len(words) < 10 else 0
 
     def may(self, what: str) -> bool:
         """Whether their role allows it, as it was when this was looked up; what they press is asked anew."""
@@ -98,6 +101,10 @@ class ShopView:
     async def turn(self, **chosen: Any) -> None:
         """Another part of what can be seen here."""
         self.state.update(chosen)
+        if self.page.kept:
+            told = {key: self.state[key] for key in ("at", *self.page.kept) if self.state.get(key)}
+            here = json.dumps(address(self.page.path, **told))
+            self._content.client.run_javascript(f'history.replaceState(history.state, "", {here})')
         await self.draw()
 
     def tally(self, words: str) -> None:

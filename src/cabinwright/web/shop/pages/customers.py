@@ -250,5 +250,5 @@ def _guest(view: ShopView, seen: Seen) -> None:
         form([Ask("name", _("Name to log in with"), needed=True), PASSWORD], _("Add the guest"), add, main=False)
 
 
-PAGE = ShopPage("/shop/customers", _("Customers"), _("Who has a car built here?"), look, body)
+PAGE = ShopPage("/shop/customers", _("Customers"), _("Who has a car built here?"), look, body, kept=("asked", "after"))
 ONE = ShopPage("/shop/customer", _("Customer"), _("What do we know of them?"), look_at_one, one, listed=False)

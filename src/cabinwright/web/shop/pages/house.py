@@ -127,6 +127,8 @@ def body(view: ShopView, seen: Seen) -> None:
         main=False,
     )
     _users(view, seen)
+    if not seen.trail:
+        return
     text("h2", _("Who changed what"))
     table(
         (_("When"), _("Who"), _("What"), _("Where")),

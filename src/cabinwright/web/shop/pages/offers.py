@@ -168,7 +168,8 @@ def _variant(item: Row, variant: Row) -> None:
         _list(_("Against the wishes"), wished)
         _list(_("■ Stops that are open"), variant.get("stops") or (), fold=True)
         missing = [*variant.get("unmatched", ()), *variant.get("unpriced", ())]
-        _list(_("▲ Not in this price"), missing, fold=True)
+        cure = _("To price them: add parts of these names on “Parts”, give hours for work, and draw it up again.")
+        _list(_("▲ Not in this price"), missing, fold=True, help=cure if item["state"] == "draft" else "")
 
 
 def _facts(variant: Row, currency: str, *, change: bool) -> list[tuple[str, str]]:
@@ -194,12 +195,14 @@ def _facts(variant: Row, currency: str, *, change: bool) -> list[tuple[str, str]
     return told
 
 
-def _list(title: str, rows: Sequence[str], *, fold: bool = False) -> None:
+def _list(title: str, rows: Sequence[str], *, fold: bool = False, help: str = "") -> None:
     """A group that is there in every column, so that columns stay level; empty where there is nothing to say."""
     with box("div", "group"):
         if rows and fold:
             with box("details"):
                 text("summary", f"{title}: {len(rows)}", "act")
+                if help:
+                    text("p", help, "soft")
                 _items(rows)
         elif rows:
             text("h4", title)

@@ -95,6 +95,11 @@ def body(view: ShopView, seen: Seen) -> None:
         main=False,
     )
     view.tally(counted(len(seen.rows), "part", "parts"))
+    if not seen.rows and not view.after and not view.state.get("asked") and view.state.get("kind", ALL) == ALL:
+        words = _(
+            "The library is empty. Add the parts that you use, one by one or from a list: a proposal takes its prices here."
+        )
+        text("p", words, "empty")
     with box("ul", "changes"):
         for row in seen.rows:
             with box("li", "change"):
@@ -348,5 +353,5 @@ def one(view: ShopView, seen: One) -> None:
             )
 
 
-PAGE = ShopPage("/shop/parts", _("Parts"), _("What lies on the shelf?"), look, body)
+PAGE = ShopPage("/shop/parts", _("Parts"), _("What lies on the shelf?"), look, body, kept=("asked", "kind", "after"))
 ONE = ShopPage("/shop/part", _("Part"), _("What is this part?"), look_at_one, one, listed=False)

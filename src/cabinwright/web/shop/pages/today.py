@@ -6,14 +6,17 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
+from sqlalchemy import select
+
 from cabinwright.office.bench import Missing, TaskLine, finish, missing_in, today
 from cabinwright.shop.bench import running, start, stop
 from cabinwright.shop.jobs import OPEN, listed
 from cabinwright.shop.parts import NEEDING
+from cabinwright.shop.rows import Customer
 from cabinwright.shop.trail import Work, columns
 from cabinwright.web.parts import box, button, link, text
 from cabinwright.web.shop.frame import ShopPage, ShopView, address
-from cabinwright.web.shop.said import STATE_WORDS, moment, plain
+from cabinwright.web.shop.said import STATE_WORDS, lasting, moment, plain
 from cabinwright.web.words import _, counted
 
 __all__ = ["PAGE", "own_time", "task_row", "time_panel"]
@@ -30,6 +33,7 @@ class Seen:
     tasks: tuple[TaskLine, ...]
     promised: list[dict[str, Any]]
     missing: list[tuple[dict[str, Any], tuple[Missing, ...]]]
+    empty: bool = False  #: nobody has a car built here yet
 
 
 def look(view: ShopView) -> Seen:
@@ -39,12 +43,17 @@ def look(view: ShopView) -> Seen:
         promised = [columns(job) for job in listed(work, states=OPEN, promised_before=day + SOON)]
         working = [columns(job) for job in listed(work, states=NEEDING)]
         mine = own_time(work, by)
+        empty = work.scalar(select(Customer.id).limit(1)) is None
     missing = missing_in(view.store, [job["id"] for job in working])
-    return Seen(mine, today(view.store), promised, [(job, missing[job["id"]]) for job in working if missing[job["id"]]])
+    lacking = [(job, missing[job["id"]]) for job in working if missing[job["id"]]]
+    return Seen(mine, today(view.store), promised, lacking, empty)
 
 
 def body(view: ShopView, seen: Seen) -> None:
     """The answer first: how much can be done, and what is late."""
+    if seen.empty and view.may("settings"):
+        _begin()
+        return
     late = [job for job in seen.promised if job["promised_on"] < str(datetime.now(UTC).astimezone().date())]
     said = counted(len(seen.tasks), "task can be done now.", "tasks can be done now.")
     if late:
@@ -91,6 +100,21 @@ def body(view: ShopView, seen: Seen) -> None:
             link(_("The whole list"), address("/shop/bench", at=job["id"]), "act")
 
 
+def _begin() -> None:
+    """The ways of an empty shop, in the order in which they are gone."""
+    text("p", _("The shop is empty. To begin with:"), "figure")
+    with box("ol", "changes"):
+        for path, name, words in (
+            ("/shop/house", _("The shop"), _("its name and currency, what an hour costs, which tax holds")),
+            ("/shop/parts", _("Parts"), _("those that you use, one by one or from a supplier's list")),
+            ("/shop/customers", _("Customers"), _("a customer and their car")),
+            ("/shop/jobs", _("Jobs"), _("what is asked for on that car; the page of the job says what comes next")),
+        ):
+            with box("li", "change"), box("div"):
+                link(name, path, "where")
+                text("p", words, "soft")
+
+
 def own_time(work: Work, by: str) -> dict[str, Any] | None:
     """Somebody's time that runs now, as these pages show it."""
     row = running(work, by)
@@ -119,7 +143,7 @@ def task_row(view: ShopView, task: TaskLine, mine: dict[str, Any] | None, *, job
             mark = "✓ " if task.done_at else "● " if task.ready else "○ "
             text("p", mark + task.name, "where")
             told = [f"{task.job} {task.title}"] if job else []
-            told += [_("{hours} h planned").format(hours=plain(task.planned_h))] if task.planned_h is not None else []
+            told += [_("{time} planned").format(time=lasting(task.planned_h))] if task.planned_h is not None else []
             told += [_("after {names}").format(names=", ".join(task.after))] if task.after else []
             if task.done_at:
                 told += [_("done by {name}, {at}").format(name=task.done_by, at=moment(task.done_at))]
