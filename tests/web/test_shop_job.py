@@ -159,6 +159,30 @@ def test_a_press_is_asked_anew_who_it_is_from(shop: tuple[str, Path], monkeypatc
             away(bench_now, [], call, 1, needs="price")
 
 
+def test_closing_up_asks_a_build_that_is_not_known_elsewhere(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The server works nothing out itself; what keeps the car open is told, and nothing is done."""
+    store = Store.open(str(tmp_path / "data"))
+    job = invented.opened(store, invented.folder(tmp_path / "build"))
+    bench.plan_tasks(store, job, by="Ute")
+    for row in bench.tasks(store, job):
+        if row.kind not in ("closing up", "tuning", "handing over"):
+            now = next(item for item in bench.tasks(store, job) if item.id == row.id)
+            bench.finish(store, row.id, count=now.count, by="Ute")
+    monkeypatch.setattr(worked, "_kept", type(worked._kept)())
+    monkeypatch.setattr(worked, "Line", None)
+
+    async def walk(user: User) -> None:
+        await user.open(f"/shop/bench?at={job}")
+        await user.should_see("Put back boot lining", retries=100)
+        user.find("Done").click()
+        await user.should_see("the car may not be closed up yet", retries=300)
+
+    visit(str(tmp_path / "data"), Person("Ute", "bench"), monkeypatch, walk)
+    assert worked.known(tmp_path / "build") is not None, "kept, although it was refused"
+    assert all(not row.done_at for row in bench.tasks(store, job) if row.kind == "closing up")
+    store.close()
+
+
 SVG = b'<svg xmlns="http://www.w3.org/2000/svg"><script>alert(1)</script></svg>'
 
 

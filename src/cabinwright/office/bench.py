@@ -32,6 +32,7 @@ __all__ = [
     "TaskLine",
     "closing",
     "finish",
+    "finish_or_say",
     "missing_in",
     "missing_parts",
     "outside",
@@ -355,14 +356,25 @@ def closing(store: Store, job_id: int, folder: Path | None = None, *, progress: 
     )
 
 
-def finish(store: Store, task_id: int, *, count: int, by: str, folder: Path | None = None) -> TaskLine:
+def finish(
+    store: Store, task_id: int, *, count: int, by: str, folder: Path | None = None, progress: Progress = unwatched
+) -> TaskLine:
     """A task is done. Raises ``RefusedError`` where one before it is not, or the car may not be closed up yet."""
     with store.read() as work:
         task = found_row(work, Task, task_id)
         job_id, kind, name = task.job_id, task.kind, task.name
     if kind == CLOSING:
-        left = closing(store, job_id, folder)
+        left = closing(store, job_id, folder, progress=progress)
         if not left.ready:
             raise RefusedError(f"{name}: the car may not be closed up yet: {left.said()}.")
     store.change(lambda work: bench.done(work, task_id, count=count), by=by)
     return next(row for row in tasks(store, job_id) if row.id == task_id)
+
+
+def finish_or_say(store: Store, task_id: int, *, count: int, by: str, progress: Progress = unwatched) -> str:
+    """The same, saying why not where it is refused, so that what another process worked out for it comes back all the same."""
+    try:
+        finish(store, task_id, count=count, by=by, progress=progress)
+    except RefusedError as error:
+        return str(error)
+    return ""

@@ -2,20 +2,26 @@
 
 from __future__ import annotations
 
+from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
+from nicegui import run
 from sqlalchemy import select
 
-from cabinwright.office.bench import Missing, TaskLine, finish, missing_in, today
+from cabinwright.errors import CabinwrightError
+from cabinwright.office.bench import Missing, TaskLine, finish, finish_or_say, missing_in, today
+from cabinwright.office.plan import CLOSING
+from cabinwright.office.worked import folder_of, known
 from cabinwright.shop.bench import running, start, stop
 from cabinwright.shop.jobs import OPEN, listed
 from cabinwright.shop.parts import NEEDING
 from cabinwright.shop.rows import Customer
 from cabinwright.shop.trail import Work, columns
 from cabinwright.web.parts import box, button, link, text
-from cabinwright.web.shop.frame import ShopPage, ShopView, address
+from cabinwright.web.shop.frame import Make, ShopPage, ShopView, address
+from cabinwright.web.shop.long import away, back
 from cabinwright.web.shop.said import STATE_WORDS, lasting, moment, plain
 from cabinwright.web.words import _, counted
 
@@ -167,16 +173,37 @@ def task_row(view: ShopView, task: TaskLine, mine: dict[str, Any] | None, *, job
                     says=f"{_('Start my time')}: {task.name}",
                 )
             if task.ready:
-                button(
-                    _("Done"),
-                    lambda: view.do(
-                        lambda: finish(view.store, task.id, count=task.count, by=view.by),
-                        _("Done: {name}.").format(name=task.name),
-                    ),
-                    "main",
-                    says=f"{_('Done')}: {task.name}",
-                )
+                button(_("Done"), _finishing(view, task), "main", says=f"{_('Done')}: {task.name}")
             link(_("Job"), address("/shop/job", at=task.job_id), "act") if job else None
+
+
+def _finishing(view: ShopView, task: TaskLine) -> Callable[[], Awaitable[Any]]:
+    """What is done on a press. Closing up asks the whole build: one that is not known is worked out elsewhere, with progress."""
+    said = _("Done: {name}.").format(name=task.name)
+
+    async def here() -> None:
+        await view.do(lambda: finish(view.store, task.id, count=task.count, by=view.by), said)
+
+    if task.kind != CLOSING:
+        return here
+    begin = view.runner(_("Checking before {name}").format(name=task.name), back(lambda why: why or said))
+
+    def elsewhere() -> Make:
+        place = folder_of(view.store, task.job_id, None)
+        return away(view, [place], finish_or_say, task.id, count=task.count, by=view.by)
+
+    async def press() -> None:
+        await (here() if await run.io_bound(_at_once, view, task) else begin(elsewhere))
+
+    return press
+
+
+def _at_once(view: ShopView, task: TaskLine) -> bool:
+    """Whether the build need not be worked out: it is known, or cannot be read, which is then told."""
+    try:
+        return known(folder_of(view.store, task.job_id, None)) is not None
+    except CabinwrightError:
+        return True
 
 
 PAGE = ShopPage("/shop", _("Today"), _("What is to be done today?"), look, body)
