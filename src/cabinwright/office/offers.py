@@ -22,7 +22,7 @@ from cabinwright.shop import offers as rows
 from cabinwright.shop.house import House
 from cabinwright.shop.house import house as house_of
 from cabinwright.shop.house import set_house as write_house
-from cabinwright.shop.money import STANDARD, Line, summed
+from cabinwright.shop.money import STANDARD, summed
 from cabinwright.shop.rows import BuildState, Customer, Job, Offer
 from cabinwright.shop.store import Store, found_row
 from cabinwright.shop.trail import Work
@@ -35,7 +35,6 @@ __all__ = [
     "accept",
     "agreed",
     "agreed_in",
-    "altogether",
     "change_offer",
     "decline",
     "draw_up",
@@ -148,7 +147,13 @@ def change_offer(
                 BuildState.job_id == base.job_id, BuildState.mark == last.variants[last.chosen]["mark"]
             )
         ).one()
-        said |= about(found, None) | {"differs": _texts_differ(then.text, found), "against_wishes": []}
+        wishes = Wishes.of(base.job.wishes)
+        checks = held_against(
+            wishes, found.build, found.results
+        )  # the price of all of it is held where it is looked at
+        said |= about(found, None) | {"differs": _texts_differ(then.text, found)}
+        said |= {"against_wishes": [check.to_dict() for check in checks]}
+        said["budget"] = None if wishes.budget is None else str(wishes.budget)
         said["by_line"] = base.variants[base.chosen]["by_line"]
         _keep_state(work, base.job_id, found, f"change of {base.number}")
         made = rows.add_offer(
@@ -239,18 +244,6 @@ def agreed_in(work: Work, job_id: int) -> Agreed | None:
     by_line = bool(offers[0].variants[offers[0].chosen].get("by_line"))
     total = summed(money_lines(lines), currency, by_line=by_line)
     return Agreed(tuple(row.number for row in offers), tuple(lines), total, currency)
-
-
-def altogether(store: Store, change_id: int) -> Decimal:
-    """What is to be paid, with tax, once a change that is not signed yet is. Raises ``RefusedError`` where nothing was signed."""
-    with store.read() as work:
-        row = found_row(work, Offer, change_id)
-        found = agreed_in(work, row.job_id)
-        if found is None:
-            raise RefusedError(f"Nothing was accepted before {row.number}.")
-        fresh = [Line(line.quantity, line.price, line.tax_rate) for line in rows.lines_of(row, rows.CHANGED)]
-        by_line = bool(row.variants[rows.CHANGED].get("by_line"))
-        return summed([*money_lines(found.lines), *fresh], row.currency, by_line=by_line).gross
 
 
 def whole(store: Store, offer_id: int) -> bool:

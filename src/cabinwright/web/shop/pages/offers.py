@@ -15,7 +15,6 @@ from cabinwright.errors import PersonError
 from cabinwright.office.offers import (
     OfferView,
     accept,
-    altogether,
     change_offer,
     decline,
     draw_up,
@@ -62,8 +61,6 @@ def look(view: ShopView) -> Seen:
     for item in reversed(offers_of(view.store, job.id)):
         if person.may("read") or item.state in FOR_GUESTS:
             row = item.to_dict(costs=person.may("price"), prices=not bench)
-            if item.changes and item.state in ("draft", "offered") and not bench:
-                row["altogether"] = str(altogether(view.store, item.id))
             told.append((row, item.state != "accepted" or whole(view.store, item.id)))
     with view.store.read() as work:
         return Seen(job, tuple(told), rule_names(work))
@@ -153,9 +150,9 @@ def _variant(item: Row, variant: Row) -> None:
                 text("p", more + money(variant["gross"], currency), "figure")
                 text("p", _("{net} and tax").format(net=money(variant["net"], currency)), "soft")
         with box("dl", "facts"):
-            if "altogether" in item:
+            if "altogether" in variant:
                 text("dt", _("Altogether"))
-                text("dd", _("{gross} with what was signed").format(gross=money(item["altogether"], currency)))
+                text("dd", _("{gross} with what was signed").format(gross=money(variant["altogether"], currency)))
             for name, words in _facts(variant, currency, change=bool(item["changes"])):
                 text("dt", name)
                 text("dd", words)
