@@ -1,4 +1,4 @@
-"""A shop of 100,000 parts and 10,000 jobs on SQLite: search, lists, what is due today; and a backup against its size.
+"""A shop of 100,000 parts and 10,000 jobs on SQLite: search, lists, what is due today, the pages; and a backup against its size.
 
     python benchmarks/shop.py [MEGABYTES]
 
@@ -7,17 +7,22 @@ Aims: search and lists under 100 ms, today under 200 ms, a backup whose memory d
 
 from __future__ import annotations
 
+import asyncio
 import os
 import random
 import sys
 import tempfile
 import time
 import tracemalloc
-from collections.abc import Callable
+from collections.abc import Awaitable, Callable
 from datetime import date, timedelta
 from decimal import Decimal
 from pathlib import Path
 from statistics import median
+
+from nicegui import ui
+from nicegui.testing import User
+from nicegui.testing.user_simulation import user_simulation
 
 from cabinwright.office.bench import missing_parts, today
 from cabinwright.shop import jobs, parts
@@ -29,19 +34,39 @@ from cabinwright.shop.rows import Movement, Need, Part
 from cabinwright.shop.store import Store
 from cabinwright.shop.trail import Work
 from cabinwright.shop.words import found
+from cabinwright.web.shop import SHOP_PAGES
 from cabinwright.web.shop.door import Door, Visitor
-from cabinwright.web.shop.frame import ShopPage, ShopView
+from cabinwright.web.shop.frame import ShopPage, ShopView, show
+from cabinwright.web.shop.pages import bench as bench_page
+from cabinwright.web.shop.pages import customers as customers_page
+from cabinwright.web.shop.pages import house as house_page
+from cabinwright.web.shop.pages import job as job_page
 from cabinwright.web.shop.pages import jobs as jobs_page
 from cabinwright.web.shop.pages import parts as parts_page
 from cabinwright.web.shop.pages import today as today_page
 from common import load
 
 PARTS, JOBS, OPEN = 100_000, 10_000, 60
-PAGES = (
-    ("Today", today_page.PAGE, ""),
-    ("Jobs, with a search,", jobs_page.PAGE, "grille"),
-    ("Parts", parts_page.PAGE, ""),
+PAGES: tuple[tuple[str, ShopPage, dict[str, str]], ...] = (
+    ("Today", today_page.PAGE, {}),
+    ("Jobs", jobs_page.PAGE, {}),
+    ("Jobs, closed, from the middle", jobs_page.PAGE, {"group": jobs_page.ENDED, "after": "5000"}),
+    ("Jobs, with a search of one word", jobs_page.PAGE, {"asked": "grille"}),
+    ("Jobs, with a search of two beginnings", jobs_page.PAGE, {"asked": "brack 43"}),
+    ("Parts", parts_page.PAGE, {}),
+    ("Parts, from the middle", parts_page.PAGE, {"after": "50000"}),
+    ("Parts, of a kind from the middle", parts_page.PAGE, {"kind": "fixing", "after": "50000"}),
+    ("Parts, with a search", parts_page.PAGE, {"asked": "grille 43"}),
+    ("Customers", customers_page.PAGE, {}),
+    ("Customers, from the middle", customers_page.PAGE, {"after": "5000"}),
+    ("Customers, with a search", customers_page.PAGE, {"asked": "felt"}),
+    ("Customer", customers_page.ONE, {"at": "5000"}),
+    ("Part", parts_page.ONE, {"at": "50000"}),
+    ("The job", job_page.PAGE, {"at": "30"}),
+    ("Bench", bench_page.PAGE, {"at": "30"}),
+    ("The shop", house_page.PAGE, {}),
 )
+"""What it is called, the page, what stands in its address or was chosen on it."""
 WORDS = ("bolt", "dome", "ring", "board", "wire", "fuse", "felt", "clip", "plate", "grille", "bracket", "foam")
 
 
@@ -59,6 +84,8 @@ def main() -> None:
             times = sorted(_seconds(work) for _ in range(15))
             print(f"{name}: median {1e3 * median(times):.1f} ms, worst {1e3 * times[-1]:.1f} ms")
         store.close()
+        for words, taken in asyncio.run(_drawn(store.files.parent)).items():
+            print(f"drawn: {words}: median {1e3 * median(taken):.0f} ms, worst {1e3 * max(taken):.0f} ms")
     for size in (megabytes // 8, megabytes):
         _backup(size)
 
@@ -124,14 +151,38 @@ def _questions(store: Store) -> dict[str, Callable[[], object]]:
         f"today: tasks of {OPEN} jobs": lambda: today(store),
         "missing parts of one job": lambda: missing_parts(store, 5),
         "what is to be ordered for all jobs": reading(parts.short),
-        **{f"what the page {words} looks up": _page(store, page, asked) for words, page, asked in PAGES},
+        **{f"page: {words}": _page(store, page, state) for words, page, state in PAGES},
     }
 
 
-def _page(store: Store, page: ShopPage, asked: str) -> Callable[[], object]:
+def _page(store: Store, page: ShopPage, state: dict[str, str]) -> Callable[[], object]:
     door = Door(str(store.files.parent))
-    view = ShopView(page, (page,), Visitor(door, "", here=True), {"asked": asked}, "")
+    view = ShopView(page, (page,), Visitor(door, "", here=True), state, "")
     return lambda: page.look(view)
+
+
+async def _drawn(place: Path) -> dict[str, list[float]]:
+    """Seconds from the request for a page until the server has drawn all of it, without a browser."""
+    times: dict[str, list[float]] = {}
+    async with user_simulation(root=lambda: None) as user:
+        door = Door(str(place))
+        for number, (words, page, state) in enumerate(PAGES):
+            ui.page(f"/{number}")(_shown(door, page, state))
+            times[words] = [await _seconds_drawn(user, f"/{number}") for _ in range(8)][1:]
+        door.close()
+    return times
+
+
+def _shown(door: Door, page: ShopPage, state: dict[str, str]) -> Callable[[], Awaitable[None]]:
+    return lambda: show(page, SHOP_PAGES, Visitor(door, "", here=True), "", state)
+
+
+async def _seconds_drawn(user: User, path: str) -> float:
+    start = time.perf_counter()
+    client = await user.open(path)
+    while not any("drawn" in element.classes for element in client.elements.values()):
+        await asyncio.sleep(0.001)
+    return time.perf_counter() - start
 
 
 def _backup(megabytes: int) -> None:

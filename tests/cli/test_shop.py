@@ -59,8 +59,13 @@ def test_from_a_wish_to_a_car_that_comes_back(shop: Shop, tmp_path: Path) -> Non
     changed = shop.get("customer", "change", customer, "--contact", "by  letter, mornings")
     assert (changed["name"], changed["contact"]) == ("Ada Invented", "by  letter, mornings")
     car = shop.get("car", "add", customer, "blue estate")["id"]
+    shop.get("car", "change", car, "--mark", "XY 123", "--note", "two keys")
+    cleared = shop.get("car", "change", car, "--note", "")  # what is not named stays, what is named as empty goes
+    assert (cleared["name"], cleared["mark"], cleared["note"]) == ("blue estate", "XY 123", "")
     shop.get("house", "tax", "--name", "standard", "--percent", "19", "--begins", "2020-01-01")
     assert shop.get("house", "own", "--name", "Invented Sound", "--rate", "85")["hourly_rate"] == "85"
+    assert "rules are standard" in shop.refused("house", "own", "--tax", "VAT")
+    assert shop.get("house", "own", "--tax", "standard")["tax"] == "standard"
     moved = shop.get("house", "own", "--address", "4 Old Lane")  # what is not named stays
     assert (moved["name"], moved["address"], moved["hourly_rate"]) == ("Invented Sound", "4 Old Lane", "85")
     store = Store.open(str(tmp_path / "shop"))

@@ -20,7 +20,7 @@ from sqlalchemy import select, text, update
 
 from cabinwright.errors import BuildError, InternalError, MeanwhileError, PersonError, RefusedError
 from cabinwright.history.log import mark_of
-from cabinwright.office import offers
+from cabinwright.office import bench, offers
 from cabinwright.office.takeoff import matched, wanted
 from cabinwright.office.worked import worked_out
 from cabinwright.shop import jobs
@@ -276,10 +276,15 @@ def test_a_change_is_priced_as_a_change(store: Store, tmp_path: Path) -> None:
     assert set(lines) == {"board", "Invented Dome", "cutting"} and made.changes == base.number
     assert (lines["board"].quantity, lines["board"].price) == (Decimal("1.92"), Decimal("31.25"))  # at the agreed price
     assert lines["Invented Dome"].net == Decimal("-48.50") and lines["cutting"].quantity == 1
-    assert made.variants[0].about["differs"]
+    beyond = bench.outside(store, base.job_id)
+    assert beyond == tuple(base.variants[0].about["unmatched"]) and any("terminal" in row for row in beyond)
+    assert made.variants[0].about["differs"] and made.variants[0].about["hours"] == "1"  # of five, four were signed
+    wholly = Decimal(made.variants[0].about["altogether"])
+    assert "altogether" not in made.to_dict(prices=False)["variants"][0]
     sent = offers.offer(store, made.id, count=made.count, by="olga")
     offers.accept(store, made.id, "changes", signed_by="Mara Invented", count=sent.count, by="olga")
     after = offers.agreed(store, base.job_id)
+    assert after.total.gross == wholly
     assert after.total.net == before.total.net + made.variants[0].total.net
     with store.read() as work:
         needs: dict[str, Decimal] = {}
@@ -289,6 +294,21 @@ def test_a_change_is_priced_as_a_change(store: Store, tmp_path: Path) -> None:
     assert "Change of the proposal" in _words(offers.offer_pdf(store, made.id), tmp_path)
     with pytest.raises(RefusedError, match="nothing else"):
         offers.change_offer(store, base.id, path, by="olga")
+
+
+def test_a_change_is_held_against_the_budget_with_what_was_signed(lite: Store, tmp_path: Path) -> None:
+    """Five covers more are 1.92 m2 of board at 31.25, with 19 %: 71.40."""
+    base = signed(lite, tmp_path)
+    budget = base.variants[0].total.gross + 70
+    lite.change(lambda work: setattr(work.get(Job, base.job_id), "wishes", {"budget": str(budget)}), by="olga")
+    path = invented.folder(tmp_path / "changed", invented.TEXT.replace("[0.5, 0.4]", "[0.5, 0.4]\ncount = 6"))
+    made = offers.change_offer(lite, base.id, path, by="olga")
+    assert made.variants[0].about["against_wishes"] == [
+        {"wish": "budget", "holds": False, "says": f"{budget + Decimal('1.40')} of {budget}"}
+    ]
+    made = offers.offer(lite, made.id, count=made.count, by="olga")
+    made = offers.accept(lite, made.id, "changes", signed_by="Mara Invented", count=made.count, by="olga")
+    assert made.variants[0].about["against_wishes"] == [] and offers.whole(lite, made.id)
 
 
 AMOUNTS = st.dictionaries(st.sampled_from("abcd"), st.integers(1, 9), max_size=4)

@@ -96,9 +96,11 @@ def test_what_was_done_and_what_is_to_be_had(store: Store, tmp_path: Path) -> No
 def test_drift_is_told_from_two_verifications(store: Store, tmp_path: Path) -> None:
     path = invented.folder(tmp_path / "build")
     first = invented.opened(store, path)
+    assert "Before the car goes home" in returns.looked_back(store, first).undrifted
     keep(store, first, outcome({3: 9.0}))  # an earlier try in the same job does not count
     keep(store, first, outcome(causes=("an old one",)))
     home(store, first)
+    assert returns.looked_back(store, first).undrifted == ""  # its own first and last
     back = returns.come_back(store, first, title="Two years on", by="olga")
     assert "Record the second round again" in returns.looked_back(store, back).undrifted
     keep(store, back, outcome({6: -3.0, 7: -2.5}, causes=("an old one", "left tweeter: quieter")))

@@ -21,7 +21,7 @@ from cabinwright.shop import bench, jobs
 from cabinwright.shop.access import add_user, admitted, known
 from cabinwright.shop.files import FileStore, keep_file, keep_photograph, shown
 from cabinwright.shop.kinds import now
-from cabinwright.shop.people import allow, change_customer, erased, told
+from cabinwright.shop.people import add_car, allow, change_car, change_customer, erased, told
 from cabinwright.shop.rows import Car, Customer, Hours, Job, Kept, Note, Offer, Task, Trace
 from cabinwright.shop.store import Store
 from cabinwright.shop.words import found
@@ -275,6 +275,12 @@ def test_a_customer_is_told_all_and_erased(store: Store) -> None:
     again = {"count": 3, "name": "Mara again", "contact": "", "note": ""}
     with pytest.raises(RefusedError, match="was erased"):
         store.change(lambda work: change_customer(work, 1, **again), by="owner")
+    for call in (
+        lambda work: change_car(work, 1, count=2, name="x", mark="AB-123", note=""),
+        lambda work: add_car(work, customer_id=1, name="another"),
+    ):
+        with pytest.raises(RefusedError, match="was erased"):
+            store.change(call, by="owner")  # type: ignore[arg-type]
     with store.read() as work:
         assert not list(work.scalars(select(Note))) + list(work.scalars(select(Kept)))
         assert found(work, "mara") == ()
@@ -316,5 +322,26 @@ def test_what_is_known_of_a_customer_is_set_right(store: Store) -> None:
     for name in ("", " ", "x" * 201):
         with pytest.raises(PersonError, match="1 to 200"):
             store.change(lambda work, n=name: change_customer(work, 1, count=2, **{**given, "name": n}), by="x")  # type: ignore[misc]
-    with pytest.raises(MeanwhileError, match="Changed by owner"):
-        store.change(lambda work: change_customer(work, 1, count=1, **given), by="x")
+    with pytest.raises(MeanwhileError, match="Changed by owner") as caught:
+        store.change(lambda work: change_customer(work, 1, count=1, **{**given, "note": " at noon "}), by="x")
+    assert caught.value.mine == {"name": "Mara Reed", "contact": "by letter", "note": "at noon"}
+    assert caught.value.theirs["note"] == ""
+
+
+def test_what_is_known_of_a_car_is_set_right_and_found_again(store: Store) -> None:
+    store.change(lambda work: job(work).id, by="owner")
+    given = {"name": " blue  van ", "mark": " XY  123", "note": "two keys"}
+    row = store.change(lambda work: change_car(work, 1, count=1, **given), by="Ute")
+    assert (row.name, row.mark, row.note, row.count) == ("blue van", "XY 123", "two keys", 2)
+    with store.read() as work:
+        assert [hit.ref for hit in found(work, "xy 123", kind="car")] == [1] and not found(work, "grey", kind="car")
+        last = work.scalars(select(Trace).where(Trace.subject == "cars").order_by(Trace.id.desc())).first()
+        assert last is not None and (last.by, last.before["name"]) == ("Ute", "grey estate")
+    for field, words, says in (("name", " ", "1 to 200"), ("mark", "x" * 41, "40 characters")):
+        with pytest.raises(PersonError, match=says):
+            store.change(lambda work, f=field, w=words: change_car(work, 1, count=2, **{**given, f: w}), by="x")  # type: ignore[misc]
+    with pytest.raises(MeanwhileError, match="Changed by Ute") as caught:
+        store.change(lambda work: change_car(work, 1, count=1, **{**given, "note": "one key"}), by="x")
+    assert (caught.value.theirs["note"], caught.value.mine["note"]) == ("two keys", "one key")
+    with pytest.raises(PersonError, match="no car 7"):
+        store.change(lambda work: change_car(work, 7, count=1, **given), by="x")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+from datetime import date
 from decimal import Decimal
 
 import pytest
@@ -12,6 +13,8 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, rule
 
 from cabinwright.errors import MeanwhileError, PersonError, RefusedError
+from cabinwright.shop.house import House, house, set_house
+from cabinwright.shop.money import new_rate
 from cabinwright.shop.parts import (
     add_part,
     change_part,
@@ -194,6 +197,29 @@ def test_a_tax_rule_that_is_not_there_is_told_at_once(store: Store) -> None:
         seen = looked_at(work, content, file="list.csv", currency="EUR")
     assert len(seen.new) == 1 and len(seen.errors) == 1
     assert seen.errors[0].startswith('list.csv:3: tax: there is no tax rule "bookz"')
+
+
+def test_the_usual_tax_rule_is_not_meant_where_the_shop_has_others(store: Store) -> None:
+    """A part, a list and the shop's own work: each is told, and none of them is written."""
+    early = store.change(lambda work: part(work), by="owner")
+    assert store.change(lambda work: set_house(work, House(name="Invented Sound")), by="owner").tax == "standard"
+    store.change(lambda work: new_rate(work, "VAT", Decimal(20), date(2020, 1, 1)), by="owner")
+    for call in (lambda work: part(work, "W-22"), lambda work: set_house(work, House(name="Another"))):
+        with pytest.raises(PersonError, match=r'tax: .*"standard"\. The shop\'s rules are VAT: name one'):
+            store.change(call, by="owner")  # type: ignore[arg-type]
+    assert store.change(lambda work: part(work, "W-22", tax="VAT"), by="owner").tax == "VAT"
+    assert store.change(lambda work: set_house(work, House(name="Another", tax="VAT")), by="owner").tax == "VAT"
+    with store.read() as work:
+        assert house(work).name == "Another"
+        for lines, errors in (
+            ("W-21,red,wire", 0),  # that part has its rule, whatever it is worth
+            ("W-21,red,wire\nW-23,blue,wire", 1),
+        ):
+            seen = looked_at(work, f"number,name,kind\n{lines}\n".encode(), file="list.csv", currency="EUR")
+            assert len(seen.errors) == errors
+        assert seen.errors[0].startswith("list.csv:1: tax: ") and "Its rules are VAT" in seen.errors[0]
+    with pytest.raises(PersonError, match='no tax rule ""'):
+        store.change(lambda work: change_part(work, early.id, count=1, tax=""), by="owner")
 
 
 LIST = """number;name;kind;unit;price;cost;supplier;supplier_number;note

@@ -204,6 +204,26 @@ def test_what_is_typed_is_kept_and_an_error_is_told(screen: Screen, browser: Bro
         expect(page.get_by_role("status")).to_have_text("Added.")
         page.get_by_role("link", name="Ada <b>Invented</b>").click()
         expect(page.locator(".drawn")).to_contain_text("red coupé")
+        late = context.new_page()
+        drawn(late, page.url)
+        for one, words in ((page, "two keys"), (late, "one key")):
+            one.get_by_text("Change red coupé").click()
+            one.locator("details[open]").get_by_label("Note").fill(words)
+            one.locator("details[open]").get_by_role("button", name="Keep").click()
+            if one is page:
+                expect(page.get_by_role("status")).to_have_text("Kept.")
+        expect(late.get_by_role("alert")).to_contain_text("note: now two keys; yours one key")
+        expect(late.get_by_role("alert")).not_to_contain_text("registration")
+        late.close()
+        drawn(page, f"{screen.here}/shop/house")
+        page.get_by_label("Name", exact=True).nth(1).fill("VAT")
+        page.get_by_label("Rate (%)").fill("20")
+        page.get_by_role("button", name="Add the rule").click()
+        expect(page.locator(".drawn")).to_contain_text("taxed by the rule standard, which is not there")
+        page.get_by_label("Tax rule for work").select_option("VAT")
+        page.get_by_role("button", name="Keep").first.click()
+        expect(page.get_by_role("status")).to_have_text("Kept.")
+        expect(page.locator(".drawn")).not_to_contain_text("which is not there")
         drawn(page, f"{screen.here}/shop/part?at=1")
         page.get_by_label("How much (m)").fill("3")
         page.get_by_text("scrapped", exact=True).click()
@@ -215,15 +235,24 @@ def test_what_is_typed_is_kept_and_an_error_is_told(screen: Screen, browser: Bro
         expect(page.locator(".tile").first).to_contain_text("12.5 m")
         drawn(page, f"{screen.here}/shop/parts")
         listed = tmp_path / "list.csv"
-        listed.write_text("number,name,kind,price\nF-80,fuse 80 A,fuse,3.1\nF-81,fuse,none such,x\n", encoding="utf-8")
+        listed.write_text(
+            "number,name,kind,price,tax\nF-80,fuse 80 A,fuse,3.1,VAT\nF-81,fuse,none such,x,VAT\n", encoding="utf-8"
+        )
         page.set_input_files("#list", str(listed))
         expect(page.locator(".drawn")).to_contain_text("list.csv:3")
         expect(page.locator(".drawn")).to_contain_text("Nothing was written")
         listed.write_text(
-            "number,name,kind,price\nF-80,fuse 80 A,fuse,3.1\nW-21,wire 21 mm2,wire,5\n", encoding="utf-8"
+            "number,name,kind,price,tax\nF-80,fuse 80 A,fuse,3.1,VAT\nW-21,wire 21 mm2,wire,5,VAT\n", encoding="utf-8"
         )
         page.set_input_files("#list", str(listed))
         expect(page.locator(".drawn")).to_contain_text("1 new part, 1 changed")
         page.get_by_role("button", name="Take all of it in").click()
         expect(page.get_by_role("status")).to_have_text("1 added, 1 changed.")
         expect(page.locator(".drawn")).to_contain_text("F-80 fuse 80 A")
+        page.get_by_label("Number or words").fill("fuse")
+        page.get_by_role("button", name="Find").click()
+        page.get_by_role("link", name="F-80 fuse 80 A").click()
+        expect(page.locator(".drawn")).to_contain_text("On the shelf")
+        page.go_back()  # to what was found, not to the whole list
+        expect(page.locator(".drawn")).to_contain_text("1 part")
+        expect(page.get_by_label("Number or words")).to_have_value("fuse")

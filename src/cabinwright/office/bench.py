@@ -19,6 +19,7 @@ from cabinwright.office.plan import CLOSING, planned
 from cabinwright.office.worked import Progress, folder_of, stops, unwatched, wired, worked_out
 from cabinwright.shop import bench, parts
 from cabinwright.shop.jobs import note
+from cabinwright.shop.offers import agreed_lines
 from cabinwright.shop.rows import Job, Kept, Note, Task, TaskOrder
 from cabinwright.shop.store import Store, found_row
 from cabinwright.shop.trail import Work, plain
@@ -31,8 +32,10 @@ __all__ = [
     "TaskLine",
     "closing",
     "finish",
+    "finish_or_say",
     "missing_in",
     "missing_parts",
+    "outside",
     "plan_tasks",
     "read_off",
     "sheet",
@@ -223,6 +226,18 @@ def missing_in(store: Store, job_ids: Sequence[int]) -> dict[int, tuple[Missing,
         }
 
 
+def outside(store: Store, job_id: int) -> tuple[str, ...]:
+    """What the signed build asks for and the library does not hold, so that no shelf tells whether it is there."""
+    with store.read() as work:
+        offers, lines = agreed_lines(work, job_id)
+        if not offers:
+            return ()
+        texts = {line.text for line in lines}  # somebody wrote a line for it
+        return tuple(
+            words for words in offers[-1].variants[offers[-1].chosen].get("unmatched", ()) if words not in texts
+        )
+
+
 def sheet(
     store: Store, job_id: int, folder: Path | None = None, *, progress: Progress = unwatched
 ) -> tuple[SheetLine, ...]:
@@ -341,14 +356,25 @@ def closing(store: Store, job_id: int, folder: Path | None = None, *, progress: 
     )
 
 
-def finish(store: Store, task_id: int, *, count: int, by: str, folder: Path | None = None) -> TaskLine:
+def finish(
+    store: Store, task_id: int, *, count: int, by: str, folder: Path | None = None, progress: Progress = unwatched
+) -> TaskLine:
     """A task is done. Raises ``RefusedError`` where one before it is not, or the car may not be closed up yet."""
     with store.read() as work:
         task = found_row(work, Task, task_id)
         job_id, kind, name = task.job_id, task.kind, task.name
     if kind == CLOSING:
-        left = closing(store, job_id, folder)
+        left = closing(store, job_id, folder, progress=progress)
         if not left.ready:
             raise RefusedError(f"{name}: the car may not be closed up yet: {left.said()}.")
     store.change(lambda work: bench.done(work, task_id, count=count), by=by)
     return next(row for row in tasks(store, job_id) if row.id == task_id)
+
+
+def finish_or_say(store: Store, task_id: int, *, count: int, by: str, progress: Progress = unwatched) -> str:
+    """The same, saying why not where it is refused, so that what another process worked out for it comes back all the same."""
+    try:
+        finish(store, task_id, count=count, by=by, progress=progress)
+    except RefusedError as error:
+        return str(error)
+    return ""

@@ -93,7 +93,7 @@ def _variant(item: VariantView, view: OfferView, several: bool) -> dict[str, Any
 
 
 def _line(line: LineView, item: VariantView, currency: str) -> list[str]:
-    unit = "" if line.unit == "piece" else f" {line.unit}"
+    unit = "" if line.unit == "piece" else f" {line.unit.replace('m2', 'm²')}"
     words = line.text
     if line.kind == "labour":
         words = f"Work: {line.text}"
@@ -131,6 +131,8 @@ def _rows(view: OfferView) -> list[dict[str, Any]]:
         row("still to be solved", [_open(about) for about in abouts]),
     ]
     if view.changes:
+        hours = Decimal(abouts[0]["hours"])
+        rows[2] = row("hours more or less", [[f"{digits(hours)} h".replace("-", "−")]] if hours else [["as agreed"]])
         rows[4]["label"] = "changed"
         rows[4]["cells"] = [list(abouts[0].get("differs", ()))]
     silent = {"mass added", "your wishes", "still to be solved", "against the first", "changed"}

@@ -9,7 +9,7 @@ from typing import Any
 
 from cabinwright.office.wishes import budget_check
 from cabinwright.shop import offers as rows
-from cabinwright.shop.money import Sum, rounded
+from cabinwright.shop.money import Line, Sum, digits, rounded, summed
 from cabinwright.shop.offers import NewLine
 from cabinwright.shop.rows import Offer
 from cabinwright.shop.trail import Work, plain
@@ -18,7 +18,7 @@ __all__ = ["Agreed", "LineView", "OfferView", "VariantView", "shown"]
 
 WORK = "work: "  #: begins what is said of work without a price
 COSTS = ("cost",)  #: the owner's eyes only
-PRICES = ("price", "net", "tax", "tax_rate", "taxes", "gross")  #: not for a bench
+PRICES = ("price", "net", "tax", "tax_rate", "taxes", "gross", "altogether")  #: not for a bench
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,11 +139,11 @@ def shown(work: Work, row: Offer) -> OfferView:
         signed_at=row.signed_at.isoformat() if row.signed_at else "",
         digest=row.digest,
         note=row.note,
-        variants=tuple(_variant(row, name) for name in names),
+        variants=tuple(_variant(work, row, name) for name in names),
     )
 
 
-def _variant(row: Offer, name: str) -> VariantView:
+def _variant(work: Work, row: Offer, name: str) -> VariantView:
     lines = tuple(
         LineView(
             line.id,
@@ -161,15 +161,33 @@ def _variant(row: Offer, name: str) -> VariantView:
         for line in rows.lines_of(row, name)
     )
     total = rows.total_of(row, name)
-    return VariantView(name, _as_it_is(dict(row.variants[name]), lines, total), lines, total)
+    price: Decimal | None
+    about, price = dict(row.variants[name]), total.gross
+    if row.changes_id is not None:  # of a change only the hours that it adds are in its price
+        hours = digits(sum((line.quantity for line in lines if line.kind == "labour"), Decimal(0)))
+        about |= {"hours": hours, "hours_low": hours, "hours_high": hours}
+        price = _altogether(work, row, lines)
+        about |= {} if price is None else {"altogether": str(price)}
+    return VariantView(name, _as_it_is(about, lines, price), lines, total)
 
 
-def _as_it_is(about: dict[str, Any], lines: tuple[LineView, ...], total: Sum) -> dict[str, Any]:
+def _altogether(work: Work, row: Offer, lines: tuple[LineView, ...]) -> Decimal | None:
+    """What is to be paid, with tax, once a change is signed; None where it is over or signed, and later changes may count."""
+    if row.state not in ("draft", "offered"):
+        return None
+    _, agreed = rows.agreed_lines(work, row.job_id)
+    known = [Line(line.quantity, line.price, line.tax_rate) for line in agreed]
+    known += [Line(line.quantity, line.price, line.tax_rate) for line in lines]
+    return summed(known, row.currency, by_line=bool(row.variants[rows.CHANGED].get("by_line"))).gross
+
+
+def _as_it_is(about: dict[str, Any], lines: tuple[LineView, ...], price: Decimal | None) -> dict[str, Any]:
     """What is said of a variant, after a person changed its lines: the budget held, and what a line stands for now left out."""
     budget = about.pop("budget", None)
     if budget is not None:
-        check = budget_check(Decimal(budget), total.gross).to_dict()
-        about["against_wishes"] = [check if item["wish"] == check["wish"] else item for item in about["against_wishes"]]
+        check = None if price is None else budget_check(Decimal(budget), price).to_dict()
+        there = [check if item["wish"] == "budget" else item for item in about["against_wishes"]]
+        about["against_wishes"] = [item for item in there if item is not None]
     texts = {line.text for line in lines}
     for key in ("unmatched", "unpriced"):
         about[key] = [words for words in about.get(key, ()) if words not in texts and _work(words) not in texts]

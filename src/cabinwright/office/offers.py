@@ -22,10 +22,10 @@ from cabinwright.shop import offers as rows
 from cabinwright.shop.house import House
 from cabinwright.shop.house import house as house_of
 from cabinwright.shop.house import set_house as write_house
-from cabinwright.shop.money import summed
+from cabinwright.shop.money import STANDARD, summed
 from cabinwright.shop.rows import BuildState, Customer, Job, Offer
 from cabinwright.shop.store import Store, found_row
-from cabinwright.shop.trail import Work, plain
+from cabinwright.shop.trail import Work
 
 __all__ = [
     "Agreed",
@@ -147,7 +147,13 @@ def change_offer(
                 BuildState.job_id == base.job_id, BuildState.mark == last.variants[last.chosen]["mark"]
             )
         ).one()
-        said |= about(found, None) | {"differs": _texts_differ(then.text, found), "against_wishes": []}
+        wishes = Wishes.of(base.job.wishes)
+        checks = held_against(
+            wishes, found.build, found.results
+        )  # the price of all of it is held where it is looked at
+        said |= about(found, None) | {"differs": _texts_differ(then.text, found)}
+        said |= {"against_wishes": [check.to_dict() for check in checks]}
+        said["budget"] = None if wishes.budget is None else str(wishes.budget)
         said["by_line"] = base.variants[base.chosen]["by_line"]
         _keep_state(work, base.job_id, found, f"change of {base.number}")
         made = rows.add_offer(
@@ -189,7 +195,7 @@ def offers_of(store: Store, job_id: int) -> tuple[OfferView, ...]:
 
 def put_line(store: Store, offer_id: int, *, by: str, **line: Any) -> OfferView:
     """Add a line to a draft, or change one (``line_id``); fields as ``shop.offers.put_line`` has them."""
-    values = {"unit": "piece", "tax": "standard", **line}
+    values = {"unit": "piece", "tax": STANDARD, **line}
     store.change(lambda work: rows.put_line(work, offer_id, **values), by=by)
     return view(store, offer_id)
 
@@ -279,9 +285,7 @@ def set_house(store: Store, *, by: str, was: House | None = None, **fields: Any)
         now = house_of(work)
         if was is not None and now != was:
             words = "The shop's own data were changed meanwhile. Nothing of yours was written: look again."
-            raise MeanwhileError(
-                words, theirs=now.to_dict(), mine={name: plain(value) for name, value in fields.items()}
-            )
+            raise MeanwhileError(words, theirs=now.to_dict(), mine=fields)
         return write_house(work, replace(now, **fields))
 
     return store.change(make, by=by)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from datetime import date
 from decimal import ROUND_HALF_UP, Decimal
 from typing import Any
 
@@ -51,7 +52,7 @@ def priced(work: Work, item: Worked, hours: Mapping[str, Decimal]) -> tuple[list
             part.unit,
             part.price,
             part.tax,
-            rate_on(work, part.tax, day),
+            _rate(work, part.tax, day, of=f"{part.number} {part.name}"),
             part.id,
             part.cost,
         )
@@ -99,9 +100,16 @@ def _labour(
         if shop.hourly_rate is None:
             unpriced.append(f"work: {kind}, {middle} h (the shop has no hourly rate yet)")
         elif middle:
-            rate = rate_on(work, shop.tax, rows.today())
+            rate = _rate(work, shop.tax, rows.today(), of=kind)
             lines.append(NewLine("labour", kind, middle, "h", shop.hourly_rate, shop.tax, rate))
     return lines, {"labour": rows_, "hours_low": str(low), "hours_high": str(high)}
+
+
+def _rate(work: Work, tax: str, day: date, *, of: str) -> Decimal:
+    try:
+        return rate_on(work, tax, day)
+    except PersonError as error:
+        raise PersonError(f"{of}: {error}") from None
 
 
 def read_hours(words: str) -> dict[str, Decimal]:

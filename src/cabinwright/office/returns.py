@@ -18,6 +18,7 @@ from sqlalchemy import func, select
 from cabinwright.build.codec import parse
 from cabinwright.build.document import Build
 from cabinwright.errors import PersonError, RefusedError
+from cabinwright.handover.wording import decibels, third_octave
 from cabinwright.history.design import design_differences
 from cabinwright.office.worked import Progress, Worked, folder_of, unwatched, worked_out
 from cabinwright.session import Session
@@ -251,13 +252,20 @@ def looked_back(store: Store, job_id: int, folder: Path | None = None, *, progre
             verified_now=now,
             drifted=drifted,
             new_causes=causes,
-            undrifted="" if then is not None and now is not None else _why(then),
+            undrifted="" if then is not None and now is not None else _why(then, first=len(line) == 1),
             differs=tuple(_differs(work, [job.id for job in earlier], item.build)) if item is not None else (),
             replaceable=tuple(_replaceable(work, [job.id for job in earlier], item)),
         )
 
 
-def _why(then: Verified | None) -> str:
+def _why(then: Verified | None, *, first: bool) -> str:
+    if first and then is None:
+        return (
+            "No verification is kept with this job. Before the car goes home, load the settings, record the second round and "
+            "keep its verification: that is what the car is held against when it comes back."
+        )
+    if first:
+        return "A verification is kept. When the car comes back, the one of that day is held against it."
     if then is None:
         return "No verification was kept when the car went home, so that nothing can be said of drift."
     return (
@@ -300,7 +308,8 @@ def _drifts(then: Verified, now: Verified) -> list[Drift]:
         agrees = levels_agree(change, allowed)
         hz, db, may = now.band_centres_hz[at], float(change[at]), float(allowed[at])
         verdict = "as it was" if agrees else "has drifted"
-        says = f"{name}: {verdict}; farthest at {hz:g} Hz, {db:+.1f} dB where {may:.1f} dB may differ"
+        off = f"{decibels(db)} where {decibels(may, plus=False)} may differ"
+        says = f"{name}: {verdict}; farthest at {third_octave(hz)}, {off}"
         found.append(Drift(name, agrees, round(db, 2), hz, round(may, 2), says))
     return found
 

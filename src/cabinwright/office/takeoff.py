@@ -7,7 +7,7 @@ or number. Of several the one whose ``data`` says most is taken, then the first 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from decimal import ROUND_UP, Decimal
 from typing import Any
@@ -111,27 +111,51 @@ def _up(quantity: float) -> Decimal:
 def matched(work: Work, things: Iterable[Wanted]) -> tuple[list[tuple[Wanted, Part]], list[Wanted]]:
     """Each thing with its part, and things that the library does not hold in a unit that fits."""
     things = list(things)
-    kinds = {thing.kind for thing in things}
-    parts = list(work.scalars(select(Part).where(Part.kind.in_(kinds), ~Part.gone).order_by(Part.number)))
-    found: list[tuple[Wanted, Part]] = []
+    by_data, by_name = _library(work, {thing.kind for thing in things})
+    best: list[tuple[Wanted, int]] = []
     missing: list[Wanted] = []
     for thing in things:
-        fits = [(weight, part) for part in parts if (weight := _fit(thing, part)) > 0]
+        near = (*by_data.get(thing.kind, ()), *by_name.get((thing.kind, folded(thing.what)), ()))
+        fits = [(-weight, place, row.id) for place, row in near if (weight := _fit(thing, row)) > 0]
         if fits:
-            found.append((thing, max(fits, key=lambda row: row[0])[1]))  # the first by number of those that say as much
+            best.append((thing, min(fits)[2]))  # the first by number of those that say as much
         else:
             missing.append(thing)
-    return found, missing
+    parts = {part.id: part for part in work.scalars(select(Part).where(Part.id.in_({number for _, number in best})))}
+    return [(thing, parts[number]) for thing, number in best], missing
 
 
-def _fit(thing: Wanted, part: Part) -> int:
-    """How much a part says that it stands for a thing; 0: it does not."""
-    if part.kind != thing.kind or part.unit not in thing.amounts:
+def _library(
+    work: Work, kinds: Collection[str]
+) -> tuple[dict[str, list[tuple[int, Any]]], dict[tuple[str, str], list[tuple[int, Any]]]]:
+    """Parts of some kinds that can be had, with their place by number: those that say what they stand for, and others by name."""
+    by_data: dict[str, list[tuple[int, Any]]] = {}
+    by_name: dict[tuple[str, str], list[tuple[int, Any]]] = {}
+    columns = (
+        Part.id,
+        Part.kind,
+        Part.unit,
+        Part.number,
+        Part.name,
+        Part.data,
+    )  # whole rows of a large library take seconds
+    rows = work.execute(select(*columns).where(Part.kind.in_(kinds), ~Part.gone).order_by(Part.number))
+    for item in enumerate(rows):
+        part = item[1]
+        if part.data:
+            by_data.setdefault(part.kind, []).append(item)
+            continue
+        for words in {folded(part.name), folded(part.number)}:
+            by_name.setdefault((part.kind, words), []).append(item)
+    return by_data, by_name
+
+
+def _fit(thing: Wanted, part: Any) -> int:
+    """How much a part of the same kind says that it stands for a thing, and one without data by its name; 0: it does not."""
+    if part.unit not in thing.amounts:
         return 0
-    if part.data:
-        agrees = all(key in thing.data and _alike(thing.data[key], value) for key, value in part.data.items())
-        return 1 + len(part.data) if agrees else 0
-    return int(folded(thing.what) in (folded(part.name), folded(part.number)))
+    agrees = all(key in thing.data and _alike(thing.data[key], value) for key, value in part.data.items())
+    return 1 + len(part.data) if agrees else 0
 
 
 def _alike(one: Any, other: Any) -> bool:

@@ -9,7 +9,7 @@ from typing import Any
 from sqlalchemy import select
 
 from cabinwright.errors import PersonError
-from cabinwright.shop.money import CURRENCIES
+from cabinwright.shop.money import CURRENCIES, STANDARD, check_rule, rule_names
 from cabinwright.shop.rows import Setting
 from cabinwright.shop.trail import Work
 
@@ -26,7 +26,7 @@ class House:
     address: str = ""
     currency: str = "EUR"
     hourly_rate: Decimal | None = None  #: of work, without tax; None: nobody said yet
-    tax: str = "standard"  #: rule for work
+    tax: str = STANDARD  #: rule for work
     by_line: bool = False  #: tax is rounded on each line rather than once for each rate
 
     def to_dict(self) -> dict[str, Any]:
@@ -54,6 +54,7 @@ def set_house(work: Work, told: House) -> House:
     rate = told.hourly_rate
     if rate is not None and not (0 < rate < 100_000 and rate == round(rate, 4)):
         raise PersonError(f"hourly_rate: {rate} is no rate of an hour, with four digits behind the point at most.")
+    check_rule(told.tax, rule_names(work))
     row = work.scalars(select(Setting).where(Setting.name == NAME)).first()
     if row is None:
         work.add(Setting(name=NAME, value={"is": told.to_dict()}))

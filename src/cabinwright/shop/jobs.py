@@ -147,15 +147,17 @@ def listed(
 
     ``newest``: those opened last at the head.
     """
-    find = select(Job).join(Job.car).options(contains_eager(Job.car).joinedload(Car.customer))
+    ids = select(Job.id)  # counted off before cars and customers are joined to those of this page
     if states:
-        find = find.where(Job.state.in_(states))
+        ids = ids.where(Job.state.in_(states))
     if promised_before is not None:
-        find = find.where(Job.promised_on < promised_before)
+        ids = ids.where(Job.promised_on < promised_before)
     if customer_id is not None:
-        find = find.where(Car.customer_id == customer_id)
+        ids = ids.join(Job.car).where(Car.customer_id == customer_id)
     order = (Job.id.desc(),) if newest else (Job.promised_on.is_(None), Job.promised_on, Job.id)
-    return list(work.scalars(find.order_by(*order).offset(after).limit(most)))
+    page = ids.order_by(*order).offset(after).limit(most).subquery()
+    find = select(Job).join(Job.car).options(contains_eager(Job.car).joinedload(Car.customer))
+    return list(work.scalars(find.where(Job.id.in_(select(page.c.id))).order_by(*order)))
 
 
 def note(work: Work, job_id: int, text: str, *, pinned: str = "") -> Note:

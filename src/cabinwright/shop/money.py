@@ -8,7 +8,7 @@ Rounding is half away from zero, as tills do (ISO 80000-1:2022 B.3 names it besi
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import ROUND_HALF_UP, Decimal, InvalidOperation, localcontext
@@ -21,8 +21,10 @@ from cabinwright.shop.trail import Work
 
 __all__ = [
     "CURRENCIES",
+    "STANDARD",
     "Line",
     "Sum",
+    "check_rule",
     "digits",
     "new_rate",
     "rate_on",
@@ -37,6 +39,8 @@ CURRENCIES = {"EUR": 2, "USD": 2, "GBP": 2, "CHF": 2, "CAD": 2, "AUD": 2, "NZD":
 CURRENCIES |= {"PLN": 2, "CZK": 2, "HUF": 2, "RON": 2, "ZAR": 2, "INR": 2, "JPY": 0, "KRW": 0, "KWD": 3, "TND": 3}
 """Currency -> digits of its smallest unit. Source: ISO 4217, from memory."""
 LARGEST = Decimal(10) ** 9
+STANDARD = "standard"  #: the tax rule that is meant where none is named
+ADD = "cabinwright shop house tax --name NAME --percent RATE --begins DAY"
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,15 +98,25 @@ def rule_names(work: Work) -> tuple[str, ...]:
     return tuple(sorted(set(work.scalars(select(TaxRule.name)))))
 
 
+def check_rule(name: str, known: Collection[str]) -> None:
+    """Whether one of ``known`` is called so; a shop that has none yet may add it later. Raises ``PersonError`` with the cure."""
+    if not name or (known and name not in known):
+        raise PersonError(f'tax: there is no tax rule "{name}". {_cure(known)}')
+
+
+def _cure(known: Collection[str]) -> str:
+    there = (
+        f"The shop's rules are {', '.join(known)}: name one of them, or add" if known else "The shop has none yet; add"
+    )
+    return f"{there} one: {ADD}"
+
+
 def rate_on(work: Work, name: str, day: date) -> Decimal:
     """The rate of a tax rule on a day. Raises ``PersonError`` where the shop has none."""
     find = select(TaxRule).where(TaxRule.name == name, TaxRule.from_on <= day).order_by(TaxRule.from_on.desc())
     rule = work.scalars(find.limit(1)).first()
     if rule is None:
-        known = rule_names(work)
-        cure = f"The shop's rules are {', '.join(known)}." if known else "The shop has no tax rules yet."
-        add = "cabinwright shop house tax --name NAME --percent RATE --begins DAY"
-        raise PersonError(f'There is no tax rule "{name}" on {day}. {cure} Add it: {add}')
+        raise PersonError(f'There is no tax rule "{name}" on {day}. {_cure(rule_names(work))}')
     return rule.rate
 
 

@@ -12,7 +12,7 @@ from sqlalchemy.orm import joinedload
 
 from cabinwright.errors import PersonError, RefusedError
 from cabinwright.shop.kinds import now
-from cabinwright.shop.money import CURRENCIES, digits, rule_names
+from cabinwright.shop.money import CURRENCIES, STANDARD, check_rule, digits, rule_names
 from cabinwright.shop.rows import Job, Movement, Need, Part, Supplier
 from cabinwright.shop.rows.parts import KINDS, REASONS, UNITS
 from cabinwright.shop.store import found_row, held, locking
@@ -57,11 +57,8 @@ def checked(values: dict[str, Any], *, taxes: Sequence[str]) -> dict[str, Any]:
     for field, choices in (("kind", KINDS), ("unit", UNITS), ("currency", tuple(CURRENCIES))):
         if field in values and values[field] not in choices:
             raise PersonError(f'{field}: "{values[field]}" is none of {", ".join(choices)}.')
-    if taxes and "tax" in values and values["tax"] not in taxes:
-        raise PersonError(
-            f'tax: there is no tax rule "{values["tax"]}". The shop\'s rules are {", ".join(taxes)}; '
-            "add one: cabinwright shop house tax --name NAME --percent RATE --begins DAY"
-        )
+    if "tax" in values:
+        check_rule(values["tax"], taxes)
     for field in ("number", "name"):
         if field in values and not str(values[field]).strip():
             raise PersonError(f"{field}: a part needs one.")
@@ -91,7 +88,7 @@ def add_part(work: Work, **values: Any) -> Part:
     for field in ("number", "name", "kind", "currency"):
         if field not in values:
             raise PersonError(f"{field}: a part needs one.")
-    values = checked(values, taxes=rule_names(work))
+    values = checked({"tax": STANDARD, **values}, taxes=rule_names(work))
     if work.scalar(select(Part.id).where(Part.number == values["number"])):
         raise PersonError(
             f"number: there is a part {values['number']} already. Choose another number, or change that part."
@@ -177,10 +174,12 @@ def counted(work: Work, part_id: int, there: Decimal, *, note: str = "") -> Move
 
 def listed(work: Work, *, kind: str = "", gone: bool = False, after: int = 0, most: int = 50) -> list[Part]:
     """Parts by kind and name, a page at a time."""
-    find = select(Part).where(Part.gone == gone)
+    order = (Part.kind, Part.name, Part.id)
+    ids = select(Part.id).where(Part.gone == gone)  # from the index alone; the rows themselves for this page only
     if kind:
-        find = find.where(Part.kind == kind)
-    return list(work.scalars(find.order_by(Part.kind, Part.name, Part.id).offset(after).limit(most)))
+        ids = ids.where(Part.kind == kind)
+    page = ids.order_by(*order).offset(after).limit(most).subquery()
+    return list(work.scalars(select(Part).where(Part.id.in_(select(page.c.id))).order_by(*order)))
 
 
 def missing(work: Work, job_id: int) -> list[tuple[Part, Decimal, Decimal, Decimal]]:

@@ -18,7 +18,7 @@ from typing import Any
 from sqlalchemy import select
 
 from cabinwright.errors import PersonError
-from cabinwright.shop.money import read_amount, rule_names, typed
+from cabinwright.shop.money import STANDARD, read_amount, rule_names, typed
 from cabinwright.shop.parts import checked, read_data, supplier_called
 from cabinwright.shop.rows import Part
 from cabinwright.shop.rows.parts import UNITS
@@ -52,7 +52,8 @@ class Preview:
 def looked_at(work: Work, content: bytes, *, file: str, currency: str) -> Preview:
     """What the file would do to the library; nothing is written. ``currency`` where the file names none."""
     try:
-        rows, errors = _rows(content, file=file, currency=currency, taxes=rule_names(work))
+        taxes = rule_names(work)
+        rows, errors = _rows(content, file=file, currency=currency, taxes=taxes)
     except PersonError as error:
         return Preview(errors=(str(error),))
     known = {part.number: part for part in work.scalars(select(Part))} if len(rows) > 500 else _known(work, rows)
@@ -67,6 +68,11 @@ def looked_at(work: Work, content: bytes, *, file: str, currency: str) -> Previe
             changed.append((part.number, differs))
         else:
             same += 1
+    if new and "tax" not in new[0] and taxes and STANDARD not in taxes:
+        errors.append(
+            f'{file}:1: tax: new parts need this column, because the shop has no tax rule "{STANDARD}". '
+            f"Its rules are {', '.join(taxes)}."
+        )
     return Preview(tuple(new), tuple(changed), same, tuple(errors), tuple(rows))
 
 
@@ -200,6 +206,6 @@ def _row(head: list[str], fields: list[str], currency: str, taxes: Sequence[str]
     if "unit" in row and not row["unit"]:
         row["unit"] = UNITS[0]
     if "tax" in row and not row["tax"]:
-        row["tax"] = "standard"
+        row["tax"] = STANDARD
     checked({name: value for name, value in row.items() if name != "supplier"}, taxes=taxes)
     return row

@@ -14,9 +14,10 @@ from cabinwright.shop.rows import Car, Customer, Hours, Job, Kept, Note, Offer, 
 from cabinwright.shop.store import found_row, held
 from cabinwright.shop.trail import Work, columns
 
-__all__ = ["ERASED", "add_car", "add_customer", "allow", "change_customer", "erased", "told"]
+__all__ = ["ERASED", "add_car", "add_customer", "allow", "change_car", "change_customer", "erased", "told"]
 
 ERASED = "erased on request"
+LONGEST_MARK = 40  #: characters, as the column has them
 
 
 def add_customer(work: Work, *, name: str, contact: str = "", note: str = "") -> Customer:
@@ -29,20 +30,24 @@ def add_customer(work: Work, *, name: str, contact: str = "", note: str = "") ->
 
 def change_customer(work: Work, customer_id: int, *, count: int, name: str, contact: str, note: str) -> Customer:
     """Set right what is known of a customer. Raises ``PersonError``, ``MeanwhileError``; erased is erased."""
-    row = held(work, Customer, customer_id, count=count)
-    if row.erased_at is not None:
-        raise RefusedError(f"Customer {customer_id} was erased on request. Add them anew where they come again.")
-    row.name, row.contact, row.note = _name(name), contact.strip(), note.strip()
-    return row
+    _known(work, customer_id)
+    mine = {"name": _name(name), "contact": contact.strip(), "note": note.strip()}
+    return held(work, Customer, customer_id, count=count, **mine)
 
 
 def add_car(work: Work, *, customer_id: int, name: str, mark: str = "", note: str = "") -> Car:
-    """One more car of a customer. Raises ``PersonError``."""
-    found_row(work, Customer, customer_id)
-    row = Car(customer_id=customer_id, name=_name(name), mark=mark.strip()[:40], note=note.strip())
+    """One more car of a customer. Raises ``PersonError``; of an erased one ``RefusedError``."""
+    _known(work, customer_id)
+    row = Car(customer_id=customer_id, name=_name(name), mark=_mark(mark), note=note.strip())
     work.add(row)
     work.flush()
     return row
+
+
+def change_car(work: Work, car_id: int, *, count: int, name: str, mark: str, note: str) -> Car:
+    """Set right what is known of a car. Raises ``PersonError``, ``MeanwhileError``; an erased customer's stays as it is."""
+    _known(work, found_row(work, Car, car_id).customer_id)
+    return held(work, Car, car_id, count=count, name=_name(name), mark=_mark(mark), note=note.strip())
 
 
 def allow(work: Work, customer_id: int, *, count: int, photographs: bool, named: bool) -> Customer:
@@ -144,6 +149,18 @@ def _clean_trail(work: Work, subjects: dict[type[Row], list[int]]) -> None:
         work.execute(
             update(Trace).where(*here).values(before={}, after={}), execution_options={"synchronize_session": False}
         )
+
+
+def _known(work: Work, customer_id: int) -> None:
+    if found_row(work, Customer, customer_id).erased_at is not None:
+        raise RefusedError(f"Customer {customer_id} was erased on request. Add them anew where they come again.")
+
+
+def _mark(mark: str) -> str:
+    mark = " ".join(mark.split())
+    if len(mark) > LONGEST_MARK:
+        raise PersonError(f"A registration has {LONGEST_MARK} characters at most; what is longer belongs to the note.")
+    return mark
 
 
 def _name(name: str) -> str:

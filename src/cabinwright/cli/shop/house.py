@@ -23,6 +23,7 @@ def _house(store: Store, options: argparse.Namespace) -> Any:
         "address": options.address,
         "currency": options.currency,
         "hourly_rate": options.rate,
+        "tax": options.tax,
     }
     given = {name: value for name, value in given.items() if value is not None}
     return (set_house(store, by=options.by, **given) if given else house(store)).to_dict()
@@ -105,6 +106,7 @@ COMMANDS = (
             option("address", "as it stands on papers"),
             option("currency", "EUR, USD …"),
             option("rate", "for an hour, without tax", type=an_amount, metavar="AMOUNT"),
+            option("tax", "name of the tax rule for work"),
         ),
     ),
     Command(

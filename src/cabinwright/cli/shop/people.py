@@ -9,6 +9,7 @@ from cabinwright.cli.shop.command import Command, a_number, argument, count_of, 
 from cabinwright.errors import PersonError
 
 if TYPE_CHECKING:
+    from cabinwright.shop.rows import Row
     from cabinwright.shop.store import Store
 
 __all__ = ["COMMANDS"]
@@ -40,11 +41,16 @@ def _change(store: Store, options: argparse.Namespace) -> Any:
 
     with store.read() as work:
         row = row_of(work, Customer, options.customer)
-        given = {key: getattr(options, key) or getattr(row, key) for key in ("name", "contact", "note")}
-        count = row.count
+        given, count = _named(row, options, "name", "contact", "note"), row.count
     return store.change(
         lambda work: columns(change_customer(work, options.customer, count=count, **given)), by=options.by
     )
+
+
+def _named(row: Row, options: argparse.Namespace, *fields: str) -> dict[str, str]:
+    """What the command names, "" among it; of the rest what stands there."""
+    said = {field: getattr(options, field) for field in fields}
+    return {field: getattr(row, field) if words is None else words for field, words in said.items()}
 
 
 def _told(store: Store, options: argparse.Namespace) -> Any:
@@ -88,6 +94,17 @@ def _add_car(store: Store, options: argparse.Namespace) -> Any:
     return store.change(lambda work: columns(add_car(work, **given)), by=options.by)
 
 
+def _change_car(store: Store, options: argparse.Namespace) -> Any:
+    from cabinwright.shop.people import change_car
+    from cabinwright.shop.rows import Car
+    from cabinwright.shop.trail import columns
+
+    with store.read() as work:
+        row = row_of(work, Car, options.car)
+        given, count = _named(row, options, "name", "mark", "note"), row.count
+    return store.change(lambda work: columns(change_car(work, options.car, count=count, **given)), by=options.by)
+
+
 def _cars(store: Store, options: argparse.Namespace) -> Any:
     from cabinwright.shop.rows import Customer
     from cabinwright.shop.trail import columns
@@ -128,6 +145,7 @@ def _bar_user(store: Store, options: argparse.Namespace) -> Any:
 CUSTOMER = argument("customer", "number of the customer", type=a_number)
 YES_NO = {"choices": ("yes", "no"), "required": True}
 NOTE = option("note", "anything the job needs to know", default="")
+NEW_NOTE = option("note", "anything the job needs to know")
 COMMANDS = (
     Command("customer", "list", "list customers by name", _list, listing()),
     Command(
@@ -142,7 +160,7 @@ COMMANDS = (
         "change",
         "set right what is known of a customer; what is not named stays",
         _change,
-        (CUSTOMER, option("name", "what the shop calls them"), option("contact", "how to reach them"), NOTE),
+        (CUSTOMER, option("name", "what the shop calls them"), option("contact", "how to reach them"), NEW_NOTE),
     ),
     Command(
         "customer", "told", "show everything that is kept of a customer, as they may ask for it", _told, (CUSTOMER,)
@@ -176,6 +194,18 @@ COMMANDS = (
             argument("name", "what the shop calls it"),
             option("mark", "registration, where a job needs it", default=""),
             NOTE,
+        ),
+    ),
+    Command(
+        "car",
+        "change",
+        "set right what is known of a car; what is not named stays",
+        _change_car,
+        (
+            argument("car", "number of the car", type=a_number),
+            option("name", "what the shop calls it"),
+            option("mark", "registration, where a job needs it"),
+            NEW_NOTE,
         ),
     ),
     Command("user", "list", "list users, who log in to the shop's pages on a network", _users),

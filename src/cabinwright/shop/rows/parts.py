@@ -32,8 +32,8 @@ class Part(Row):
 
     __tablename__ = "parts"
     __table_args__ = (
-        Index("ix_parts_kind_name", "kind", "name"),
-        Index("ix_parts_least", "least"),
+        Index("ix_parts_listed", "gone", "kind", "name", "id"),
+        Index("ix_parts_least", "gone", "least"),
         CheckConstraint("price >= 0", name="price"),
     )
 

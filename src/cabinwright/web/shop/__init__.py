@@ -33,6 +33,7 @@ from cabinwright.web.shop.pages import (
 
 __all__ = ["SHOP_PAGES", "add_shop"]
 
+LONGEST = 200  #: characters of what an address says was chosen
 SHOP_PAGES: tuple[ShopPage, ...] = (
     today.PAGE,
     jobs.PAGE,
@@ -74,5 +75,6 @@ async def _show(page: ShopPage, door: Door, title: str, request: Request, at: st
         return login_first(f"{page.path}?{urlencode(asked)}" if asked else page.path)
     if not person.may("read") and page.path == today.PAGE.path:
         page = jobs.PAGE
-    await show(page, SHOP_PAGES, visitor, title, {"at": at})
+    chosen = {key: request.query_params[key][:LONGEST] for key in page.kept if key in request.query_params}
+    await show(page, SHOP_PAGES, visitor, title, {"at": at, **chosen})
     return None

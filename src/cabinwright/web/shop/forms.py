@@ -17,7 +17,7 @@ from cabinwright.web.words import _
 if TYPE_CHECKING:
     from nicegui.element import Element
 
-__all__ = ["PASSWORD", "Ask", "amount_of", "day_of", "form", "whole_of"]
+__all__ = ["PASSWORD", "Ask", "amount_of", "day_of", "form", "tax_rule", "whole_of"]
 
 SEND = """(event) => {
   event.preventDefault();
@@ -51,6 +51,13 @@ class Ask:
 
 
 PASSWORD = Ask("password", _("Password"), kind="password", needed=True, help=_("10 characters or more."))
+
+
+def tax_rule(label: str, now: str, rules: Sequence[str], *, help: str = "") -> Ask:
+    """Which of the shop's tax rules; the one that is named now, until there are any."""
+    known = [(rule, rule) for rule in rules or (now,)]
+    chosen = [] if now in rules or not rules else [("", _("choose one"))]
+    return Ask("tax", label, now, "select", [*chosen, *known], help=help)
 
 
 def form(

@@ -7,8 +7,10 @@ roles are asked on the server at each page and again at each press.
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Awaitable, Callable, Mapping
+import json
+from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
+from decimal import Decimal
 from functools import partial
 from typing import TYPE_CHECKING, Any
 from urllib.parse import urlencode
@@ -18,6 +20,7 @@ from sqlalchemy import func, select
 
 from cabinwright.errors import CabinwrightError, MeanwhileError
 from cabinwright.shop.access import refuse_unless
+from cabinwright.shop.money import digits
 from cabinwright.shop.rows import Trace
 from cabinwright.web.frame import HEAD, skeleton
 from cabinwright.web.jobs import EVERY_S, Gauge
@@ -34,7 +37,7 @@ __all__ = ["ShopPage", "ShopView", "address", "show"]
 
 Make = Callable[[Callable[[str, float], None]], Any]  #: what another process runs, given a progress
 LOOK_S = 2.0  #: how often it is asked whether somebody else changed something
-HIDDEN_FIELDS = frozenset({"count", "id", "words", "made_at"})
+HIDDEN_FIELDS = frozenset({"count", "id", "words", "made_at", "allowed_at"})
 
 
 @dataclass(frozen=True)
@@ -48,6 +51,7 @@ class ShopPage:
     body: Callable[[ShopView, Any], None]
     needs: str = "read"
     listed: bool = True  #: among the pages; the others are reached from a list
+    kept: tuple[str, ...] = ()  #: what is chosen on it and stays in its address, so that the way back leads there again
 
 
 class ShopView:
@@ -87,7 +91,8 @@ class ShopView:
     @property
     def after(self) -> int:
         """How many rows of a long list were turned over."""
-        return int(self.state.get("after", 0))
+        words = str(self.state.get("after", ""))
+        return int(words) if words.isdecimal() and len(words) < 10 else 0
 
     def may(self, what: str) -> bool:
         """Whether their role allows it, as it was when this was looked up; what they press is asked anew."""
@@ -96,6 +101,10 @@ class ShopView:
     async def turn(self, **chosen: Any) -> None:
         """Another part of what can be seen here."""
         self.state.update(chosen)
+        if self.page.kept:
+            told = {key: self.state[key] for key in ("at", *self.page.kept) if self.state.get(key)}
+            here = json.dumps(address(self.page.path, **told))
+            self._content.client.run_javascript(f'history.replaceState(history.state, "", {here})')
         await self.draw()
 
     def tally(self, words: str) -> None:
@@ -265,15 +274,22 @@ def _changes(store: Store) -> int:
 
 def _both(error: MeanwhileError) -> str:
     """What is refused, with both versions of each field that differs."""
-    theirs: Mapping[str, Any] = error.theirs
-    lines = [
-        _("{field}: now {theirs}; yours {mine}").format(
-            field=name.replace("_", " "), theirs=theirs.get(name), mine=mine
-        )
-        for name, mine in error.mine.items()
-        if name not in HIDDEN_FIELDS and theirs.get(name) != mine
-    ]
-    return "\n".join([str(error), *lines])
+    lines = [str(error)]
+    for name, mine in error.mine.items():
+        theirs, yours = _worded(error.theirs.get(name), like=mine), _worded(mine, like=mine)
+        if name not in HIDDEN_FIELDS and theirs != yours:
+            words = _("{field}: now {theirs}; yours {mine}")
+            lines.append(words.format(field=name.replace("_", " "), theirs=theirs, mine=yours))
+    return "\n".join(lines)
+
+
+def _worded(value: Any, *, like: Any) -> str:
+    """A value of either version, in the same words where it is the same; ``like``: what kind it is."""
+    if value is None or value == "":
+        return _("nothing")
+    if isinstance(like, bool):
+        return _("yes") if value else _("no")
+    return digits(Decimal(value)) if isinstance(like, Decimal) else str(value)
 
 
 async def show(

@@ -10,7 +10,7 @@ from cabinwright.shop.money import digits
 from cabinwright.shop.money import typed as money_typed
 from cabinwright.web.words import _, counted
 
-__all__ = ["STATE_WORDS", "amount", "moment", "money", "plain", "typed"]
+__all__ = ["STATE_WORDS", "amount", "lasting", "measured", "moment", "money", "plain", "typed"]
 
 STATE_WORDS = {
     "asked": _("asked"),
@@ -45,7 +45,18 @@ def typed(value: Decimal | str | None) -> str:
 
 def amount(value: Decimal | str | None, unit: str) -> str:
     """So much of something: a piece is counted, anything else measured."""
-    return counted(int(Decimal(value or 0)), "piece", "pieces") if unit == "piece" else f"{plain(value)} {unit}"
+    return counted(int(Decimal(value or 0)), "piece", "pieces") if unit == "piece" else measured(value, unit)
+
+
+def measured(value: Decimal | str | None, unit: str) -> str:
+    """The same, with a piece as a unit like others, as it stands in a column."""
+    return f"{plain(value)} {unit.replace('m2', 'm²')}"
+
+
+def lasting(hours: Decimal | str) -> str:
+    """A time: below an hour in minutes."""
+    value = Decimal(hours)
+    return f"{plain(value)} h" if value >= 1 else f"{60 * value:.0f} min"
 
 
 def money(value: Decimal | str | None, currency: str) -> str:

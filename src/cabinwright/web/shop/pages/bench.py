@@ -16,6 +16,7 @@ from cabinwright.office.bench import (
     TaskLine,
     closing,
     missing_parts,
+    outside,
     plan_tasks,
     read_off,
     sheet,
@@ -47,6 +48,7 @@ class Seen:
     tasks: tuple[TaskLine, ...]
     running: dict[str, Any] | None
     missing: tuple[Missing, ...]
+    outside: tuple[str, ...]  #: what the signed build asks for and the library does not hold
     sheet: tuple[SheetLine, ...] | None  #: None: not opened yet
     closing: Closing | None  #: None: the build was not worked out yet
     why_not: str
@@ -67,7 +69,8 @@ def look(view: ShopView) -> Seen:
         except CabinwrightError as error:
             why_not = str(error)
     there = tasks(view.store, job.id)
-    return Seen(job, there, running, missing_parts(view.store, job.id), rows, left, why_not)
+    lacking, other = missing_parts(view.store, job.id), outside(view.store, job.id)
+    return Seen(job, there, running, lacking, other, rows, left, why_not)
 
 
 def body(view: ShopView, seen: Seen) -> None:
@@ -147,8 +150,16 @@ def _add(view: ShopView, seen: Seen) -> None:
 
 def _missing(seen: Seen) -> None:
     text("h2", _("Parts that are not there"))
+    if seen.outside:
+        words = _("▲ Not in the library, so that nobody counts whether they are there")
+        with box("details"):
+            text("summary", f"{words}: {len(seen.outside)}", "act")
+            with box("ul"):
+                for row in seen.outside:
+                    text("li", row)
     if not seen.missing:
-        text("p", _("✓ Nothing is missing. What a job needs is known once its proposal is signed."))
+        early = seen.job.state in ("asked", "offered")
+        text("p", _("Known once its proposal is signed.") if early else _("✓ No part of the library is missing."))
         return
     rows = [
         (f"{row.number} {row.name}", f"{plain(row.needed)} {row.unit}", plain(row.there), plain(row.ordered))

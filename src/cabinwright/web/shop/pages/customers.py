@@ -10,7 +10,7 @@ from sqlalchemy import select
 from cabinwright.errors import PersonError
 from cabinwright.shop.access import add_user
 from cabinwright.shop.files import FileStore
-from cabinwright.shop.people import add_car, add_customer, allow, change_customer, erased
+from cabinwright.shop.people import add_car, add_customer, allow, change_car, change_customer, erased
 from cabinwright.shop.rows import Car, Customer, Job, User
 from cabinwright.shop.store import found_row
 from cabinwright.shop.trail import Work, columns
@@ -116,6 +116,8 @@ def one(view: ShopView, seen: Seen) -> None:
             with box("li", "change"), box("div"):
                 text("p", car["name"], "where")
                 text("p", " · ".join(filter(None, (car["mark"], car["note"]))), "soft")
+                if may:
+                    _car(view, car)
     if not may:
         return
 
@@ -126,16 +128,7 @@ def one(view: ShopView, seen: Seen) -> None:
             given = {"customer_id": row["id"], "name": told["name"], "mark": told["mark"], "note": told["note"]}
             await view.change(lambda work: add_car(work, **given).id, _("Added."), needs="people")
 
-        form(
-            [
-                Ask("name", _("What the shop calls it"), needed=True),
-                Ask("mark", _("Registration"), help=_("Only where a job needs it.")),
-                Ask("note", _("Note")),
-            ],
-            _("Add the car"),
-            another,
-            main=False,
-        )
+        form(_car_asks({}), _("Add the car"), another, main=False)
     if seen.cars and view.may("work"):
         with box("details"):
             text("summary", _("A new job"), "act")
@@ -218,6 +211,28 @@ def _known(view: ShopView, row: dict[str, Any]) -> None:
         )
 
 
+def _car(view: ShopView, car: dict[str, Any]) -> None:
+    """One of their cars, to be set right."""
+    with box("details"):
+        text("summary", _("Change {name}").format(name=car["name"]), "act")
+
+        async def change(told: dict[str, Any]) -> None:
+            given = {key: told[key] for key in ("name", "mark", "note")}
+            await view.change(
+                lambda work: change_car(work, car["id"], count=car["count"], **given).id, _("Kept."), needs="people"
+            )
+
+        form(_car_asks(car), _("Keep"), change, main=False)
+
+
+def _car_asks(car: dict[str, Any]) -> list[Ask]:
+    return [
+        Ask("name", _("What the shop calls it"), car.get("name", ""), needed=True),
+        Ask("mark", _("Registration"), car.get("mark", ""), help=_("Only where a job needs it.")),
+        Ask("note", _("Note"), car.get("note", "")),
+    ]
+
+
 def _guest(view: ShopView, seen: Seen) -> None:
     """A name and a password with which they may look at their own jobs, and at nothing else."""
     text(
@@ -235,5 +250,5 @@ def _guest(view: ShopView, seen: Seen) -> None:
         form([Ask("name", _("Name to log in with"), needed=True), PASSWORD], _("Add the guest"), add, main=False)
 
 
-PAGE = ShopPage("/shop/customers", _("Customers"), _("Who has a car built here?"), look, body)
+PAGE = ShopPage("/shop/customers", _("Customers"), _("Who has a car built here?"), look, body, kept=("asked", "after"))
 ONE = ShopPage("/shop/customer", _("Customer"), _("What do we know of them?"), look_at_one, one, listed=False)

@@ -16,7 +16,7 @@ from cabinwright.shop.rows import Customer, TaxRule, Trace, User
 from cabinwright.shop.rows.people import ROLES
 from cabinwright.shop.trail import Work, columns
 from cabinwright.web.parts import box, button, link, table, text
-from cabinwright.web.shop.forms import PASSWORD, Ask, amount_of, day_of, form
+from cabinwright.web.shop.forms import PASSWORD, Ask, amount_of, day_of, form, tax_rule
 from cabinwright.web.shop.frame import ShopPage, ShopView, address
 from cabinwright.web.shop.said import moment, plain, typed
 from cabinwright.web.words import _
@@ -61,7 +61,7 @@ def look(view: ShopView) -> Seen:
 
 def body(view: ShopView, seen: Seen) -> None:
     """Papers, tax, users, trail."""
-    own = seen.house
+    own, rules = seen.house, sorted({row.name for row in seen.taxes})
 
     async def papers(told: dict[str, Any]) -> None:
         def make() -> Any:
@@ -71,6 +71,7 @@ def body(view: ShopView, seen: Seen) -> None:
                 "address": told["address"],
                 "currency": told["currency"],
                 "hourly_rate": rate,
+                "tax": told["tax"],
             }
             return set_house(view.store, by=view.by, was=own, by_line=told["by_line"], **given)
 
@@ -83,6 +84,9 @@ def body(view: ShopView, seen: Seen) -> None:
             Ask("address", _("Address"), own.address, "long"),
             Ask("currency", _("Currency"), own.currency, "select", [(one, one) for one in CURRENCIES]),
             Ask("rate", _("An hour of work, without tax"), typed(own.hourly_rate), "number", unit=own.currency),
+            tax_rule(
+                _("Tax rule for work"), own.tax, rules, help=_("One of those below; its rate is that of the day.")
+            ),
             Ask("by_line", _("Round tax on each line"), own.by_line, "yes/no", help=_("Else once for each rate.")),
         ],
         _("Keep"),
@@ -95,6 +99,9 @@ def body(view: ShopView, seen: Seen) -> None:
             "Your tax adviser knows which rules apply. A rule holds from its first day until another of its name begins."
         ),
     )
+    if rules and own.tax not in rules:
+        words = _("▲ Work is taxed by the rule {name}, which is not there. Choose one above, or add it here.")
+        text("p", words.format(name=own.tax), "alert")
     if seen.taxes:
         table(
             (_("Rule"), _("Rate"), _("From")),
@@ -120,6 +127,8 @@ def body(view: ShopView, seen: Seen) -> None:
         main=False,
     )
     _users(view, seen)
+    if not seen.trail:
+        return
     text("h2", _("Who changed what"))
     table(
         (_("When"), _("Who"), _("What"), _("Where")),

@@ -50,7 +50,8 @@ class Seen:
 def look(view: ShopView) -> Seen:
     """A guest's own, for anybody else all of a group; and what a search found."""
     person = view.person
-    group = view.state.setdefault("group", next(iter(GROUPS)))
+    group = view.state["group"] if view.state.get("group") in GROUPS else next(iter(GROUPS))
+    view.state["group"] = group
     with view.store.read() as work:
         if not person.may("read"):
             mine = listed(work, customer_id=person.customer_id, newest=True, most=MOST) if person.customer_id else []
@@ -178,4 +179,6 @@ def job_rows(jobs: list[dict[str, Any]]) -> None:
                 text("span", STATE_WORDS[job["state"]], "state")
 
 
-PAGE = ShopPage("/shop/jobs", _("Jobs"), _("Where does each job stand?"), look, body, needs="look")
+PAGE = ShopPage(
+    "/shop/jobs", _("Jobs"), _("Where does each job stand?"), look, body, needs="look", kept=("asked", "group", "after")
+)

@@ -115,7 +115,7 @@ def _photographs(view: ShopView, seen: Seen) -> None:
             _input("photo-pinned", _("Belongs to"), "pinned", list="pins", maxlength=100)
             _input("photo-words", _("What is to be seen"), "words", maxlength=LONGEST)
             if hidden:
-                text("p", _("▲ is hidden later, and has no photograph yet."), "soft")
+                text("p", _("▲ before a task: it is hidden later, and has no photograph yet."), "soft")
             with box("div", "row"):
                 text("button", _("Keep the photographs"), "act main").props["type"] = "submit"
                 text("span", "", "sending").props["role"] = "status"

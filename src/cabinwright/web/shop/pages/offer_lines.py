@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from decimal import Decimal
 from html import escape
 from typing import Any
 
 from cabinwright.errors import PersonError
 from cabinwright.office.offers import drop_line, put_line
+from cabinwright.shop.money import STANDARD
 from cabinwright.shop.offers import LINE_KINDS
 from cabinwright.web.parts import box, button, choice, html, text
-from cabinwright.web.shop.forms import Ask, amount_of, form
+from cabinwright.web.shop.forms import Ask, amount_of, form, tax_rule
 from cabinwright.web.shop.frame import ShopView
-from cabinwright.web.shop.said import money, plain, typed
+from cabinwright.web.shop.said import measured, money, plain, typed
 from cabinwright.web.words import _
 
 __all__ = ["edit", "lines"]
@@ -43,7 +45,7 @@ def _table(variant: Row, currency: str) -> str:
 
 
 def _row(line: Row, currency: str, heads: list[str]) -> str:
-    cells = [f"{plain(line['quantity'])} {line['unit']}"]
+    cells = [measured(line["quantity"], line["unit"])]
     if "price" in line:
         rate = f"{_percent(line['tax_rate'])} %"
         cells += [money(line["price"], currency), money(line["net"], currency), rate]
@@ -75,7 +77,7 @@ def _percent(rate: str) -> str:
     return plain(Decimal(rate).scaleb(2))
 
 
-def edit(view: ShopView, item: Row) -> None:
+def edit(view: ShopView, item: Row, taxes: Sequence[str]) -> None:
     """Lines of one variant, to be changed or taken out, and a new one."""
     names = [variant["name"] for variant in item["variants"]]
     key, which = f"line of {item['id']}", f"variant of {item['id']}"
@@ -94,7 +96,7 @@ def edit(view: ShopView, item: Row) -> None:
             for line in variant["lines"]:
                 _taps(view, item, line, key)
         at = next((line for line in variant["lines"] if line["id"] == view.state.get(key)), None)
-        _form(view, item, variant, at, key)
+        _form(view, item, variant, at, key, taxes)
 
 
 def _taps(view: ShopView, item: Row, line: Row, key: str) -> None:
@@ -111,13 +113,13 @@ def _taps(view: ShopView, item: Row, line: Row, key: str) -> None:
         with box("div"):
             text("p", line["text"], "where")
             each = money(line["price"], item["currency"])
-            text("p", f"{plain(line['quantity'])} {line['unit']} × {each}", "soft")
+            text("p", f"{measured(line['quantity'], line['unit'])} × {each}", "soft")
         with box("div", "row tight"):
             button(_("Change"), choose, says=f"{_('Change')}: {line['text']}")
             button(_("Take out"), drop, says=f"{_('Take out')}: {line['text']}")
 
 
-def _form(view: ShopView, item: Row, variant: Row, at: Row | None, key: str) -> None:
+def _form(view: ShopView, item: Row, variant: Row, at: Row | None, key: str, taxes: Sequence[str]) -> None:
     async def put(told: dict[str, Any]) -> None:
         def make() -> Any:
             quantity, price = amount_of(told["quantity"], _("How much")), amount_of(told["price"], _("Price of one"))
@@ -135,7 +137,7 @@ def _form(view: ShopView, item: Row, variant: Row, at: Row | None, key: str) -> 
             view.state[key] = at["id"]
 
     text("h3", _("Change: {line}").format(line=at["text"]) if at else _("A new line"))
-    now = at or {"text": "", "kind": "other", "quantity": "1", "unit": "piece", "price": "", "tax": "standard"}
+    now = at or {"text": "", "kind": "other", "quantity": "1", "unit": "piece", "price": "", "tax": STANDARD}
     form(
         [
             Ask("text", _("What"), now["text"], needed=True),
@@ -150,7 +152,7 @@ def _form(view: ShopView, item: Row, variant: Row, at: Row | None, key: str) -> 
                 unit=item["currency"],
                 needed=True,
             ),
-            Ask("tax", _("Tax rule"), now["tax"], needed=True),
+            tax_rule(_("Tax rule"), now["tax"], taxes),
         ],
         _("Keep the line"),
         put,

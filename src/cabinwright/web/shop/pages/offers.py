@@ -7,13 +7,24 @@ from __future__ import annotations
 
 from collections.abc import Awaitable, Callable, Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
 from cabinwright.errors import PersonError
-from cabinwright.office.offers import OfferView, accept, change_offer, decline, draw_up, offer, offers_of, whole
+from cabinwright.office.offers import (
+    OfferView,
+    accept,
+    change_offer,
+    decline,
+    draw_up,
+    offer,
+    offers_of,
+    whole,
+)
 from cabinwright.office.overview import JobView
 from cabinwright.office.pricing import read_hours
+from cabinwright.shop.money import rule_names
 from cabinwright.shop.offers import MOST_VARIANTS
 from cabinwright.web.parts import box, button, link, text
 from cabinwright.web.shop.forms import Ask, day_of, form
@@ -39,6 +50,7 @@ class Seen:
 
     job: JobView
     offers: tuple[tuple[Row, bool], ...]  #: with whether what was signed is still whole
+    taxes: tuple[str, ...] = ()
 
 
 def look(view: ShopView) -> Seen:
@@ -50,7 +62,8 @@ def look(view: ShopView) -> Seen:
         if person.may("read") or item.state in FOR_GUESTS:
             row = item.to_dict(costs=person.may("price"), prices=not bench)
             told.append((row, item.state != "accepted" or whole(view.store, item.id)))
-    return Seen(job, tuple(told))
+    with view.store.read() as work:
+        return Seen(job, tuple(told), rule_names(work))
 
 
 def body(view: ShopView, seen: Seen) -> None:
@@ -61,7 +74,7 @@ def body(view: ShopView, seen: Seen) -> None:
     if not now:
         text("p", _("No proposal is open. Each variant is a build of its own: a copy of the folder."), "empty")
     for item, sound in now:
-        _one(view, item, sound)
+        _one(view, item, sound, seen.taxes)
     if view.may("price"):
         accepted = next((item for item, _sound in now if item["state"] == "accepted" and not item["changes"]), None)
         if accepted is None:
@@ -72,10 +85,10 @@ def body(view: ShopView, seen: Seen) -> None:
         with box("details"):
             text("summary", counted(len(over), "declined proposal", "declined proposals"), "act")
             for item, sound in over:
-                _one(view, item, sound)
+                _one(view, item, sound, seen.taxes)
 
 
-def _one(view: ShopView, item: Row, sound: bool) -> None:
+def _one(view: ShopView, item: Row, sound: bool, taxes: tuple[str, ...]) -> None:
     with box("section", "offer"):
         what = _("Change {number} of {changed}: {state}") if item["changes"] else _("Proposal {number}: {state}")
         given = {"number": item["number"], "changed": item["changes"], "state": STATES[item["state"]]}
@@ -97,7 +110,7 @@ def _one(view: ShopView, item: Row, sound: bool) -> None:
             _sign(view, item)
         lines(item)
         if item["state"] == "draft" and view.may("price"):
-            edit(view, item)
+            edit(view, item, taxes)
 
 
 def _frozen(item: Row, sound: bool) -> None:
@@ -133,22 +146,30 @@ def _variant(item: Row, variant: Row) -> None:
         with box("header"):
             text("h3", ("✓ " if chosen else "") + variant["name"])
             if "gross" in variant:
-                text("p", money(variant["gross"], currency), "figure")
+                more = "+" if item["changes"] and Decimal(variant["gross"]) > 0 else ""
+                text("p", more + money(variant["gross"], currency), "figure")
                 text("p", _("{net} and tax").format(net=money(variant["net"], currency)), "soft")
         with box("dl", "facts"):
-            for name, words in _facts(variant, currency):
+            if "altogether" in variant:
+                text("dt", _("Altogether"))
+                text("dd", _("{gross} with what was signed").format(gross=money(variant["altogether"], currency)))
+            for name, words in _facts(variant, currency, change=bool(item["changes"])):
                 text("dt", name)
                 text("dd", words)
         _list(_("What it does"), variant.get("does", ()))
-        _list(_("Against the first variant"), variant.get("differs", ()))
+        _list(
+            _("Against what was signed") if item["changes"] else _("Against the first variant"),
+            variant.get("differs", ()),
+        )
         wished = [f"{SIGNS[row['holds']]}{row['wish']}: {row['says']}" for row in variant.get("against_wishes", ())]
         _list(_("Against the wishes"), wished)
         _list(_("■ Stops that are open"), variant.get("stops") or (), fold=True)
         missing = [*variant.get("unmatched", ()), *variant.get("unpriced", ())]
-        _list(_("▲ Not in this price"), missing, fold=True)
+        cure = _("To price them: add parts of these names on “Parts”, give hours for work, and draw it up again.")
+        _list(_("▲ Not in this price"), missing, fold=True, help=cure if item["state"] == "draft" else "")
 
 
-def _facts(variant: Row, currency: str) -> list[tuple[str, str]]:
+def _facts(variant: Row, currency: str, *, change: bool) -> list[tuple[str, str]]:
     told: list[tuple[str, str]] = []
     if "margin" in variant:
         words = _("{margin} over parts at {cost}") if variant["cost"].strip("-0.") else "{margin}"
@@ -156,9 +177,10 @@ def _facts(variant: Row, currency: str) -> list[tuple[str, str]]:
         told.append((_("Margin"), known))
         if variant["uncosted"]:
             told.append((_("Cost unknown"), ", ".join(variant["uncosted"])))
-    hours, low, high = (variant.get(key) for key in ("hours", "hours_low", "hours_high"))
-    if hours not in (None, "", "0"):
-        span = _("{hours} h").format(hours=plain(hours))
+    hours, low, high = (variant.get(key, "") for key in ("hours", "hours_low", "hours_high"))
+    if plain(hours) not in ("", "0"):
+        more = "+" if change and Decimal(hours) > 0 else ""
+        span = more + _("{hours} h").format(hours=plain(hours))
         known = span if low == high else f"{span} ({plain(low)}–{plain(high)})"
         told.append((_("Work"), known))
     if variant.get("boot_l") is not None:
@@ -170,12 +192,14 @@ def _facts(variant: Row, currency: str) -> list[tuple[str, str]]:
     return told
 
 
-def _list(title: str, rows: Sequence[str], *, fold: bool = False) -> None:
+def _list(title: str, rows: Sequence[str], *, fold: bool = False, help: str = "") -> None:
     """A group that is there in every column, so that columns stay level; empty where there is nothing to say."""
     with box("div", "group"):
         if rows and fold:
             with box("details"):
                 text("summary", f"{title}: {len(rows)}", "act")
+                if help:
+                    text("p", help, "soft")
                 _items(rows)
         elif rows:
             text("h4", title)
@@ -193,8 +217,9 @@ def _sign(view: ShopView, item: Row) -> None:
 
     async def sign(told: dict[str, Any]) -> None:
         def make() -> OfferView:
+            chosen = told.get("variant", names[0])
             given = {"signed_by": told["name"], "count": item["count"], "by": view.by, "on": day_of(told["on"])}
-            return accept(view.store, item["id"], told["variant"], **given)
+            return accept(view.store, item["id"], chosen, **given)
 
         await view.do(
             make, _("Signed. It stands as it is from now on; what changes is priced as a change."), needs="price"
@@ -206,7 +231,7 @@ def _sign(view: ShopView, item: Row) -> None:
         help_ = _("Keep the signed paper as well: local law says what binds.")
         form(
             [
-                which,
+                *([which] if len(names) > 1 else []),
                 Ask("name", _("Name of who signs"), needed=True, help=help_),
                 Ask("on", _("Day"), kind="date", help=_("Today where nothing is said.")),
             ],

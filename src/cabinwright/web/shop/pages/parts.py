@@ -12,6 +12,7 @@ from sqlalchemy import select
 from cabinwright.errors import CabinwrightError, PersonError
 from cabinwright.shop.access import seen_by
 from cabinwright.shop.house import house
+from cabinwright.shop.money import STANDARD, rule_names
 from cabinwright.shop.parts import COMING, add_part, change_part, listed, move, order, shelf, short
 from cabinwright.shop.parts import counted as put_right
 from cabinwright.shop.parts_csv import LARGEST, Preview, looked_at, taken_in
@@ -21,17 +22,17 @@ from cabinwright.shop.store import found_row
 from cabinwright.shop.trail import Work, columns
 from cabinwright.shop.words import found
 from cabinwright.web.parts import box, button, drop_zone, link, table, text
-from cabinwright.web.shop.forms import Ask, amount_of, form
+from cabinwright.web.shop.forms import Ask, amount_of, form, tax_rule
 from cabinwright.web.shop.frame import ShopPage, ShopView, address
 from cabinwright.web.shop.said import amount, moment, money, plain, typed
 from cabinwright.web.words import _, counted
 
 __all__ = ["LIST", "ONE", "PAGE"]
 
-MOST, MOST_SHOWN = 60, 20
+MOST, MOST_SHOWN, MOST_DUE = 60, 20, 200
 LIST = "/shop/parts.csv"  #: the library to take along
 ALL = "all"
-TEXTS = ("number", "name", "kind", "unit", "supplier_number", "note")
+TEXTS = ("number", "name", "kind", "unit", "tax", "supplier_number", "note")
 AMOUNTS = ("price", "cost", "least")
 
 
@@ -55,6 +56,7 @@ class Seen:
     rows: list[dict[str, Any]]
     currency: str
     short: tuple[Short, ...] = ()
+    taxes: tuple[str, ...] = ()
 
 
 def look(view: ShopView) -> Seen:
@@ -69,8 +71,10 @@ def look(view: ShopView) -> Seen:
             rows = listed(work, kind="" if kind == ALL else kind, after=view.after, most=MOST)
         there = shelf(work, [part.id for part in rows])
         told = [{**columns(part), "there": there[part.id]} for part in rows]
-        due = tuple(Short(part.id, f"{part.number} {part.name}", part.unit, *rest) for part, *rest in short(work))
-        return Seen([seen_by(view.person, row) for row in told], house(work).currency, due)
+        due = tuple(
+            Short(part.id, f"{part.number} {part.name}", part.unit, *rest) for part, *rest in short(work, most=MOST_DUE)
+        )
+        return Seen([seen_by(view.person, row) for row in told], house(work).currency, due, rule_names(work))
 
 
 def body(view: ShopView, seen: Seen) -> None:
@@ -91,6 +95,11 @@ def body(view: ShopView, seen: Seen) -> None:
         main=False,
     )
     view.tally(counted(len(seen.rows), "part", "parts"))
+    if not seen.rows and not view.after and not view.state.get("asked") and view.state.get("kind", ALL) == ALL:
+        words = _(
+            "The library is empty. Add the parts that you use, one by one or from a list: a proposal takes its prices here."
+        )
+        text("p", words, "empty")
     with box("ul", "changes"):
         for row in seen.rows:
             with box("li", "change"):
@@ -126,6 +135,7 @@ def body(view: ShopView, seen: Seen) -> None:
                 Ask("kind", _("Kind"), KINDS[0], "select", [(kind, kind) for kind in KINDS]),
                 Ask("unit", _("Sold by"), UNITS[0], "select", [(unit, unit) for unit in UNITS]),
                 Ask("price", _("Price of one, without tax"), kind="number", unit=seen.currency),
+                tax_rule(_("Tax rule"), STANDARD, seen.taxes),
                 Ask(
                     "cost",
                     _("What the shop pays"),
@@ -148,19 +158,22 @@ def _short(view: ShopView, rows: tuple[Short, ...]) -> None:
     if not rows:
         text("p", "✓ " + _("Nothing is to be ordered for the jobs that were agreed."), "figure")
         return
-    text("p", "▲ " + counted(len(rows), "part is to be ordered.", "parts are to be ordered."), "figure")
+    told = counted(len(rows), "part is to be ordered.", "parts are to be ordered.")
+    if len(rows) == MOST_DUE:
+        told = _("{number} parts or more are to be ordered.").format(number=MOST_DUE)
+    text("p", "▲ " + told, "figure")
     with box("details"):
         text("summary", _("Show what"), "act")
         with box("ul", "changes"):
-            for row in rows:
+            for row in rows[:MOST_SHOWN]:
                 with box("li", "change"):
                     with box("div"):
                         link(row.name, address("/shop/part", at=row.id), "where")
                         words = _(
                             "short: {lacks} ({needed} needed by jobs, {there} on the shelf, {ordered} on its way)"
                         )
-                        told = {"needed": row.needed, "there": row.there, "ordered": row.ordered}
-                        told_as = {key: plain(value) for key, value in told.items()}
+                        figures = {"needed": row.needed, "there": row.there, "ordered": row.ordered}
+                        told_as = {key: plain(value) for key, value in figures.items()}
                         text("p", words.format(lacks=amount(row.lacks, row.unit), **told_as), "soft")
                     if view.may("work"):
                         button(
@@ -171,6 +184,11 @@ def _short(view: ShopView, rows: tuple[Short, ...]) -> None:
                             ),
                             says=f"{_('Ordered')}: {row.name}",
                         )
+        if len(rows) > MOST_SHOWN:
+            words = _(
+                "The first {number}; as they are ordered, the others follow. All of them: cabinwright shop part short"
+            )
+            text("p", words.format(number=MOST_SHOWN), "soft")
 
 
 def _import(view: ShopView, currency: str) -> None:
@@ -241,6 +259,7 @@ class One:
     part: dict[str, Any]
     there: Any
     moves: list[dict[str, Any]]
+    taxes: tuple[str, ...]
 
 
 def look_at_one(view: ShopView) -> One:
@@ -251,7 +270,7 @@ def look_at_one(view: ShopView) -> One:
             select(Movement).where(Movement.part_id == part.id).order_by(Movement.id.desc()).limit(MOST)
         )
         told = seen_by(view.person, {**columns(part), "supplier": part.supplier.name if part.supplier else ""})
-        return One(told, shelf(work, [part.id])[part.id], [columns(row) for row in moved])
+        return One(told, shelf(work, [part.id])[part.id], [columns(row) for row in moved], rule_names(work))
 
 
 def one(view: ShopView, seen: One) -> None:
@@ -309,7 +328,9 @@ def one(view: ShopView, seen: One) -> None:
 
             async def change(told: dict[str, Any]) -> None:
                 def make(work: Work) -> int:
-                    given: dict[str, Any] = {key: told[key].strip() for key in ("name", "supplier_number", "note")}
+                    given: dict[str, Any] = {
+                        key: told[key].strip() for key in ("name", "tax", "supplier_number", "note")
+                    }
                     given |= {key: amount_of(told[key], key) for key in AMOUNTS}
                     return change_part(work, part["id"], count=part["count"], gone=told["gone"], **given).id
 
@@ -319,6 +340,7 @@ def one(view: ShopView, seen: One) -> None:
                 [
                     Ask("name", _("Name"), part["name"], needed=True),
                     Ask("price", _("Price of one, without tax"), typed(part["price"]), "number", unit=part["currency"]),
+                    tax_rule(_("Tax rule"), part["tax"], seen.taxes),
                     Ask("cost", _("What the shop pays"), typed(part.get("cost")), "number", unit=part["currency"]),
                     Ask("least", _("Order below"), typed(part["least"]), "number"),
                     Ask("supplier_number", _("The supplier's number"), part["supplier_number"]),
@@ -331,5 +353,5 @@ def one(view: ShopView, seen: One) -> None:
             )
 
 
-PAGE = ShopPage("/shop/parts", _("Parts"), _("What lies on the shelf?"), look, body)
+PAGE = ShopPage("/shop/parts", _("Parts"), _("What lies on the shelf?"), look, body, kept=("asked", "kind", "after"))
 ONE = ShopPage("/shop/part", _("Part"), _("What is this part?"), look_at_one, one, listed=False)

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from cabinwright.errors import CabinwrightError
+from cabinwright.handover.wording import decibels, third_octave
 from cabinwright.office.overview import JobView
 from cabinwright.office.returns import Return, come_back, keep_verification, looked_back
 from cabinwright.office.worked import known
@@ -90,12 +91,14 @@ def _verified(view: ShopView, seen: Seen) -> None:
     text("h2", _("How it plays"))
     told = seen.back
     if told is not None:
+        _drift(told)
         for when, item in ((_("Before"), told.verified_then), (_("Now"), told.verified_now)):
             if item is not None:
                 text("p", f"{'✓' if item.passed else '✗'} {when}, {moment(item.at)}: {item.summary}")
         if told.undrifted:
             text("p", told.undrifted, "empty")
-        _drift(told)
+        for words in told.new_causes:
+            text("p", "▲ " + _("New since: {cause}").format(cause=words))
     if view.may("work") and seen.job.folder:
         if told is None or not told.undrifted:
             words = _("Record the second round with the settings in the car; it is held against a later one.")
@@ -114,16 +117,14 @@ def _drift(told: Return) -> None:
         rows = [
             (
                 ("✓ " if item.agrees else "▲ ") + item.name,
-                f"{item.worst_db:+.1f} dB",
-                f"{item.at_hz:g} Hz",
-                f"{item.allowed_db:.1f} dB",
+                decibels(item.worst_db),
+                third_octave(item.at_hz),
+                decibels(item.allowed_db, plus=False),
             )
             for item in sorted(told.drifted, key=lambda item: item.agrees)
         ]
         heads = (_("Heard"), _("Farthest off"), _("At"), _("May differ by"))
         table(heads, rows, caption=_("Now against the verification kept before; a different microphone drifts too"))
-    for words in told.new_causes:
-        text("p", "▲ " + words)
 
 
 def _told(told: Return) -> None:
@@ -135,7 +136,8 @@ def _told(told: Return) -> None:
     text("h2", _("What was done"))
     for item in told.done:
         with box("div", "key"):
-            text("h3", f"{item.number} {item.title}", "first")
+            with box("h3", "first"):
+                link(f"{item.number} {item.title}", address("/shop/job", at=item.job_id))
             closed = _("closed {at}").format(at=moment(item.closed_at)) if item.closed_at else item.state
             hours = [f"{kind} {plain(str(hours))} h" for kind, hours in item.hours.items()]
             text("p", " · ".join((closed, *hours)), "soft")

@@ -2,18 +2,27 @@
 
 from __future__ import annotations
 
+from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
-from cabinwright.office.bench import Missing, TaskLine, finish, missing_in, today
+from nicegui import run
+from sqlalchemy import select
+
+from cabinwright.errors import CabinwrightError
+from cabinwright.office.bench import Missing, TaskLine, finish, finish_or_say, missing_in, today
+from cabinwright.office.plan import CLOSING
+from cabinwright.office.worked import folder_of, known
 from cabinwright.shop.bench import running, start, stop
 from cabinwright.shop.jobs import OPEN, listed
 from cabinwright.shop.parts import NEEDING
+from cabinwright.shop.rows import Customer
 from cabinwright.shop.trail import Work, columns
 from cabinwright.web.parts import box, button, link, text
-from cabinwright.web.shop.frame import ShopPage, ShopView, address
-from cabinwright.web.shop.said import STATE_WORDS, moment, plain
+from cabinwright.web.shop.frame import Make, ShopPage, ShopView, address
+from cabinwright.web.shop.long import away, back
+from cabinwright.web.shop.said import STATE_WORDS, lasting, moment, plain
 from cabinwright.web.words import _, counted
 
 __all__ = ["PAGE", "own_time", "task_row", "time_panel"]
@@ -30,6 +39,7 @@ class Seen:
     tasks: tuple[TaskLine, ...]
     promised: list[dict[str, Any]]
     missing: list[tuple[dict[str, Any], tuple[Missing, ...]]]
+    empty: bool = False  #: nobody has a car built here yet
 
 
 def look(view: ShopView) -> Seen:
@@ -39,12 +49,17 @@ def look(view: ShopView) -> Seen:
         promised = [columns(job) for job in listed(work, states=OPEN, promised_before=day + SOON)]
         working = [columns(job) for job in listed(work, states=NEEDING)]
         mine = own_time(work, by)
+        empty = work.scalar(select(Customer.id).limit(1)) is None
     missing = missing_in(view.store, [job["id"] for job in working])
-    return Seen(mine, today(view.store), promised, [(job, missing[job["id"]]) for job in working if missing[job["id"]]])
+    lacking = [(job, missing[job["id"]]) for job in working if missing[job["id"]]]
+    return Seen(mine, today(view.store), promised, lacking, empty)
 
 
 def body(view: ShopView, seen: Seen) -> None:
     """The answer first: how much can be done, and what is late."""
+    if seen.empty and view.may("settings"):
+        _begin()
+        return
     late = [job for job in seen.promised if job["promised_on"] < str(datetime.now(UTC).astimezone().date())]
     said = counted(len(seen.tasks), "task can be done now.", "tasks can be done now.")
     if late:
@@ -91,6 +106,21 @@ def body(view: ShopView, seen: Seen) -> None:
             link(_("The whole list"), address("/shop/bench", at=job["id"]), "act")
 
 
+def _begin() -> None:
+    """The ways of an empty shop, in the order in which they are gone."""
+    text("p", _("The shop is empty. To begin with:"), "figure")
+    with box("ol", "changes"):
+        for path, name, words in (
+            ("/shop/house", _("The shop"), _("its name and currency, what an hour costs, which tax holds")),
+            ("/shop/parts", _("Parts"), _("those that you use, one by one or from a supplier's list")),
+            ("/shop/customers", _("Customers"), _("a customer and their car")),
+            ("/shop/jobs", _("Jobs"), _("what is asked for on that car; the page of the job says what comes next")),
+        ):
+            with box("li", "change"), box("div"):
+                link(name, path, "where")
+                text("p", words, "soft")
+
+
 def own_time(work: Work, by: str) -> dict[str, Any] | None:
     """Somebody's time that runs now, as these pages show it."""
     row = running(work, by)
@@ -119,7 +149,7 @@ def task_row(view: ShopView, task: TaskLine, mine: dict[str, Any] | None, *, job
             mark = "✓ " if task.done_at else "● " if task.ready else "○ "
             text("p", mark + task.name, "where")
             told = [f"{task.job} {task.title}"] if job else []
-            told += [_("{hours} h planned").format(hours=plain(task.planned_h))] if task.planned_h is not None else []
+            told += [_("{time} planned").format(time=lasting(task.planned_h))] if task.planned_h is not None else []
             told += [_("after {names}").format(names=", ".join(task.after))] if task.after else []
             if task.done_at:
                 told += [_("done by {name}, {at}").format(name=task.done_by, at=moment(task.done_at))]
@@ -143,16 +173,37 @@ def task_row(view: ShopView, task: TaskLine, mine: dict[str, Any] | None, *, job
                     says=f"{_('Start my time')}: {task.name}",
                 )
             if task.ready:
-                button(
-                    _("Done"),
-                    lambda: view.do(
-                        lambda: finish(view.store, task.id, count=task.count, by=view.by),
-                        _("Done: {name}.").format(name=task.name),
-                    ),
-                    "main",
-                    says=f"{_('Done')}: {task.name}",
-                )
+                button(_("Done"), _finishing(view, task), "main", says=f"{_('Done')}: {task.name}")
             link(_("Job"), address("/shop/job", at=task.job_id), "act") if job else None
+
+
+def _finishing(view: ShopView, task: TaskLine) -> Callable[[], Awaitable[Any]]:
+    """What is done on a press. Closing up asks the whole build: one that is not known is worked out elsewhere, with progress."""
+    said = _("Done: {name}.").format(name=task.name)
+
+    async def here() -> None:
+        await view.do(lambda: finish(view.store, task.id, count=task.count, by=view.by), said)
+
+    if task.kind != CLOSING:
+        return here
+    begin = view.runner(_("Checking before {name}").format(name=task.name), back(lambda why: why or said))
+
+    def elsewhere() -> Make:
+        place = folder_of(view.store, task.job_id, None)
+        return away(view, [place], finish_or_say, task.id, count=task.count, by=view.by)
+
+    async def press() -> None:
+        await (here() if await run.io_bound(_at_once, view, task) else begin(elsewhere))
+
+    return press
+
+
+def _at_once(view: ShopView, task: TaskLine) -> bool:
+    """Whether the build need not be worked out: it is known, or cannot be read, which is then told."""
+    try:
+        return known(folder_of(view.store, task.job_id, None)) is not None
+    except CabinwrightError:
+        return True
 
 
 PAGE = ShopPage("/shop", _("Today"), _("What is to be done today?"), look, body)
