@@ -132,7 +132,7 @@ def test_what_was_worked_out_is_kept_until_something_it_read_changes(tmp_path: P
     assert worked.known(place) is None and worked.worked_out(place) is not again
     for number in range(worked.MOST_KEPT):
         worked.remember({("other", number): found})
-    assert len(worked.kept()) == worked.MOST_KEPT and worked.known(place) is None
+    assert len(worked._kept) == worked.MOST_KEPT and worked.known(place) is None
 
 
 def test_long_work_can_be_sent_to_another_process_and_taken_over(

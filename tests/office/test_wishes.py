@@ -116,6 +116,33 @@ def test_answers_are_written_into_the_build_and_all_else_stays(tmp_path: Path) -
     assert again.changes == () and len(Log(path).read().entries) == 1
 
 
+def test_a_limit_that_nobody_wishes_any_more_is_told_and_left(tmp_path: Path) -> None:
+    path = invented.folder(tmp_path / "build")
+    wishes.write_wishes(path, wishes.read_wishes(ALL), by="olga")
+    kept = (path / "build.toml").read_text(encoding="utf-8")
+    made = wishes.write_wishes(path, wishes.read_wishes({"budget": "4500"}), by="olga")
+    assert made.changes == () and (path / "build.toml").read_text(encoding="utf-8") == kept
+    told = [row.split(" = ")[0] for row in made.left]
+    assert told == ["limits.boxes_m3", "limits.stock", "limits.reversible", "layout.further_seats"]
+
+
+def test_the_stricter_of_wish_and_build_counts(tmp_path: Path) -> None:
+    text = invented.TEXT.replace("[supply]", "[limits]\nbudget = 800\nboxes_m3 = 0.03\nreversible = true\n\n[supply]")
+    found = worked_out(invented.folder(tmp_path / "build", text))
+    asked = wishes.read_wishes({"budget": "900", "boot_l": "24.9", "reversible": "free"})
+    checks = {
+        item.wish: item for item in wishes.held_against(asked, found.build, found.results, gross=Decimal("850.00"))
+    }
+    assert checks["budget"].holds is False and "of 800" in checks["budget"].says
+    assert checks["boot space"].holds is False and "everything goes back" in checks
+
+
+@pytest.mark.parametrize("sign", ["\u202e", "\ufeff", "\x07"])
+def test_words_with_signs_that_nobody_sees_are_refused(sign: str) -> None:
+    with pytest.raises(PersonError, match=r"stock: .*sign that nobody sees"):
+        wishes.read_wishes({"stock": [f"door{sign}cards"]})
+
+
 def test_a_seat_that_is_not_there_writes_nothing(tmp_path: Path) -> None:
     path = invented.folder(tmp_path / "build")
     with pytest.raises(PersonError, match=r'no seat "back row".*driver, passenger'):

@@ -5,6 +5,7 @@ Whatever has the wrong type is passed over; the models speak about it.
 
 from __future__ import annotations
 
+import unicodedata
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from difflib import SequenceMatcher
@@ -13,7 +14,7 @@ from typing import Any
 
 from cabinwright.build.locate import Path
 
-__all__ = ["Fault", "did_you_mean", "names_of", "repeated", "rows_of", "shown", "unknown"]
+__all__ = ["Fault", "did_you_mean", "folded", "names_of", "repeated", "rows_of", "shown", "unknown"]
 
 _MOST_CHOICES = 300  # more than most tables hold; comparing words is slow
 
@@ -44,6 +45,11 @@ def shown(value: Any, limit: int = 60) -> str:
     if isinstance(value, int) and abs(value) > 10**18:
         return "a huge whole number"
     return str(value)
+
+
+def folded(words: str) -> str:
+    """In small letters without accents, so that Zoe finds Zoë. Source: Unicode Standard Annex 15 (NFKD)."""
+    return "".join(sign for sign in unicodedata.normalize("NFKD", words.casefold()) if not unicodedata.combining(sign))
 
 
 def did_you_mean(word: str, choices: Iterable[str]) -> str | None:

@@ -18,7 +18,7 @@ class Limits(Model):
     boxes_m3: Annotated[float, Quantity("m3", gt=0.0, le=20.0)] | None = None
     """Room that all boxes together may take, walls included."""
     budget: Annotated[Number, Field(gt=0.0, le=1e9)] | None = None
-    """What all of it may cost, with tax, in the shop's currency; proposals are held against it."""
+    """What all of it may cost, with tax, in the shop's currency; proposals are held against it, or against a lower wish."""
     stock: Annotated[tuple[Name, ...], Field(strict=False, max_length=20)] = ()
     """Parts that must stay as they are, in the words that places use for what is cut: `["door cards"]`."""
     reversible: bool = False

@@ -116,16 +116,18 @@ class Work:
         self._worker = _READY.ordered(make)
         self._orders, self._process = self._worker.orders, self._worker.process
         self._unwanted = False
+        self._ending = threading.Lock()
         self._listener = threading.Thread(target=self._listen, daemon=True)
         self._listener.start()
 
     def cancel(self) -> None:
         """Stop it; earlier results stay as they were. What is being written already is let finish."""
-        if self.state != "running":
-            return
-        self._unwanted = True
-        with suppress(OSError):  # it has ended
-            self._orders.send("stop")
+        with self._ending:  # or the word would reach a process that works for somebody else by then
+            if self.state != "running":
+                return
+            self._unwanted = True
+            with suppress(OSError):  # it has ended
+                self._orders.send("stop")
         threading.Thread(target=self._insist, daemon=True).start()
 
     def wait(self, timeout_s: float | None = None) -> str:
@@ -151,9 +153,10 @@ class Work:
                         self.told = told[0]
                     elif kind == "failed":
                         words = str(told[0])
-                    self.error, self.state = words, state  # the process itself takes a while to go
-                    if state == "done" and _READY.take_back(self._worker):
-                        return
+                    with self._ending:
+                        self.error, self.state = words, state  # the process itself takes a while to go
+                        if state == "done" and _READY.take_back(self._worker):
+                            return
                     break
         except (EOFError, OSError):
             pass

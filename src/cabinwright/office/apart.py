@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 from typing import Any
 
-from cabinwright.office.worked import Progress, kept, kept_of, remember
+from cabinwright.errors import BuildError
+from cabinwright.office.worked import Progress, kept_of, remember
 from cabinwright.shop.store import Store
 
 __all__ = ["Apart", "apart", "taken_over"]
@@ -30,17 +32,20 @@ def apart(
     ``address``: of the shop, as ``Store.open`` takes it. ``builds``: what is known of these here need not be worked out there.
     ``call``: a function of a module. Raises ``BuildError`` where one of the builds cannot be read.
     """
-    return partial(_done, address, kept_of(builds), call, given, named)
+    return partial(_done, address, tuple(builds), kept_of(builds), call, given, named)
 
 
 def _done(
-    address: str | None, there: Mapping[Any, Any], call: Callable[..., Any], given: tuple[Any, ...],
-    named: dict[str, Any], progress: Progress,
+    address: str | None, builds: Sequence[Path], there: Mapping[Any, Any], call: Callable[..., Any],
+    given: tuple[Any, ...], named: dict[str, Any], progress: Progress,
 ) -> Apart:  # fmt: skip
     remember(there)
     store = Store.open(address)
     try:
-        return Apart(call(store, *given, progress=progress, **named), kept())
+        answer, worked = call(store, *given, progress=progress, **named), {}
+        with suppress(BuildError):  # one was broken meanwhile: the answer holds all the same
+            worked = kept_of(builds)
+        return Apart(answer, worked)
     finally:
         store.close()
 

@@ -7,6 +7,7 @@ from dataclasses import asdict, dataclass, field
 from decimal import Decimal
 from typing import Any, Self
 
+from cabinwright.build.checking import shown
 from cabinwright.errors import PersonError
 from cabinwright.shop.money import read_amount
 
@@ -162,6 +163,9 @@ def _answer(question: Question, value: Any) -> Any:
         words = tuple(dict.fromkeys(" ".join(line.split()) for line in lines if line.strip()))
         if len(words) > 20 or any(len(word) > 100 for word in words):
             raise PersonError(f"{key}: 20 lines of 100 characters at most.")
+        unseen = [word for word in words if not word.isprintable()]
+        if unseen:
+            raise PersonError(f"{key}: {shown(unseen[0])} holds a sign that nobody sees. Type the words anew.")
         return words
     amount = read_amount(f"{value:f}" if isinstance(value, float) else str(value), what=key)
     if amount <= 0:

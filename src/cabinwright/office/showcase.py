@@ -18,6 +18,7 @@ from typing import Any
 from PIL import Image
 from sqlalchemy import func, select
 
+from cabinwright.build.checking import folded
 from cabinwright.build.codec import parse, source
 from cabinwright.errors import PersonError, RefusedError
 from cabinwright.handover.book.given import Logged
@@ -31,7 +32,6 @@ from cabinwright.shop.house import house as house_of
 from cabinwright.shop.rows import Job, Kept, Note, Task
 from cabinwright.shop.store import Store, found_row, held
 from cabinwright.shop.trail import Work
-from cabinwright.shop.words import folded
 
 __all__ = ["DiaryEntry", "add_note", "add_photograph", "allow_on_page", "book", "diary", "page", "pins"]
 

@@ -14,6 +14,7 @@ from typing import Any
 
 from sqlalchemy import select
 
+from cabinwright.build.checking import folded
 from cabinwright.build.document import Build
 from cabinwright.handover.goods import goods
 from cabinwright.handover.lists import lists
@@ -21,7 +22,6 @@ from cabinwright.handover.workshop_page import length_words
 from cabinwright.pipeline import Results
 from cabinwright.shop.rows import Part
 from cabinwright.shop.trail import Work
-from cabinwright.shop.words import folded
 
 __all__ = ["Wanted", "matched", "wanted"]
 

@@ -6,13 +6,14 @@ words, whether it keeps what was wished. How answers become weights is our own c
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import asdict, dataclass, replace
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
 from cabinwright.build.cabin import Weights
+from cabinwright.build.checking import folded
 from cabinwright.build.codec import parse, source
 from cabinwright.build.document import Build
 from cabinwright.build.limits import Limits
@@ -36,7 +37,6 @@ from cabinwright.pipeline import Results
 from cabinwright.shop.money import digits
 from cabinwright.shop.rows import Job
 from cabinwright.shop.store import Store, found_row, held
-from cabinwright.shop.words import folded
 from cabinwright.stages.enclosure.room import room_taken_m3
 from cabinwright.stages.layout.limits import named, touched
 from cabinwright.stages.tuning.house import DEFAULT_CURVE
@@ -91,10 +91,11 @@ class Effects:
     """What wishes change in a build."""
 
     changes: tuple[Change, ...]
+    left: tuple[str, ...] = ()  #: limits that stand in the build though no answer asks for them
 
     def to_dict(self) -> dict[str, Any]:
         """Plain JSON types."""
-        return {"changes": [item.to_dict() for item in self.changes]}
+        return {"changes": [item.to_dict() for item in self.changes], "left": list(self.left)}
 
 
 def effects(folder: Path, wishes: Wishes) -> Effects:
@@ -138,7 +139,7 @@ def _applied(content: bytes, wishes: Wishes, file: str) -> tuple[Effects, bytes]
     new = mark + text.encode("utf-8")
     if new != content:
         parse(new, file=file)
-    return Effects(tuple(changes)), new
+    return Effects(tuple(changes), tuple(_left(build, wishes))), new
 
 
 def _corners(item: KeepFree) -> list[list[float]]:
@@ -206,6 +207,20 @@ def _limits(build: Build, wishes: Wishes) -> list[tuple[Place, Any, Any, str]]:
     return rows
 
 
+def _left(build: Build, wishes: Wishes) -> Iterator[str]:
+    """A person may have written them there, so that nobody takes them out unasked."""
+    now = build.limits
+    for key, asked, there in (
+        ("limits.boxes_m3", wishes.boot_l, now.boxes_m3),
+        ("limits.budget", wishes.budget, now.budget),
+        ("limits.stock", wishes.stock, list(now.stock)),
+        ("limits.reversible", wishes.reversible, now.reversible),
+        ("layout.further_seats", wishes.seats, list(build.layout.further_seats)),
+    ):
+        if there and not asked:
+            yield f"{key} = {literal(there)}"
+
+
 @dataclass(frozen=True, slots=True)
 class Check:
     """One wish held against a build."""
@@ -220,8 +235,8 @@ class Check:
 
 
 def held_against(wishes: Wishes, build: Build, results: Results, *, gross: Decimal | None = None) -> tuple[Check, ...]:
-    """Every limit that was wished, and whether a build (and its price with tax) keeps it."""
-    rows = []
+    """Every limit that was wished or stands in the build, the stricter of both, and whether it is kept; ``gross``: with tax."""
+    wishes, rows = _strictest(wishes, build.limits), []
     if wishes.budget is not None:
         rows.append(budget_check(wishes.budget, gross))
     if wishes.boot_l is not None:
@@ -241,6 +256,18 @@ def held_against(wishes: Wishes, build: Build, results: Results, *, gross: Decim
     return tuple(rows)
 
 
+def _strictest(wishes: Wishes, limits: Limits) -> Wishes:
+    litres = [wishes.boot_l, None if limits.boxes_m3 is None else Decimal(f"{1000.0 * limits.boxes_m3:.9g}")]
+    budgets = [wishes.budget, None if limits.budget is None else Decimal(f"{limits.budget:.15g}")]
+    return replace(
+        wishes,
+        boot_l=min((item for item in litres if item is not None), default=None),
+        budget=min((item for item in budgets if item is not None), default=None),
+        stock=tuple(dict.fromkeys((*wishes.stock, *limits.stock))),
+        reversible="must" if limits.reversible else wishes.reversible,
+    )
+
+
 def budget_check(budget: Decimal, gross: Decimal | None) -> Check:
     """Whether a price with tax keeps to what it may cost."""
     if gross is None:
@@ -254,10 +281,10 @@ def _told(found: Sequence[str]) -> str:
 
 def _stock(stock: Sequence[str], build: Build) -> Check:
     """Whether a loudspeaker's place cuts or names what must stay."""
-    places, limits = {place.name: place for place in build.places}, Limits(stock=tuple(stock))
+    places = {place.name: place for place in build.places}
     unsaid = [item.name for item in build.speakers if item.name not in places]
     mine = [places[item.name] for item in build.speakers if item.name in places]
-    broken = [f"{place.name} touches {', '.join(parts)}" for place in mine if (parts := touched(place, limits))]
+    broken = [f"{place.name} touches {', '.join(parts)}" for place in mine if (parts := touched(place, stock))]
     broken += [f"{name} touches {', '.join(parts)}" for name in unsaid if (parts := named(name, stock))]
     says = "; ".join(broken) or (f"nobody said what is cut for {', '.join(unsaid)}" if unsaid else "none of it is cut")
     return Check(f"stays as it is: {', '.join(stock)}", False if broken else None if unsaid else True, says)

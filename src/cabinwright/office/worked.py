@@ -27,7 +27,6 @@ __all__ = [
     "Progress",
     "Worked",
     "folder_of",
-    "kept",
     "kept_of",
     "known",
     "remember",
@@ -113,12 +112,6 @@ def wired(path: Path) -> tuple[Build, PowerResult | None]:
     file, content = source(path)
     build = parse(content, file=str(file))
     return build, wiring(build)
-
-
-def kept() -> dict[Key, Worked]:
-    """Everything that is kept here, to be handed to another process."""
-    with _lock:
-        return dict(_kept)
 
 
 def remember(more: Mapping[Key, Worked]) -> None:

@@ -7,18 +7,18 @@ to the database.
 from __future__ import annotations
 
 import re
-import unicodedata
 from dataclasses import dataclass
 from typing import Any
 
 from sqlalchemy import delete, event, insert, select, text, update
 from sqlalchemy.orm import UOWTransaction
 
+from cabinwright.build.checking import folded
 from cabinwright.shop.kinds import now
 from cabinwright.shop.rows import Car, Customer, Job, Note, Part, Row, Word
 from cabinwright.shop.trail import Work
 
-__all__ = ["KINDS", "Hit", "folded", "found", "rebuilt", "words_of"]
+__all__ = ["KINDS", "Hit", "found", "rebuilt", "words_of"]
 
 KINDS: dict[type[Row], tuple[str, tuple[str, ...]]] = {
     Customer: ("customer", ("name", "contact", "note")),
@@ -47,11 +47,6 @@ class Hit:
     kind: str
     ref: int  #: its id
     text: str  #: its words, folded
-
-
-def folded(words: str) -> str:
-    """In small letters without accents, so that Zoe finds Zoë. Source: Unicode Standard Annex 15 (NFKD)."""
-    return "".join(sign for sign in unicodedata.normalize("NFKD", words.casefold()) if not unicodedata.combining(sign))
 
 
 def words_of(row: Row) -> str:

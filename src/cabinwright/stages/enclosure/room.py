@@ -30,7 +30,9 @@ def room_taken_m3(boxes: Mapping[str, BoxResult]) -> tuple[float | None, bool]:
 def room_findings(limits: Limits, boxes: Mapping[str, BoxResult]) -> Iterator[Finding]:
     """Boxes that together take more than they may."""
     taken, exact = room_taken_m3(boxes)
-    if limits.boxes_m3 is not None and taken is not None and taken > limits.boxes_m3:
+    if limits.boxes_m3 is None or taken is None:
+        return
+    value, limit = round(1e3 * taken, 1), round(1e3 * limits.boxes_m3, 1)
+    if value > limit:
         walls = "" if exact else ", walls not counted"
-        value, limit = round(1e3 * taken, 1), round(1e3 * limits.boxes_m3, 1)
         yield finding("enclosure.limit_room", where=", ".join(boxes), value=value, limit=limit, unit="L", walls=walls)

@@ -125,7 +125,17 @@ def _becomes(view: ShopView, seen: Seen) -> None:
                         _("Taken back. The answers stay with the job."),
                     ),
                 )
-    text("p", _("They stay with the job too, and every proposal is held against them."), "soft")
+    if seen.effects.left:
+        text("h3", _("Limits that stand in the build though no answer asks for them"))
+        with box("ul"):
+            for words in seen.effects.left:
+                text("li", words)
+        text(
+            "p",
+            _("Stages and proposals keep to them. Take them out on the page “Build file”, or in build.toml."),
+            "soft",
+        )
+    text("p", _("The answers stay with the job too, and every proposal is held against them."), "soft")
 
 
 PAGE = ShopPage("/shop/wishes", _("Wishes"), _("What does the customer wish for?"), look, body, listed=False)
