@@ -82,6 +82,11 @@ def test_tables_within_a_row_that_is_not_the_last() -> None:
     assert changed(TEXT, deep) == ["+ sub = {of = {k = 2}}"]
 
 
+def test_a_whole_table_gets_a_head_of_its_own() -> None:
+    new = rewritten_value(TEXT, ("power",), {"nominal_v": 13.8, "a b": "c"})
+    assert changed(TEXT, new) == ["+ [power]", "+ nominal_v = 13.8", '+ "a b" = "c"']
+
+
 def test_tables_that_stand_among_one_another_are_kept() -> None:
     """The demo writes [[wires]] and [[fuses]] in turn; a writer that gathers rows of one kind would lose that."""
     new = added_row(DEMO, ("fuses",), {"name": "spare", "rating_a": 5})

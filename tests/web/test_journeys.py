@@ -197,6 +197,50 @@ def test_an_earlier_state_beside_today_and_back(context: BrowserContext, folder:
     assert text(folder) == before
 
 
+def test_tables_within_tables_are_added_renamed_and_taken_out(context: BrowserContext, folder: Path) -> None:
+    """An amplifier must have channels and ratings, a second battery two figures, a filter a channel that is not the last."""
+    before = text(folder)
+
+    def fill(page: Page, **words: str) -> None:
+        for name, value in words.items():
+            page.locator(f'[id="new-{name.replace("__", ".")}"]').fill(value)
+        page.get_by_role("button", name="Add it").click()
+
+    page = arrive(context.new_page(), "/fields?at=amplifiers")
+    fill(page, name="roof amplifier")
+    expect(page.get_by_role("alert").first).to_contain_text(
+        "channels: name, channels: from, channels: speakers, ratings: load"
+    )
+    page.get_by_role("button", name="One more: ratings").click()
+    expect(page.locator('[id="new-ratings.1.load_ohm"]')).to_be_visible(timeout=WAIT_MS)
+    expect(page.locator('[id="new-name"]')).to_have_value("roof amplifier")
+    fill(page, channels__0__name="1", channels__0__from="left tweeter", channels__0__speakers="left tweeter",
+         ratings__0__load_ohm="4", ratings__0__power_w="50", ratings__1__load_ohm="2", ratings__1__power_w="80")  # fmt: skip
+    said(page, 'amplifiers["roof amplifier"]')
+    assert "ratings = [{load_ohm = 4, power_w = 50}, {load_ohm = 2, power_w = 80}]" in text(folder)
+    page.get_by_role("link", name="roof amplifier").click()
+    page.wait_for_selector(".drawn", timeout=WAIT_MS)
+    typing(page, "].name").fill("tweeter amplifier")
+    page.keyboard.press("Tab")
+    expect(page.get_by_role("heading", name='amplifiers["tweeter amplifier"]')).to_be_visible(timeout=WAIT_MS)
+    page.get_by_role("button", name="Take this row out").click()
+    expect(page.get_by_role("link", name="bass amplifier")).to_be_visible(timeout=WAIT_MS)
+    expect(page.get_by_role("link", name="tweeter amplifier")).to_have_count(0)
+    arrive(page, "/fields?at=supply.second_battery")
+    fill(page, capacity_ah="60", resistance_ohm="5 mΩ")
+    said(page, "supply.second_battery")
+    arrive(page, '/fields?at=channels["left tweeter"].recorded_with')
+    page.locator('[id="new-kind"]').select_option("high-pass")
+    fill(page, frequency_hz="2 kHz")
+    said(page, "recorded_with")
+    assert 'recorded_with = [{kind = "high-pass", frequency_hz = "2 kHz"}]' in text(folder)
+    for _turn in range(5):
+        page.get_by_role("button", name="Undo").click()
+        said(page, "taken back")
+        page.wait_for_timeout(300)
+    assert text(folder) == before
+
+
 def _choose(page: Page, path: Path) -> None:
     page.locator("#folder").set_input_files(path)
 

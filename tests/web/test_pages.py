@@ -11,7 +11,7 @@ from nicegui.testing import User
 from nicegui.testing.user_simulation import user_simulation
 
 from cabinwright.desk import Desk
-from cabinwright.web.pages.fields import typed
+from cabinwright.web.field import shown, typed
 from cabinwright.web.serve import PAGES, add_pages
 
 PATIENCE = 600  #: looks of 0.1 s
@@ -83,6 +83,13 @@ def test_every_table_of_a_build_can_be_read_and_written(folder: Path) -> None:
 
 
 @pytest.mark.parametrize(
+    "value", [0.35, "35 cm", [0.1, "14 in"], {"boot": "open"}, [{"boot": "open"}, {"radio": "on"}]]
+)
+def test_what_is_shown_can_be_typed_again(value: object) -> None:
+    assert typed("states" if "boot" in str(value) else "point", shown(value)) == value
+
+
+@pytest.mark.parametrize(
     ("kind", "words", "value"),
     [
         ("number", "0.35", 0.35),
@@ -92,6 +99,12 @@ def test_every_table_of_a_build_can_be_read_and_written(folder: Path) -> None:
         ("point", "left belt anchor", "left belt anchor"),
         ("text", "3", "3"),
         ("yes/no", "yes", True),
+        ("list", "left tweeter, right tweeter", ["left tweeter", "right tweeter"]),
+        ("list", "12, 24", [12, 24]),
+        ("list", '["roof, front"]', ["roof, front"]),
+        ("point", '1.7, -0.68, "14 in"', [1.7, -0.68, "14 in"]),
+        ("states", "boot = open, radio = on", {"boot": "open", "radio": "on"}),
+        ("states", '{boot = "open"}', {"boot": "open"}),
         ("number", "  ", None),
         ("number", "1\nother = 2", 1),
     ],

@@ -172,6 +172,9 @@ def _with_key(text: str, found: Locator, path: Path, value: Any) -> str:
         start, end = found.values[table]
         empty = not text[start + 1 : end - 1].strip()
         return f"{text[: end - 1].rstrip()}{'' if empty else ', '}{line[:-1]}{text[end - 1 :]}"
+    if not table and isinstance(value, Mapping):
+        lines = [f"{_key(key)} = {literal(item)}" for key, item in value.items()]
+        return text + ("" if text.endswith("\n") else "\n") + "\n".join([f"[{_key(str(path[-1]))}]", *lines]) + "\n"
     own = [found.values[key][1] for key in found.keys if key[:-1] == table and key in found.values]
     head = next((at for at, at_path in found.heads if at_path == table), None)
     if own or head is not None:

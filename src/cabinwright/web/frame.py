@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import json
+import os
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
@@ -180,9 +181,13 @@ class View:
         try:
             answer = await run.io_bound(call)
         except CabinwrightError as error:
-            self.warn(str(error))
+            self.warn(self.told(error))
             return None
         return answer
+
+    def told(self, error: CabinwrightError) -> str:
+        """An error without the build's folder, which stands at no field and fills a line on a phone."""
+        return str(error).replace(f"{self.desk.folder}{os.sep}", "")
 
     async def do(self, call: Callable[[], Any]) -> None:
         """A change: made, told, and shown."""
@@ -202,8 +207,8 @@ class View:
         try:
             change = await run.io_bound(self.desk.refresh)
         except CabinwrightError as error:
-            if str(error) != self.trouble:
-                self.trouble = str(error)
+            if self.told(error) != self.trouble:
+                self.trouble = self.told(error)
                 self.warn(self.trouble)
             return
         if self.trouble:
