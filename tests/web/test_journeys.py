@@ -197,6 +197,21 @@ def test_an_earlier_state_beside_today_and_back(context: BrowserContext, folder:
     assert text(folder) == before
 
 
+def test_files_whose_names_tell_are_judged_at_once(context: BrowserContext, folder: Path) -> None:
+    """What a drop that was broken off, or a copy by hand, left in the folder."""
+    before = text(folder)
+    takes = ("left-tweeter_p1", "left-tweeter_p2")
+    rows = [row for row in before.split("[[recordings]]") if not any(f"/{name}.flac" in row for name in takes)]
+    (folder / "build.toml").write_text("[[recordings]]".join(rows), encoding="utf-8")
+    page = arrive(context.new_page(), "/recordings")
+    expect(page.get_by_label("Position: recordings/left-tweeter_p2.flac")).to_have_value("p2", timeout=WAIT_MS)
+    page.get_by_role("button", name="Judge and list all whose names tell").click()
+    said(page, "2 of 2 files are good and listed")
+    assert all(f"recordings/{name}.flac" in text(folder) for name in takes)
+    page.close()
+    (folder / "build.toml").write_text(before, encoding="utf-8")
+
+
 def test_tables_within_tables_are_added_renamed_and_taken_out(context: BrowserContext, folder: Path) -> None:
     """An amplifier must have channels and ratings, a second battery two figures, a filter a channel that is not the last."""
     before = text(folder)

@@ -10,6 +10,7 @@ import pytest
 from nicegui.testing import User
 from nicegui.testing.user_simulation import user_simulation
 
+from build.samples import MINIMAL
 from cabinwright.desk import Desk
 from cabinwright.web.field import shown, typed
 from cabinwright.web.serve import PAGES, add_pages
@@ -80,6 +81,26 @@ def test_every_table_of_a_build_can_be_read_and_written(folder: Path) -> None:
                     await user.should_see(inner.label, retries=PATIENCE)
 
     visit(folder, walk)
+
+
+def test_a_build_that_was_just_begun_leads_to_what_each_stage_needs(tmp_path: Path) -> None:
+    (tmp_path / "build.toml").write_text(MINIMAL, encoding="utf-8")
+
+    async def walk(user: User) -> None:
+        for path, words in (
+            ("/survey", "Write survey: points"),
+            ("/power", "Write supply"),
+            ("/workshop", "Write payload"),
+        ):
+            await user.open(path)
+            await user.should_see(words, retries=PATIENCE)
+        await user.open("/tune")
+        await user.should_see('Run "cabinwright tune" first', retries=PATIENCE)
+        await user.should_not_see(str(tmp_path))
+        user.find("Show the curves").click()
+        await user.should_see("No curves yet: ", retries=PATIENCE)
+
+    visit(tmp_path, walk)
 
 
 @pytest.mark.parametrize(

@@ -30,6 +30,7 @@ Answer = TypeVar("Answer")
 HEAD = '<link rel="stylesheet" href="/static/screen.css"><script src="/static/screen.js"></script>'
 SHOP = "/shop"  #: where the shop's own pages begin
 LOOK_S = 0.7  #: how often the file is looked at for changes made elsewhere
+_TABLE = re.compile(r"\[\[?([\w.]+)\]")  #: as words on what is needed name tables of the build
 NOTICE_S = 0.05  #: and how often whether another tab changed the build
 
 
@@ -185,7 +186,7 @@ class View:
             return None
         return answer
 
-    def told(self, error: CabinwrightError) -> str:
+    def told(self, error: CabinwrightError | str) -> str:
         """An error without the build's folder, which stands at no field and fills a line on a phone."""
         return str(error).replace(f"{self.desk.folder}{os.sep}", "")
 
@@ -266,7 +267,15 @@ class View:
         """Says why a stage has no answer; whether it has none."""
         if self.result(stage) is not None:
             return False
-        text("p", _("No answer yet: ") + (self.desk.skipped(stage) or _("see the findings below.")), "empty")
+        needs = self.desk.skipped(stage)
+        text("p", _("No answer yet: ") + (needs or _("see the findings below.")), "empty")
+        with box("div", "row"):
+            for name in _TABLE.findall(needs):
+                link(
+                    _("Write {table}").format(table=name.replace("_", " ").replace(".", ": ")),
+                    field_address(name),
+                    "act",
+                )
         return True
 
 

@@ -149,5 +149,5 @@ def _words(assignment: dict[str, str] | None) -> str:
 
 PAGE = Page(
     "/power", _("Power"), _("Will it hold?"), body, ("power",),
-    ("supply", "wires", "connectors", "fuses", "loads", "switches", "relays", "promises", "states"),
+    ("supply", "wires", "connectors", "fuses", "loads", "switches", "relays", "promises", "states", "service_bypasses"),
 )  # fmt: skip
