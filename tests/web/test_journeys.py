@@ -197,6 +197,18 @@ def test_an_earlier_state_beside_today_and_back(context: BrowserContext, folder:
     assert text(folder) == before
 
 
+def test_a_tape_that_contradicts_is_one_press_away(context: BrowserContext) -> None:
+    """The demo's own wrong tape; and nothing that is found is without a way to change it."""
+    page = arrive(context.new_page(), "/survey")
+    page.locator(".finding").first.get_by_role("link", name="Change it").click()
+    expect(typing(page, "from")).to_have_value("right belt anchor", timeout=WAIT_MS)
+    expect(typing(page, "to")).to_have_value("left pillar pod")
+    arrive(page, "/")
+    expect(page.locator(".finding")).not_to_have_count(0)
+    alone = page.locator(".finding").filter(has_not=page.get_by_role("link", name="Change it", include_hidden=True))
+    expect(alone).to_have_count(0)
+
+
 def test_files_whose_names_tell_are_judged_at_once(context: BrowserContext, folder: Path) -> None:
     """What a drop that was broken off, or a copy by hand, left in the folder."""
     before = text(folder)

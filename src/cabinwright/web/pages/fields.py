@@ -132,7 +132,7 @@ def _top(view: View) -> None:
             field_editor(view, item)
     told: set[str] = set()
     for page in view.pages:
-        _tables(page.name, [nested[name] for name in page.tables if name not in told])
+        _tables(page.name, [nested[name] for name in page.tables if name in nested and name not in told])
         told.update(page.tables)
     _tables(_("Everything else"), [item for name, item in nested.items() if name not in told])
 
