@@ -135,6 +135,18 @@ def test_a_corner_written_as_two_numbers_is_read_and_changed_as_a_table(folder: 
         desk.edit(f"{at}[0].at_m", None)
 
 
+def test_what_calls_a_row_by_its_name_goes_along_when_it_is_renamed(folder: Path) -> None:
+    desk, before = Desk.open(folder), text_of(folder)
+    desk.rename('speaker_models["invented ten"].name', "ten of mine")
+    assert text_of(folder) == before.replace('"invented ten"', '"ten of mine"') and before.count('"invented ten"') == 2
+    assert desk.undo() and text_of(folder) == before
+    with pytest.raises(BuildError, match="name"):
+        desk.rename('speaker_models["invented ten"].name', "")
+    with pytest.raises(BuildError, match="hinge"):  # a name that another row has
+        desk.rename('survey.points["pod"].name', "hinge")
+    assert text_of(folder) == before
+
+
 def test_states_and_values_are_a_kind_of_their_own(folder: Path) -> None:
     desk = Desk.open(folder)
     kinds = {

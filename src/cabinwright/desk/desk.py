@@ -8,6 +8,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
+from cabinwright.build.checking import shown
 from cabinwright.build.codec import FILE_NAME, decode, read, source, toml_data
 from cabinwright.build.document import Build
 from cabinwright.build.paths import resolved, value_at
@@ -15,7 +16,7 @@ from cabinwright.build.rewrite import added_row, rewritten_value, without
 from cabinwright.desk.changes import Change, held_against, outdated, said, same_place
 from cabinwright.desk.forms import FieldView, field_views, row_names, row_words, spelt_out
 from cabinwright.desk.jobs import Job
-from cabinwright.errors import PersonError, RefusedError
+from cabinwright.errors import BuildError, PersonError, RefusedError
 from cabinwright.findings import Finding
 from cabinwright.history.compare import Comparison, compared
 from cabinwright.history.log import Entry, History, Log, mark_of
@@ -112,6 +113,26 @@ class Desk:
             return text
 
         return self._change(make, None, by=by, why=why, wanted=values)
+
+    def rename(self, path: str, name: str, *, by: str = "screen", why: str = "") -> Change:
+        """Another ``name`` at ``path``, a row's key; what calls the row by its old one, and would call nothing, goes along."""
+        old, values = value_at(resolved(path, self._data), self._data), {path: name}
+        while True:
+            try:
+                return self.edit_all(values, by=by, why=why)
+            except BuildError as error:
+                places = {item.place for item in error.problems if item.got == shown(old)} - values.keys()
+                left = {place: name for place in places if self._says(place) == old}
+                if not left:
+                    raise
+                values |= left
+
+    def _says(self, path: str) -> Any:
+        """What stands at a path; None where nothing does."""
+        try:
+            return value_at(resolved(path, self._data), self._data)
+        except RefusedError:
+            return None
 
     def add(self, table: str, row: Mapping[str, Any], *, by: str = "screen", why: str = "") -> Change:
         """One more row at the end of ``table``."""

@@ -182,7 +182,9 @@ def field_editor(view: View, item: FieldView) -> None:
 async def _changed(view: View, item: FieldView, words: str) -> str:
     """Written; or why not, to stand beside the field, where what was typed is kept to be corrected."""
     refused: dict[str, tuple[str, str]] = view.state.setdefault("refused", {})
-    change = await view.attempt(lambda: view.desk.edit(item.path, typed(item.kind, words), by=view.by, why=_why(view)))
+    value = typed(item.kind, words)
+    write = view.desk.rename if item.key == "name" and value else view.desk.edit
+    change = await view.attempt(lambda: write(item.path, value, by=view.by, why=_why(view)))
     if change is None:
         refused[item.path] = (words, view.warned)
         view.warn("")
