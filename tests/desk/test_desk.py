@@ -147,6 +147,11 @@ def test_what_calls_a_row_by_its_name_goes_along_when_it_is_renamed(folder: Path
     assert text_of(folder) == before
 
 
+def test_temperatures_say_their_unit(folder: Path) -> None:
+    told = {item.key: (item.label, item.unit) for item in Desk.open(folder).describe("cabin")}
+    assert told["temperature_c"] == ("temperature", "°C")
+
+
 def test_states_and_values_are_a_kind_of_their_own(folder: Path) -> None:
     desk = Desk.open(folder)
     kinds = {

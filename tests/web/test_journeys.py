@@ -142,6 +142,9 @@ def test_switch_a_state_and_step_through_faults(context: BrowserContext) -> None
     expect(page.get_by_text("1 / ")).to_be_visible()
     page.get_by_role("button", name="Next fault").click()
     expect(page.get_by_text("2 / ")).to_be_visible()
+    before_it = page.get_by_role("button", name="Fault before")
+    before_it.click()
+    expect(before_it).to_have_attribute("aria-disabled", "true", timeout=WAIT_MS)
 
 
 def test_take_a_drawing_to_the_machine(context: BrowserContext) -> None:
@@ -207,6 +210,24 @@ def test_a_tape_that_contradicts_is_one_press_away(context: BrowserContext) -> N
     expect(page.locator(".finding")).not_to_have_count(0)
     alone = page.locator(".finding").filter(has_not=page.get_by_role("link", name="Change it", include_hidden=True))
     expect(alone).to_have_count(0)
+
+
+def test_corners_are_read_whole_and_changed(context: BrowserContext, folder: Path) -> None:
+    before = text(folder)
+    page = arrive(context.new_page(), '/fields?at=cabin.surfaces["front wall"]')
+    page.set_viewport_size(PHONE)
+    corners = page.locator('.field [id$="corners_m"]')
+    assert corners.evaluate("(one) => one.scrollHeight - one.clientHeight") <= 1
+    old = corners.input_value()
+    corners.fill("[[0, 0, 0], [1, 0, 0]]")
+    corners.press("Tab")
+    expect(page.locator(".refusal").filter(has_text="corners_m")).to_be_visible(timeout=WAIT_MS)
+    expect(corners).to_have_value("[[0, 0, 0], [1, 0, 0]]")
+    corners.fill(old.replace("]]", "] ]"))
+    corners.press("Tab")
+    expect(page.locator(".refusal").filter(has_text="corners_m")).to_have_count(0, timeout=WAIT_MS)
+    expect(corners).to_have_value(old)
+    assert text(folder) == before
 
 
 def test_files_whose_names_tell_are_judged_at_once(context: BrowserContext, folder: Path) -> None:
@@ -428,7 +449,8 @@ def test_everybody_can_use_it(browser: Browser, address: str) -> None:
     """WCAG 2.2 AA by axe-core in both schemes; nothing to touch under 44 px (WCAG 2.5.5); nothing wider than a phone."""
     made = browser.new_context(base_url=address, viewport=PHONE)
     page = made.new_page()
-    for path in (*(page.path for page in PAGES), '/fields?at=places["left pillar"]'):
+    tables = ('places["left pillar"]', "amplifiers", 'presets["Phone"].also', "recordings", "supply.second_battery")
+    for path in (*(page.path for page in PAGES), *(f"/fields?at={table}" for table in tables)):
         arrive(page, path)
         unfold(page)
         usable(page, path, touched="button, a, input, select, summary", within=DRAWN)

@@ -120,7 +120,7 @@ def _view(
         key=key,
         label=_label(key),
         kind=_kind(field, quantity),
-        unit=units[0] if units else "",
+        unit=units[0] if units else "°C" if key.endswith("_c") else "",
         units=units,
         low=least if least is not None else above,
         high=most,
@@ -137,7 +137,7 @@ def _view(
 
 def _label(key: str) -> str:
     suffix = suffix_of(key)
-    return (key.removesuffix(f"_{suffix}") if suffix else key).replace("_", " ")
+    return key.removesuffix(f"_{suffix}" if suffix else "_c").replace("_", " ")
 
 
 def _kind(field: FieldInfo, quantity: Quantity | None) -> str:

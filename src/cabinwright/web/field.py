@@ -19,6 +19,7 @@ __all__ = ["NESTED", "explained", "labelled", "shown", "typed"]
 
 NESTED = ("table", "rows")  #: kinds that have a page of their own
 YES_NO = {"yes": _("yes"), "no": _("no")}
+LONG, MOST_LINES = 40, 8  #: letters that a line holds, lines at first
 _FIGURE = re.compile(r"[\"']?[-+]?\.?\d")
 
 
@@ -27,7 +28,7 @@ def labelled(item: FieldView, name: str, written: str) -> Element:
     unit = f" ({item.unit})" if item.unit else ""
     text("label", f"{item.label}{unit}").props["for"] = name
     options = list(YES_NO) if item.kind == "yes/no" else list(item.choices) if item.kind == "choice" else []
-    made = box("select") if options else typing(written)
+    made = box("select") if options else _line(item, written)
     made.props["id"] = name
     if not options:
         made.props["placeholder"] = "" if item.default is None else shown(item.default)
@@ -38,6 +39,15 @@ def labelled(item: FieldView, name: str, written: str) -> Element:
             one.props["value"] = option
             one.props["selected"] = option == written
     return made
+
+
+def _line(item: FieldView, written: str) -> Element:
+    """A line, or several for what is long: corners and curves are read whole."""
+    if item.accepts.startswith("list of [") or (item.kind == "list" and len(written) > LONG):
+        made = text("textarea", written)
+        made.props["rows"] = min(len(written) // LONG + 2, MOST_LINES)
+        return made
+    return typing(written)
 
 
 def explained(item: FieldView, name: str) -> None:

@@ -8,6 +8,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from nicegui import ui
+from nicegui.elements.mixins.text_element import TextElement
 
 from cabinwright.errors import CabinwrightError
 from cabinwright.web.field import NESTED, explained, labelled, shown, typed
@@ -170,7 +171,9 @@ def field_editor(view: View, item: FieldView) -> None:
         async def changed(words: str) -> None:
             told.text = await _changed(view, item, words)
             made.props["aria-invalid"] = str(bool(told.text)).lower()
-            if told.text and made.tag == "input":
+            if told.text and isinstance(made, TextElement):
+                made.text = words
+            elif told.text and made.tag == "input":
                 made.props["^value"] = words
             made.update()
 
