@@ -208,7 +208,7 @@ def measured(folder: Path, page_of: Any, options: argparse.Namespace) -> None:
             for what in ("tune, the first", "tune after an edit"):
                 page.request.get(address)
                 arrive(page, "/fields?at=tuning")
-                field = page.locator('.field input[id$="house_curve"]').first
+                field = page.locator('.field [id$="house_curve"]').first
                 field.fill(
                     "[[20.0, 9.0], [20000.0, -6.0]]" if what.endswith("edit") else "[[20.0, 8.0], [20000.0, -6.0]]"
                 )

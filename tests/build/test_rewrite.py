@@ -71,6 +71,22 @@ def test_rows_come_and_go() -> None:
     assert changed(TEXT, without(TEXT, ("rows", 0, "at", 0)))[1] == '+ at = ["2 cm", # mm'
 
 
+def test_tables_within_a_row_that_is_not_the_last() -> None:
+    """A head at the end of the text would make them parts of the last row."""
+    row = tomllib.loads(added_row(TEXT, ("rows", 0, "parts"), {"k": 1}))["rows"]
+    assert row[0]["parts"] == [{"k": 1}] and "parts" not in row[1]
+    twice = added_row(added_row(TEXT, ("rows", 0, "parts"), {"k": 1}), ("rows", 0, "parts"), {"k": 2})
+    assert tomllib.loads(twice)["rows"][0]["parts"] == [{"k": 1}, {"k": 2}]
+    assert changed(TEXT, rewritten_value(TEXT, ("rows", 0, "sub", "k"), 2)) == ["+ sub = {k = 2}"]
+    deep = rewritten_value(TEXT, ("rows", 0, "sub", "of", "k"), 2)
+    assert changed(TEXT, deep) == ["+ sub = {of = {k = 2}}"]
+
+
+def test_a_whole_table_gets_a_head_of_its_own() -> None:
+    new = rewritten_value(TEXT, ("power",), {"nominal_v": 13.8, "a b": "c"})
+    assert changed(TEXT, new) == ["+ [power]", "+ nominal_v = 13.8", '+ "a b" = "c"']
+
+
 def test_tables_that_stand_among_one_another_are_kept() -> None:
     """The demo writes [[wires]] and [[fuses]] in turn; a writer that gathers rows of one kind would lose that."""
     new = added_row(DEMO, ("fuses",), {"name": "spare", "rating_a": 5})

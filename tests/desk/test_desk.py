@@ -17,6 +17,43 @@ from cabinwright.desk import desk as module
 from cabinwright.errors import BuildError, OutputError, RefusedError
 from desk.cars import TEXT
 
+CHAIN = """
+[[sources]]
+name = "radio"
+kind = "analogue"
+[[sources]]
+name = "phone"
+kind = "analogue"
+[[sources]]
+name = "player"
+kind = "analogue"
+[[inputs]]
+name = "1"
+from = ["radio"]
+[[inputs]]
+name = "3"
+from = ["player"]
+[[inputs]]
+name = "2"
+from = ["phone"]
+[[presets]]
+name = "evening"
+source = "phone"
+also = {source = "radio"}
+"""
+PANEL = """
+[[sheets]]
+name = "board"
+material = "MDF"
+thickness_m = 0.018
+length_m = 1.2
+width_m = 0.8
+[[panels]]
+name = "lid"
+sheet = "board"
+outline = [[0, 0], [0.9, 0], [0.9, 0.4], [0, 0.4]]
+"""
+
 
 @pytest.fixture
 def folder(tmp_path: Path) -> Iterator[Path]:
@@ -70,6 +107,57 @@ def test_what_breaks_a_rule_changes_nothing(folder: Path, path: str, value: obje
         desk.edit(path, value)
     assert text_of(folder) == before == desk.text
     assert (desk.version, desk.history().entries) == (version, ())
+
+
+def test_a_table_that_stands_for_a_list_of_one_is_read_changed_and_joined(folder: Path) -> None:
+    (folder / "build.toml").write_text(text_of(folder) + CHAIN, encoding="utf-8", newline="\n")
+    desk, at = Desk.open(folder), 'presets["evening"].also'
+    assert [(item.key, item.written) for item in desk.describe(at)] == [("source", "radio"), ("level_db", None)]
+    desk.edit(f"{at}.level_db", -3)
+    assert 'also = {source = "radio", level_db = -3}' in text_of(folder)
+    desk.add(at, {"source": "player"})
+    assert desk.row_words(at) == ("radio, -3", "player")
+    assert [item.source for item in desk.build.presets[0].also] == ["radio", "player"]
+
+
+def test_a_corner_written_as_two_numbers_is_read_and_changed_as_a_table(folder: Path) -> None:
+    (folder / "build.toml").write_text(text_of(folder) + PANEL, encoding="utf-8", newline="\n")
+    desk, at = Desk.open(folder), 'panels["lid"].outline'
+    assert desk.row_words(at)[:2] == ("[0, 0]", "[0.9, 0]")
+    assert desk.describe(f"{at}[1]")[0].written == [0.9, 0]
+    desk.edit(f"{at}[1].sagitta_m", "2 cm")
+    assert '{at_m = [0.9, 0], sagitta_m = "2 cm"}' in text_of(folder)
+    desk.edit(f"{at}[1].sagitta_m", None)
+    desk.edit(f"{at}[2].at_m", [0.9, 0.5])
+    corners = desk.build.panels[0].outline
+    assert corners is not None and [corner.at_m for corner in corners] == [(0, 0), (0.9, 0), (0.9, 0.5), (0, 0.4)]
+    with pytest.raises(BuildError, match="at_m"):
+        desk.edit(f"{at}[0].at_m", None)
+
+
+def test_what_calls_a_row_by_its_name_goes_along_when_it_is_renamed(folder: Path) -> None:
+    desk, before = Desk.open(folder), text_of(folder)
+    desk.rename('speaker_models["invented ten"].name', "ten of mine")
+    assert text_of(folder) == before.replace('"invented ten"', '"ten of mine"') and before.count('"invented ten"') == 2
+    assert desk.undo() and text_of(folder) == before
+    with pytest.raises(BuildError, match="name"):
+        desk.rename('speaker_models["invented ten"].name', "")
+    with pytest.raises(BuildError, match="hinge"):  # a name that another row has
+        desk.rename('survey.points["pod"].name', "hinge")
+    assert text_of(folder) == before
+
+
+def test_temperatures_say_their_unit(folder: Path) -> None:
+    told = {item.key: (item.label, item.unit) for item in Desk.open(folder).describe("cabin")}
+    assert told["temperature_c"] == ("temperature", "°C")
+
+
+def test_states_and_values_are_a_kind_of_their_own(folder: Path) -> None:
+    desk = Desk.open(folder)
+    kinds = {
+        path: {item.key: item.kind for item in desk.describe(path)} for path in ("switches[0]", "service_bypasses[0]")
+    }
+    assert kinds["switches[0]"]["closed_when"] == kinds["service_bypasses[0]"]["when"] == "states"
 
 
 def test_rows_and_accepted_places(folder: Path) -> None:

@@ -10,8 +10,9 @@ import pytest
 from nicegui.testing import User
 from nicegui.testing.user_simulation import user_simulation
 
+from build.samples import MINIMAL
 from cabinwright.desk import Desk
-from cabinwright.web.pages.fields import typed
+from cabinwright.web.field import shown, typed
 from cabinwright.web.serve import PAGES, add_pages
 
 PATIENCE = 600  #: looks of 0.1 s
@@ -82,6 +83,33 @@ def test_every_table_of_a_build_can_be_read_and_written(folder: Path) -> None:
     visit(folder, walk)
 
 
+def test_a_build_that_was_just_begun_leads_to_what_each_stage_needs(tmp_path: Path) -> None:
+    (tmp_path / "build.toml").write_text(MINIMAL, encoding="utf-8")
+
+    async def walk(user: User) -> None:
+        for path, words in (
+            ("/survey", "Write survey: points"),
+            ("/power", "Write supply"),
+            ("/workshop", "Write payload"),
+        ):
+            await user.open(path)
+            await user.should_see(words, retries=PATIENCE)
+        await user.open("/tune")
+        await user.should_see('Run "cabinwright tune" first', retries=PATIENCE)
+        await user.should_not_see(str(tmp_path))
+        user.find("Show the curves").click()
+        await user.should_see("No curves yet: ", retries=PATIENCE)
+
+    visit(tmp_path, walk)
+
+
+@pytest.mark.parametrize(
+    "value", [0.35, "35 cm", [0.1, "14 in"], {"boot": "open"}, [{"boot": "open"}, {"radio": "on"}]]
+)
+def test_what_is_shown_can_be_typed_again(value: object) -> None:
+    assert typed("states" if "boot" in str(value) else "point", shown(value)) == value
+
+
 @pytest.mark.parametrize(
     ("kind", "words", "value"),
     [
@@ -92,6 +120,12 @@ def test_every_table_of_a_build_can_be_read_and_written(folder: Path) -> None:
         ("point", "left belt anchor", "left belt anchor"),
         ("text", "3", "3"),
         ("yes/no", "yes", True),
+        ("list", "left tweeter, right tweeter", ["left tweeter", "right tweeter"]),
+        ("list", "12, 24", [12, 24]),
+        ("list", '["roof, front"]', ["roof, front"]),
+        ("point", '1.7, -0.68, "14 in"', [1.7, -0.68, "14 in"]),
+        ("states", "boot = open, radio = on", {"boot": "open", "radio": "on"}),
+        ("states", '{boot = "open"}', {"boot": "open"}),
         ("number", "  ", None),
         ("number", "1\nother = 2", 1),
     ],

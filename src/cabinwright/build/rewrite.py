@@ -92,6 +92,8 @@ def added_row(text: str, table: Path, row: Mapping[str, Any], *, comment: str = 
         if inline is not None:
             return _with_element(text, found, table, inline, literal(row))
         end = _end_of_rows(text, found, table)
+        if end is None and _in_a_row(table):
+            return _with_key(text, found, table, [row])
         end = len(text) if end is None else end
         before = text[:end] if text[:end].endswith("\n") else text[:end] + "\n"
         return before + "\n".join(lines) + "\n" + text[end:]
@@ -155,13 +157,24 @@ def _line_end(text: str, at: int) -> int:
     return found.end() if found else at
 
 
+def _in_a_row(table: Path) -> bool:
+    """Whether a table stands within one of several rows: a head of its own at the end of the text would be of the last row."""
+    return any(isinstance(part, int) for part in table)
+
+
 def _with_key(text: str, found: Locator, path: Path, value: Any) -> str:
-    """One more key after the last of its table's own; a table that has no line of its own gets one at the end."""
+    """One more key after the last of its table's own; a table that has no line of its own gets one at the end.
+
+    Within a row it is written in braces, as a key of the row.
+    """
     table, line = path[:-1], f"{_key(str(path[-1]))} = {literal(value)}\n"
     if table in found.values:  # a table in braces
         start, end = found.values[table]
         empty = not text[start + 1 : end - 1].strip()
         return f"{text[: end - 1].rstrip()}{'' if empty else ', '}{line[:-1]}{text[end - 1 :]}"
+    if not table and isinstance(value, Mapping):
+        lines = [f"{_key(key)} = {literal(item)}" for key, item in value.items()]
+        return text + ("" if text.endswith("\n") else "\n") + "\n".join([f"[{_key(str(path[-1]))}]", *lines]) + "\n"
     own = [found.values[key][1] for key in found.keys if key[:-1] == table and key in found.values]
     head = next((at for at, at_path in found.heads if at_path == table), None)
     if own or head is not None:
@@ -169,6 +182,8 @@ def _with_key(text: str, found: Locator, path: Path, value: Any) -> str:
         return text[:at] + ("" if text[:at].endswith("\n") else "\n") + line + text[at:]
     if not table:
         return line + text
+    if _in_a_row(table[:-1]):
+        return _with_key(text, found, table, {path[-1]: value})
     dotted = ".".join(_key(part) for part in table if isinstance(part, str))
     return text + ("" if text.endswith("\n") else "\n") + f"[{dotted}]\n{line}"
 

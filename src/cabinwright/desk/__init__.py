@@ -14,6 +14,7 @@ goes through. One desk a folder in a process: every tab shares it.
     change = desk.add("places", {"name": "a", ...})        # one more [[places]], after the last
     change = desk.remove('places["a"]')                    # a row, a key or an element of a list
     change = desk.edit_all({path: value, ...})             # several keys as one change
+    change = desk.rename('places["a"].name', "b")          # and whatever calls the row by its old name
     change = desk.accept(["left pillar"], again=True)      # as the command; again: moved places take their speakers along
     change = desk.undo() / desk.redo() / desk.restore(n)   # None where there is nothing to undo or redo
     desk.can_undo, desk.can_redo                           # what would be undone or done again, in words, or None
@@ -30,8 +31,10 @@ goes through. One desk a folder in a process: every tab shares it.
 
     desk.describe('places["a"]')   # -> tuple[FieldView, ...]: one a key of that table, written or not
         FieldView(path, key, label, kind, unit, units, low, high, default, help, accepts, choices, written, value, required,
-        findings)                  # kind: "number" "whole" "text" "yes/no" "choice" "list" "point" "file" "table" "rows"
+        findings)                  # kind: "number" "whole" "text" "yes/no" "choice" "list" "point" "file" "states" "table"
+        "rows"
     desk.rows("places")            # the rows' names (or "" ) in order
+    desk.row_words("recordings")   # what tells the rows apart: names, or the first of what each says
 
     desk.history()                 # -> History(entries, damage); Entry(number, when, by, what, why, before, after)
     desk.state(n)                  # the text of build.toml after entry n; 0: before the first

@@ -8,14 +8,15 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
+from cabinwright.build.checking import shown
 from cabinwright.build.codec import FILE_NAME, decode, read, source, toml_data
 from cabinwright.build.document import Build
-from cabinwright.build.paths import resolved
+from cabinwright.build.paths import resolved, value_at
 from cabinwright.build.rewrite import added_row, rewritten_value, without
 from cabinwright.desk.changes import Change, held_against, outdated, said, same_place
-from cabinwright.desk.forms import FieldView, field_views, row_names
+from cabinwright.desk.forms import FieldView, field_views, row_names, row_words, spelt_out
 from cabinwright.desk.jobs import Job
-from cabinwright.errors import PersonError, RefusedError
+from cabinwright.errors import BuildError, PersonError, RefusedError
 from cabinwright.findings import Finding
 from cabinwright.history.compare import Comparison, compared
 from cabinwright.history.log import Entry, History, Log, mark_of
@@ -95,7 +96,7 @@ class Desk:
 
     def edit(self, path: str, value: Any, *, by: str = "screen", why: str = "") -> Change:
         """Write ``value`` at ``path``; None takes the key out."""
-        at = resolved(path, self._data)
+        at, value = spelt_out(resolved(path, self._data), value, self._data)
         if value is None:
             return self._change(lambda text, at: without(text, at), at, by=by, why=why, wanted=None)
         return self._change(lambda text, at: rewritten_value(text, at, value), at, by=by, why=why, wanted=value)
@@ -113,9 +114,32 @@ class Desk:
 
         return self._change(make, None, by=by, why=why, wanted=values)
 
+    def rename(self, path: str, name: str, *, by: str = "screen", why: str = "") -> Change:
+        """Another ``name`` at ``path``, a row's key; what calls the row by its old one, and would call nothing, goes along."""
+        old, values = value_at(resolved(path, self._data), self._data), {path: name}
+        while True:
+            try:
+                return self.edit_all(values, by=by, why=why)
+            except BuildError as error:
+                places = {item.place for item in error.problems if item.got == shown(old)} - values.keys()
+                left = {place: name for place in places if self._says(place) == old}
+                if not left:
+                    raise
+                values |= left
+
+    def _says(self, path: str) -> Any:
+        """What stands at a path; None where nothing does."""
+        try:
+            return value_at(resolved(path, self._data), self._data)
+        except RefusedError:
+            return None
+
     def add(self, table: str, row: Mapping[str, Any], *, by: str = "screen", why: str = "") -> Change:
         """One more row at the end of ``table``."""
         at = resolved(table, self._data)
+        alone = value_at(at, self._data)
+        if isinstance(alone, Mapping):  # one table stands for a list of one
+            return self.edit(table, [alone, row], by=by, why=why)
         return self._change(lambda text, _: added_row(text, at, row), None, by=by, why=why, wanted=row)
 
     def remove(self, path: str, *, by: str = "screen", why: str = "") -> Change:
@@ -299,6 +323,10 @@ class Desk:
     def rows(self, table: str) -> tuple[str, ...]:
         """Names of the rows of a table, in their order; empty for one that has none."""
         return row_names(resolved(table, self._data), self._data)
+
+    def row_words(self, table: str) -> tuple[str, ...]:
+        """What tells the rows of a table apart, in their order: names, or the first of what each says."""
+        return row_words(resolved(table, self._data), self._data)
 
     def history(self) -> History:
         """Every change, and what is damaged."""

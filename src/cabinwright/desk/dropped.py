@@ -53,11 +53,16 @@ class Inbox:
         files = (f"{FOLDER}/{name}" for name in names if name.lower().endswith(ENDINGS) and not name.startswith("."))
         return tuple(file for file in files if file.casefold() not in listed)
 
+    def named(self, file: str) -> tuple[str, str]:
+        """Channel and position that a file's name tells; "" for what it does not."""
+        build = self.desk.build
+        channels, positions = build.channels, build.microphone_positions
+        return whose(file, (item.name for item in channels)), whose(file, (item.name for item in positions))
+
     def take(self, file: str, channel: str = "", position: str = "") -> Dropped:
         """Judge a file, as the take that is said or its name tells; list it where it is good and nothing is in its place."""
-        build = self.desk.build
-        channel = channel or whose(file, (item.name for item in build.channels))
-        position = position or whose(file, (item.name for item in build.microphone_positions))
+        told = self.named(file)
+        channel, position = channel or told[0], position or told[1]
         if not channel or not position:
             return Dropped(file, channel, position, None, False, "Its name does not tell the channel and the position.")
         heard = self.look(file, channel, position)

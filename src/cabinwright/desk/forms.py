@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from itertools import islice
+from typing import Any, get_args, get_origin
 
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
@@ -14,14 +15,16 @@ from cabinwright.build.described import accepts, bounds_of, choices_of, default_
 from cabinwright.build.document import Build
 from cabinwright.build.fields import NamedPoint, OrName, PathRule, Quantity
 from cabinwright.build.paths import value_at
+from cabinwright.build.rewrite import literal
 from cabinwright.build.shape import is_list, keys_of, marker_in, model_at, nested_model
 from cabinwright.errors import RefusedError
 from cabinwright.findings import Finding
 from cabinwright.units import UNITS, suffix_of
 
-__all__ = ["FieldView", "field_views", "row_names"]
+__all__ = ["FieldView", "field_views", "row_names", "row_words", "spelt_out"]
 
 Path = tuple[str | int, ...]
+FIRST = 3  #: values that tell a row without a name
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +34,7 @@ class FieldView:
     path: str  #: for ``Desk.edit``
     key: str
     label: str  #: the key without its unit, as words
-    kind: str  #: "number" "whole" "text" "yes/no" "choice" "list" "point" "file" "table" "rows"
+    kind: str  #: "number" "whole" "text" "yes/no" "choice" "list" "point" "file" "states" "table" "rows"
     unit: str  #: symbol that a bare number counts in; "" without
     units: tuple[str, ...]  #: symbols that text may use
     low: float | None
@@ -49,11 +52,15 @@ class FieldView:
 def field_views(path: Path, build: Build, data: Any, found: tuple[Finding, ...]) -> tuple[FieldView, ...]:
     """Every key of the table at ``path``. Raises ``RefusedError`` where there is no table."""
     model, here = model_at(path), _model_in(build, path)
-    if model is None or (path and isinstance(path[-1], str) and _listed(path)):
+    row = value_at(path, data)
+    rows = (
+        path and isinstance(path[-1], str) and _listed(path) and not isinstance(row, Mapping)
+    )  # or one, for a list of one
+    if model is None or rows:
         raise RefusedError(
             f"{place_of(path, data)}: there is no table here. Name a table, or a row by its number or name."
         )
-    row = value_at(path, data)
+    row = _full(row, model)
     near = _near(path, data, found)
     views = []
     for key, field in keys_of(model).items():
@@ -72,6 +79,34 @@ def row_names(path: Path, data: Any) -> tuple[str, ...]:
     return tuple(str(row.get("name", "")) if isinstance(row, Mapping) else "" for row in rows)
 
 
+def row_words(path: Path, data: Any) -> tuple[str, ...]:
+    """What tells the rows at ``path`` apart: the name of each, or the first of what it says."""
+    rows = value_at(path, data)
+    return tuple(map(_row_words, rows)) if isinstance(rows, list) else ()
+
+
+def _row_words(row: Any) -> str:
+    if not isinstance(row, Mapping):
+        return literal(row)
+    told = (value if isinstance(value, str) else literal(value) for value in row.values())
+    return str(row.get("name") or ", ".join(islice(told, FIRST)))
+
+
+def spelt_out(path: Path, value: Any, data: Any) -> tuple[Path, Any]:
+    """Where ``value`` goes and how: a key of a row that stands as its first value alone makes a table of the row."""
+    model, row = model_at(path[:-1]), value_at(path[:-1], data)
+    in_row = len(path) > 1 and isinstance(path[-2], int) and isinstance(path[-1], str)
+    if model is None or not in_row or not isinstance(row, list):
+        return path, value
+    full = {**_full(row, model), path[-1]: value}
+    return path[:-1], {key: item for key, item in full.items() if item is not None}
+
+
+def _full(row: Any, model: type[BaseModel]) -> Any:
+    """A bare ``[x, y]`` stands for a table with its first key alone."""
+    return {next(iter(keys_of(model))): row} if isinstance(row, list) else row
+
+
 def _view(
     path: Path, key: str, field: FieldInfo, written: Any, value: Any, data: Any, near: tuple[Finding, ...]
 ) -> FieldView:
@@ -85,7 +120,7 @@ def _view(
         key=key,
         label=_label(key),
         kind=_kind(field, quantity),
-        unit=units[0] if units else "",
+        unit=units[0] if units else "°C" if key.endswith("_c") else "",
         units=units,
         low=least if least is not None else above,
         high=most,
@@ -102,7 +137,7 @@ def _view(
 
 def _label(key: str) -> str:
     suffix = suffix_of(key)
-    return (key.removesuffix(f"_{suffix}") if suffix else key).replace("_", " ")
+    return key.removesuffix(f"_{suffix}" if suffix else "_c").replace("_", " ")
 
 
 def _kind(field: FieldInfo, quantity: Quantity | None) -> str:
@@ -113,6 +148,8 @@ def _kind(field: FieldInfo, quantity: Quantity | None) -> str:
         return "point"
     if marker_in(PathRule, field.annotation, field.metadata) is not None:
         return "list" if listed else "file"
+    if _states(field.annotation):
+        return "states"
     if listed:
         return "list"
     if choices_of(field.annotation):
@@ -121,6 +158,11 @@ def _kind(field: FieldInfo, quantity: Quantity | None) -> str:
     if quantity is not None:
         return "whole" if quantity.whole else "number"
     return "yes/no" if bool in kinds else "whole" if int in kinds else "number" if float in kinds else "text"
+
+
+def _states(annotation: Any) -> bool:
+    """Whether words of its own choice stand before the equals signs, as in ``{boot = "open"}``."""
+    return get_origin(annotation) is dict or any(map(_states, get_args(annotation)))
 
 
 def _listed(path: Path) -> bool:

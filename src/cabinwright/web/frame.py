@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import json
+import os
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
@@ -29,6 +30,8 @@ Answer = TypeVar("Answer")
 HEAD = '<link rel="stylesheet" href="/static/screen.css"><script src="/static/screen.js"></script>'
 SHOP = "/shop"  #: where the shop's own pages begin
 LOOK_S = 0.7  #: how often the file is looked at for changes made elsewhere
+_QUOTED = re.compile(r"“([^”]+)”")
+_TABLE = re.compile(r"\[\[?([\w.]+)\]")  #: as words on what is needed name tables of the build
 NOTICE_S = 0.05  #: and how often whether another tab changed the build
 
 
@@ -92,7 +95,7 @@ class View:
     def _edit_links(self) -> None:
         with box("footer", "row below"):
             for name in self.page.tables:
-                link(_("Change ") + name.replace("_", " "), field_address(name), "act")
+                link(_("Change ") + _words(name), field_address(name), "act")
             self._units = box("div")
             self._unit_names = {"metric": _("Millimetres"), "US": _("Inches")}
 
@@ -180,9 +183,13 @@ class View:
         try:
             answer = await run.io_bound(call)
         except CabinwrightError as error:
-            self.warn(str(error))
+            self.warn(self.told(error))
             return None
         return answer
+
+    def told(self, error: CabinwrightError | str) -> str:
+        """An error without the build's folder, which stands at no field and fills a line on a phone."""
+        return str(error).replace(f"{self.desk.folder}{os.sep}", "")
 
     async def do(self, call: Callable[[], Any]) -> None:
         """A change: made, told, and shown."""
@@ -202,8 +209,8 @@ class View:
         try:
             change = await run.io_bound(self.desk.refresh)
         except CabinwrightError as error:
-            if str(error) != self.trouble:
-                self.trouble = str(error)
+            if self.told(error) != self.trouble:
+                self.trouble = self.told(error)
                 self.warn(self.trouble)
             return
         if self.trouble:
@@ -224,16 +231,26 @@ class View:
             self.say(_("Changed elsewhere. ") + what)
 
     def way_to(self, item: Finding) -> str | None:
-        """Where what a finding is about is written: the row of that name, or the table."""
+        """Where what a finding is about is written: the row of that name or between two, the table, or its stage's first."""
         for page in (self.page, *self.pages):
             for table in page.tables:
                 rows = self.desk.rows(table)
-                named = next((name for name in _names(item.where) if name in rows), None)
+                named = next((name for name in _names(item.where) if name and name in rows), None)
                 if named is not None:
                     return field_address(f"{table}[{json.dumps(named, ensure_ascii=False)}]")
+                between = self._between(table, _QUOTED.findall(item.where))
+                if between is not None:
+                    return field_address(f"{table}[{between}]")
                 if item.where.split("[")[0].split(".")[0] == table:
                     return field_address(table)
-        return None
+        stage = item.code.partition(".")[0]
+        home = next((page for page in self.pages if page.stages == (stage,) and page.tables), None)
+        return field_address(home.tables[0]) if home else None
+
+    def _between(self, table: str, ends: Sequence[str]) -> int | None:
+        """The row without a name that says both of two names, as a tape does."""
+        rows = (words.split(", ") for words in self.desk.row_words(table))
+        return next((at for at, told in enumerate(rows) if len(ends) == 2 and set(ends) < set(told)), None)
 
     def verdict(self, stage: str, well: str) -> None:
         """The answer in one line: what stops it, what is to be weighed, or ``well``."""
@@ -261,7 +278,11 @@ class View:
         """Says why a stage has no answer; whether it has none."""
         if self.result(stage) is not None:
             return False
-        text("p", _("No answer yet: ") + (self.desk.skipped(stage) or _("see the findings below.")), "empty")
+        needs = self.desk.skipped(stage)
+        text("p", _("No answer yet: ") + (needs or _("see the findings below.")), "empty")
+        with box("div", "row"):
+            for name in _TABLE.findall(needs):
+                link(_("Write ") + _words(name), field_address(name), "act")
         return True
 
 
@@ -301,9 +322,14 @@ def _script(words: str, act: str, classes: str) -> None:
     made.on("click", js_handler=f"() => cabinwright.{act}()")
 
 
+def _words(table: str) -> str:
+    """A table's name as words; of one within another both names."""
+    return table.replace("_", " ").replace(".", ": ")
+
+
 def _names(where: str) -> tuple[str, ...]:
     """Rows that a finding may be about: all of it, what it quotes, what it joins."""
-    return (where, *re.findall(r"“([^”]+)”", where), *re.split(r" and | on |, |: ", where))
+    return (where, *_QUOTED.findall(where), *re.split(r" and | on |, |: ", where))
 
 
 def field_address(path: str) -> str:

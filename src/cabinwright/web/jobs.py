@@ -63,7 +63,7 @@ def job_panel(view: View, kind: str, words: str, *, key: str = "", **options: An
         if job is not None and not running and told[0] != job.state:
             told[0] = job.state
             done = _("✓ Done.") if job.state == "done" else _("Cancelled. Nothing was changed.")
-            gauge.said.text = _("✗ ") + str(job.error) if job.state == "failed" else done
+            gauge.said.text = _("✗ ") + view.told(job.error) if job.state == "failed" else done
             if job.state == "done" and view.state.get("done") is not job:
                 view.state["done"] = job
                 ui.timer(0.01, view.draw, once=True)

@@ -3,24 +3,26 @@
 from __future__ import annotations
 
 import json
-import tomllib
-from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from typing import TYPE_CHECKING
+
+from nicegui import ui
+from nicegui.elements.mixins.text_element import TextElement
 
 from cabinwright.errors import CabinwrightError
+from cabinwright.web.field import NESTED, explained, labelled, shown, typed
 from cabinwright.web.frame import Page, View, field_address
+from cabinwright.web.pages.adding import adding
 from cabinwright.web.parts import box, button, finding_list, link, text, typing
 from cabinwright.web.words import _
 
 if TYPE_CHECKING:
-    from nicegui.element import Element
-
     from cabinwright.desk import FieldView
 
-__all__ = ["PAGE", "field_editor", "typed"]
+__all__ = ["PAGE", "field_editor"]
 
-NESTED = ("table", "rows")
-YES_NO = {"yes": _("yes"), "no": _("no")}
+_STEP = re.compile(r'\[(?:\d+|"(?:\\.|[^"\\])*")\]|[^.\[]+')
 
 
 def body(view: View) -> None:
@@ -29,74 +31,79 @@ def body(view: View) -> None:
     if not at:
         _top(view)
         return
-    link(_("◀ All tables"), PAGE.path, "act")
+    with box("div", "row"):
+        link(_("◀ All tables"), PAGE.path, "act")
+        for path, step in _above(at):
+            link(f"◀ {step}", field_address(path), "act")
     text("h2", at)
     try:
-        if _is_rows(view, at):
-            _rows(view, at)
-            return
-        fields = view.desk.describe(at)
+        _table(view, at, _itself(view, at))
     except CabinwrightError as error:
         text("p", str(error), "empty")
+
+
+def _above(at: str) -> Iterator[tuple[str, str]]:
+    """The tables that a path leads through, with the last step of each."""
+    for step in list(_STEP.finditer(at))[:-1]:
+        yield at[: step.end()], step.group().strip('[]"').replace("_", " ")
+
+
+def _itself(view: View, at: str) -> FieldView | None:
+    """What a path leads to, as a key of the table above; None for a row."""
+    above, _dot, key = at.rpartition(".")
+    return None if at.endswith("]") else next((item for item in view.desk.describe(above) if item.key == key), None)
+
+
+def _table(view: View, at: str, itself: FieldView | None) -> None:
+    """Rows and one more; or fields; or, for a table that is not written and must say something, all of them at once."""
+    single = itself is not None and isinstance(itself.written, Mapping)
+    if itself is not None and itself.kind == "rows" and not single:
+        _rows(view, at)
         return
+    fields = view.desk.describe(at)
     _reason(view)
+    if itself is not None and itself.written is None and any(item.required for item in fields):
+        adding(view, _("Not written yet"), at, fields, lambda row: view.desk.edit(at, row, by=view.by, why=_why(view)))
+        return
     for item in fields:
         field_editor(view, item)
-    if at.endswith("]"):
-        button(_("Take this row out"), lambda: view.do(lambda: view.desk.remove(at)))
+    if itself is None or (single and not itself.required):
+        words = _("Take this row out") if itself is None else _("Take this table out")
+        button(words, lambda: _take_out(view, at))
+    if itself is not None and itself.kind == "rows":
+        _one_more(view, at, 1)
 
 
-def _is_rows(view: View, at: str) -> bool:
-    """Whether a path leads to several rows of one kind, and not to one table or one row."""
-    above, _dot, key = at.rpartition(".")
-    return not at.endswith("]") and any(item.key == key and item.kind == "rows" for item in view.desk.describe(above))
+async def _take_out(view: View, at: str) -> None:
+    """Gone, and back to the table above."""
+    change = await view.attempt(lambda: view.desk.remove(at, by=view.by, why=_why(view)))
+    if change is not None:
+        _go_on(view, next(reversed([path for path, _step in _above(at)]), ""))
+        view.say(change.what)
+        await view.draw()
+
+
+def _go_on(view: View, at: str) -> None:
+    """The same page at another table, also after a reload."""
+    view.state["at"] = at
+    ui.navigate.history.replace(field_address(at) if at else PAGE.path)
 
 
 def _rows(view: View, at: str) -> None:
-    """The rows by their names, and one more."""
-    names = view.desk.rows(at)
+    """The rows by their names or what they say, and one more."""
+    names, words = view.desk.rows(at), view.desk.row_words(at)
     with box("ul", "row"):
         for number, name in enumerate(names):
-            key = json.dumps(name, ensure_ascii=False) if name else str(number)
+            key = json.dumps(name, ensure_ascii=False) if name and names.count(name) == 1 else str(number)
             with box("li"):
-                link(name or f"{at} {number}", field_address(f"{at}[{key}]"), "act")
-    _one_more(view, at, view.desk.describe(f"{at}[{len(names)}]"))
+                link(words[number], field_address(f"{at}[{key}]"), "act")
+    _reason(view)
+    _one_more(view, at, len(names))
 
 
-def _one_more(view: View, at: str, fields: Sequence[FieldView]) -> None:
-    """A row that is not there yet: what it must say, then what it may. Nothing is written before all of it is."""
-    given: dict[str, str] = view.state.setdefault("new", {}).setdefault(at, {})
-    plain = [item for item in fields if item.kind not in NESTED]
-    text("h3", _("One more"))
-    for item in plain:
-        if item.required:
-            _new_field(item, given)
-    with box("details"):
-        text("summary", _("What else it may say"), "act")
-        for item in plain:
-            if not item.required:
-                _new_field(item, given)
-
-    def add() -> Any:
-        row = {item.key: typed(item.kind, given.get(item.key, "")) for item in plain}
-        change = view.desk.add(at, {key: value for key, value in row.items() if value is not None}, by=view.by)
-        given.clear()
-        return change
-
-    button(_("Add it"), lambda: view.do(add), "main")
-
-
-def _new_field(item: FieldView, given: dict[str, str]) -> None:
-    """What is typed is kept until the row is added, whatever is drawn anew meanwhile."""
-    with box("div", "field"):
-        made = _typed_in(item, f"new-{item.path}", given.get(item.key, ""))
-        made.on(
-            "change",
-            lambda event: given.__setitem__(item.key, event.args),
-            js_handler="(e) => emit(e.target.value)",
-        )
-        _help(item, f"new-{item.path}")
-        made.props["aria-describedby"] = f"new-{item.path}-help"
+def _one_more(view: View, at: str, number: int) -> None:
+    fields = view.desk.describe(f"{at}[{number}]")
+    adding(view, _("One more"), at, fields, lambda row: view.desk.add(at, row, by=view.by, why=_why(view)))
 
 
 def _reason(view: View) -> None:
@@ -107,33 +114,43 @@ def _reason(view: View) -> None:
 
     with box("div", "field"):
         text("label", _("Why (kept with each change)")).props["for"] = "why"
-        made = typing(view.state.get("why", ""))
+        made = typing(_why(view))
         made.props["id"] = "why"
         made.on("change", lambda event: keep(event.args), js_handler="(e) => emit(e.target.value)")
+
+
+def _why(view: View) -> str:
+    return str(view.state.get("why", ""))
 
 
 def _top(view: View) -> None:
     """What stands before the first table; then every table, by the page that it is for."""
     fields = {item.key: item for item in view.desk.describe()}
-    nested = [key for key, item in fields.items() if item.kind in NESTED]
+    nested = {key: item for key, item in fields.items() if item.kind in NESTED}
     _reason(view)
     for key, item in fields.items():
         if key not in nested and key != "schema":
             field_editor(view, item)
     told: set[str] = set()
     for page in view.pages:
-        _tables(page.name, [name for name in page.tables if name not in told])
+        _tables(page.name, [nested[name] for name in page.tables if name in nested and name not in told])
         told.update(page.tables)
-    _tables(_("Everything else"), [name for name in nested if name not in told])
+    _tables(_("Everything else"), [item for name, item in nested.items() if name not in told])
 
 
-def _tables(heading: str, names: Sequence[str]) -> None:
-    if names:
+def _tables(heading: str, items: Sequence[FieldView]) -> None:
+    if items:
         text("h2", heading)
         with box("ul", "row"):
-            for name in names:
+            for item in items:
                 with box("li"):
-                    link(name.replace("_", " "), field_address(name), "act")
+                    _way(item)
+
+
+def _way(item: FieldView) -> None:
+    """The way to a table, with the number of its rows."""
+    rows = f" ({len(item.written)})" if isinstance(item.written, list) else ""
+    link(f"{item.label}{rows}", field_address(item.path), "act")
 
 
 def field_editor(view: View, item: FieldView) -> None:
@@ -141,12 +158,12 @@ def field_editor(view: View, item: FieldView) -> None:
     with box("div", "field"):
         name = f"field-{item.path}"
         if item.kind in NESTED:
-            link(item.label, field_address(item.path), "act")
+            _way(item)
             text("p", item.help and _(item.help), "help")
             return
         refused: dict[str, tuple[str, str]] = view.state.setdefault("refused", {})
-        written, why = refused.get(item.path, ("" if item.written is None else _shown(item.written), ""))
-        made = _typed_in(item, name, written)
+        written, why = refused.get(item.path, ("" if item.written is None else shown(item.written), ""))
+        made = labelled(item, name, written)
         told = text("p", why, "refusal")
         told.props.update({"id": f"{name}-refused", "role": "alert"})
         made.props.update({"aria-describedby": f"{name}-refused {name}-help", "aria-invalid": str(bool(why)).lower()})
@@ -154,82 +171,34 @@ def field_editor(view: View, item: FieldView) -> None:
         async def changed(words: str) -> None:
             told.text = await _changed(view, item, words)
             made.props["aria-invalid"] = str(bool(told.text)).lower()
-            if told.text and made.tag == "input":
+            if told.text and isinstance(made, TextElement):
+                made.text = words
+            elif told.text and made.tag == "input":
                 made.props["^value"] = words
             made.update()
 
         made.on("change", lambda event: changed(event.args), js_handler="(e) => emit(e.target.value)")
-        _help(item, name)
+        explained(item, name)
         finding_list(item.findings)
-
-
-def _typed_in(item: FieldView, name: str, written: str) -> Element:
-    """The label of a field and where it is typed or chosen."""
-    unit = f" ({item.unit})" if item.unit else ""
-    text("label", f"{item.label}{unit}").props["for"] = name
-    options = list(YES_NO) if item.kind == "yes/no" else list(item.choices)
-    made = box("select") if options else typing(written)
-    made.props["id"] = name
-    if not options:
-        made.props["placeholder"] = "" if item.default is None else _shown(item.default)
-        return made
-    with made:
-        for option in ["", *options]:
-            one = text("option", YES_NO.get(option, option) or _("(not written)"))
-            one.props["value"] = option
-            one.props["selected"] = option == written
-    return made
-
-
-def _help(item: FieldView, name: str) -> None:
-    words = " ".join(filter(None, (item.help and _(item.help), _limits(item))))
-    text("p", words, "help").props["id"] = f"{name}-help"
 
 
 async def _changed(view: View, item: FieldView, words: str) -> str:
     """Written; or why not, to stand beside the field, where what was typed is kept to be corrected."""
     refused: dict[str, tuple[str, str]] = view.state.setdefault("refused", {})
-    change = await view.attempt(
-        lambda: view.desk.edit(item.path, typed(item.kind, words), by=view.by, why=view.state.get("why", ""))
-    )
+    value = typed(item.kind, words)
+    write = view.desk.rename if item.key == "name" and value else view.desk.edit
+    change = await view.attempt(lambda: write(item.path, value, by=view.by, why=_why(view)))
     if change is None:
         refused[item.path] = (words, view.warned)
         view.warn("")
         return refused[item.path][1]
     refused.pop(item.path, None)
+    at = str(view.state.get("at", ""))
+    if item.path == f"{at}.name":  # the row is told by another name now
+        _go_on(view, f"{at[: list(_STEP.finditer(at))[-1].start()]}[{json.dumps(words.strip(), ensure_ascii=False)}]")
     view.say(change.what)
     await view.draw()
     return ""
-
-
-def typed(kind: str, words: str) -> Any:
-    """What was typed, as the build takes it: a number, a list, a text with its unit; None for nothing."""
-    words = words.strip()
-    if not words:
-        return None
-    if kind == "yes/no":
-        return {"yes": True, "no": False}.get(words, words)
-    if kind in ("text", "choice", "file"):
-        return words
-    try:
-        return tomllib.loads(f"value = {words}")["value"]
-    except tomllib.TOMLDecodeError:
-        return words
-
-
-def _limits(item: FieldView) -> str:
-    unit = f" {item.unit}" if item.unit else ""
-    low = "" if item.low is None else _("At least {low}{unit}.").format(low=f"{item.low:g}", unit=unit)
-    high = "" if item.high is None else _("At most {high}{unit}.").format(high=f"{item.high:g}", unit=unit)
-    told = item.kind not in ("text", "choice", "yes/no") and item.accepts
-    accepts = f"{item.accepts[0].upper()}{item.accepts[1:]}." if told else ""
-    return " ".join(filter(None, (_("Required.") if item.required else "", low, high, accepts)))
-
-
-def _shown(value: Any) -> str:
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    return value if isinstance(value, str) else json.dumps(value, ensure_ascii=False, default=str)
 
 
 PAGE = Page("/fields", _("Build file"), _("What is written down?"), body)

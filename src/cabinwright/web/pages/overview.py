@@ -50,4 +50,4 @@ def _line(view: View, stage: str) -> str:
     return "  ".join(counts) or _("✓ Nothing to remark")
 
 
-PAGE = Page("/", _("Overview"), _("What stops me today?"), body, STAGES, piecemeal=True)
+PAGE = Page("/", _("Overview"), _("What stops me today?"), body, STAGES, ("vehicle",), piecemeal=True)

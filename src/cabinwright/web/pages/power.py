@@ -132,14 +132,17 @@ def _faults(view: View, result: PowerResult) -> None:
         at = view.state["fault"]
         count.text = f"{len(told[: at + 1])} / {len(told)}"
         title.text, words.text = told[at]
+        for made, near in ((before, numbers[:at]), (after, numbers[at:][1:])):
+            made.props["aria-disabled"] = str(not near).lower()
+            made.update()
 
     def step(near: Callable[[int], list[int]]) -> None:
         view.state["fault"] = next(iter(near(view.state["fault"])), view.state["fault"])
         tell()
 
     with box("div", "row"):
-        button(_("◀ Fault before"), lambda: step(lambda at: numbers[:at][-1:]))
-        button(_("Next fault ▶"), lambda: step(lambda at: numbers[at:][1:2]))
+        before = button(_("◀ Fault before"), lambda: step(lambda at: numbers[:at][-1:]))
+        after = button(_("Next fault ▶"), lambda: step(lambda at: numbers[at:][1:2]))
     tell()
 
 
@@ -149,5 +152,5 @@ def _words(assignment: dict[str, str] | None) -> str:
 
 PAGE = Page(
     "/power", _("Power"), _("Will it hold?"), body, ("power",),
-    ("supply", "wires", "connectors", "fuses", "loads", "switches", "relays", "promises", "states"),
+    ("supply", "wires", "connectors", "fuses", "loads", "switches", "relays", "promises", "states", "service_bypasses"),
 )  # fmt: skip

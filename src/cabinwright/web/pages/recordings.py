@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import partial
 from typing import Any
 from urllib.parse import quote
@@ -151,6 +151,9 @@ def _decide(view: View, inbox: Inbox, dropped: dict[str, Dropped]) -> None:
     if not strays:
         return
     text("h2", _("Files that no take lists yet"))
+    told = [file for file in strays if all(inbox.named(file))]
+    if len(told) > 1:
+        _judge_all(view, inbox, dropped, told)
     for number, file in enumerate(strays):
         item: Dropped | None = dropped.get(file)
         with box("section", "tile stray"):
@@ -163,10 +166,27 @@ def _decide(view: View, inbox: Inbox, dropped: dict[str, Dropped]) -> None:
             _ask(view, inbox, dropped, number, file)
 
 
+def _judge_all(view: View, inbox: Inbox, dropped: dict[str, Dropped], files: Sequence[str]) -> None:
+    """Every file whose name tells its take at once: after a drop, what a file was held against may have come later."""
+
+    async def judge() -> None:
+        for file in files:
+            progress.text = _("Judging {name} …").format(name=file)
+            answer = await view.attempt(partial(inbox.take, file))
+            if answer is not None:
+                dropped[file] = answer
+        view.say(_said({file: dropped[file] for file in files if file in dropped}))
+        await view.draw()
+
+    button(_("Judge and list all whose names tell"), judge)
+    progress = text("p", "", "soft")
+    progress.props["role"] = "status"
+
+
 def _ask(view: View, inbox: Inbox, dropped: dict[str, Dropped], number: int, file: str) -> None:
     build = view.desk.build
     known = dropped.get(file)
-    chosen = [known.channel, known.position] if known is not None else ["", ""]
+    chosen = [known.channel, known.position] if known is not None else list(inbox.named(file))
 
     def pick(at: int, value: str) -> None:
         chosen[at] = value

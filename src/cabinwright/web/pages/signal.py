@@ -41,5 +41,6 @@ def body(view: View) -> None:
 
 PAGE = Page(
     "/signal", _("Signal"), _("What clips, what hums?"), body, ("signal", "power"),
-    ("sources", "speakers", "amplifiers", "channels", "inputs", "presets", "turn_on", "factory_outputs", "signal_cables"),
+    ("sources", "speakers", "amplifiers", "channels", "inputs", "presets", "turn_on", "factory_outputs", "signal_cables",
+     "converters", "factory_recordings", "chain"),
 )  # fmt: skip

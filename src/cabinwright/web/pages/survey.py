@@ -69,4 +69,6 @@ def body(view: View) -> None:
     paper(view, "sheet", _("The sheet to take along"), lambda: survey_sheet_html(own_sheet(view.desk.build)))
 
 
-PAGE = Page("/survey", _("Survey"), _("Are the tapes right?"), body, ("survey",), ("survey",))
+PAGE = Page(
+    "/survey", _("Survey"), _("Are the tapes right?"), body, ("survey",), ("survey.tapes", "survey.points", "survey")
+)

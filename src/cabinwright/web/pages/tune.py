@@ -22,7 +22,7 @@ from cabinwright.web.curves import curves
 from cabinwright.web.frame import Page, View
 from cabinwright.web.jobs import job_panel
 from cabinwright.web.parts import box, button, html, sides, table, text
-from cabinwright.web.words import _
+from cabinwright.web.words import _, message
 
 __all__ = ["PAGE"]
 
@@ -34,7 +34,7 @@ def body(view: View) -> None:
     try:
         settings = Session(view.desk.folder, view.desk.build).settings()
     except CabinwrightError as error:
-        text("p", str(error), "empty")
+        text("p", view.told(error), "empty")
     else:
         _key_in(view, settings)
     text("h2", _("Tune"))
@@ -118,6 +118,9 @@ def _curves(view: View) -> None:
         async def work() -> None:
             view.state["tuned"] = await run.io_bound(view.desk.result, "tuning")
             view.state["voice"] = await run.io_bound(view.desk.result, "voice")
+            if view.state["tuned"] is None:
+                needs = view.desk.skipped("tuning") or " ".join(map(message, view.desk.findings("tuning")))
+                view.warn(_("No curves yet: ") + needs)
             await view.draw()
 
         button(_("Show the curves"), work)
@@ -199,5 +202,5 @@ PAGE = Page(
     _("What do I type into the processor?"),
     body,
     (),
-    ("channels", "processor", "tuning"),
+    ("channels", "processor", "tuning", "voice"),
 )

@@ -113,5 +113,5 @@ def _layers(content: str) -> list[str]:
 
 PAGE = Page(
     "/workshop", _("Workshop"), _("What do I cut?"), body, ("workshop",),
-    ("panels", "rings", "pods", "jigs", "floors", "lights", "fixings", "service_steps", "sheets"),
+    ("panels", "rings", "pods", "jigs", "floors", "lights", "fixings", "service_steps", "sheets", "masses", "payload"),
 )  # fmt: skip

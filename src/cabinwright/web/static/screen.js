@@ -86,7 +86,8 @@ cabinwright.set(localStorage.getItem("cabinwright-scheme")
   || (matchMedia("(prefers-color-scheme: dark)").matches ? "garage" : "sunlight"));
 
 // A page that is drawn anew keeps the keyboard where it was: the element of the same kind and words takes the focus over.
-const whose = (one) => [one.tagName, one.closest("fieldset")?.querySelector("legend")?.textContent, one.labels?.[0]?.textContent
+const whose = (one) => /^(field|new)-/.test(one.id) ? one.id : [one.tagName,
+  one.closest("fieldset")?.querySelector("legend")?.textContent, one.labels?.[0]?.textContent
   || one.getAttribute("aria-label") || one.textContent.replace(/[✓▸▾☐☑]/g, "").trim()].join("|");
 let focused = null, typed = null;
 document.addEventListener("focusin", (event) => { focused = { one: event.target, whose: whose(event.target) }; });
