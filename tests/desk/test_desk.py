@@ -158,6 +158,8 @@ def test_states_and_values_are_a_kind_of_their_own(folder: Path) -> None:
         path: {item.key: item.kind for item in desk.describe(path)} for path in ("switches[0]", "service_bypasses[0]")
     }
     assert kinds["switches[0]"]["closed_when"] == kinds["service_bypasses[0]"]["when"] == "states"
+    (when,) = [item for item in desk.describe("service_bypasses[0]") if item.key == "when"]
+    assert when.accepts == "table of states and values"
 
 
 def test_rows_and_accepted_places(folder: Path) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import threading
 from collections.abc import Awaitable, Callable
 from pathlib import Path
 
@@ -13,6 +14,7 @@ from nicegui.testing.user_simulation import user_simulation
 from build.samples import MINIMAL
 from cabinwright.desk import Desk
 from cabinwright.web.field import shown, typed
+from cabinwright.web.pages import power
 from cabinwright.web.serve import PAGES, add_pages
 
 PATIENCE = 600  #: looks of 0.1 s
@@ -81,6 +83,25 @@ def test_every_table_of_a_build_can_be_read_and_written(folder: Path) -> None:
                     await user.should_see(inner.label, retries=PATIENCE)
 
     visit(folder, walk)
+
+
+def test_a_document_is_made_beside_the_page_which_stays_live(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    on_the_page: list[bool] = []
+
+    def slow(*_given: object) -> str:
+        on_the_page.append(threading.current_thread() is threading.main_thread())
+        return "<style></style><main>all the figures</main>"
+
+    monkeypatch.setattr(power, "power_html", slow)
+
+    async def walk(user: User) -> None:
+        await user.open("/power")
+        await user.should_see("The figures behind it", retries=PATIENCE)
+        user.find("The figures behind it").click()
+        await user.should_see("all the figures", retries=PATIENCE)
+
+    visit(folder, walk)
+    assert on_the_page == [False]
 
 
 def test_a_build_that_was_just_begun_leads_to_what_each_stage_needs(tmp_path: Path) -> None:

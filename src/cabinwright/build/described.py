@@ -13,7 +13,7 @@ from cabinwright.build.fields import PathRule, Quantity, Written
 from cabinwright.build.shape import is_list, is_pair, marker_in
 from cabinwright.units import UNITS, unit_names
 
-__all__ = ["accepts", "bounds_of", "choices_of", "default_words", "leaves"]
+__all__ = ["accepts", "bounds_of", "choices_of", "default_words", "leaves", "states_in"]
 
 _PAIRS = {
     "house_curve": "list of [frequency in Hz, level in dB]; text in Hz, kHz and dB",
@@ -50,6 +50,8 @@ def accepts(key: str, field: FieldInfo) -> str:
         number = "whole number" if quantity.whole else "number"
         kind = _many(field, number) if listed else number
         return f"{kind} in {unit}{limits}"
+    if states_in(field.annotation):
+        return "table of states and values" + (", or a list of such tables" if listed else "")
     choices = choices_of(field.annotation)
     if choices:
         words = ", ".join(f"`{json.dumps(word, ensure_ascii=False)}`" for word in choices)
@@ -96,6 +98,11 @@ def bounds_of(field: FieldInfo) -> tuple[float | None, float | None, float | Non
             found[type(item)] = item
     gt, ge, le = found.get(Gt), found.get(Ge), found.get(Le)
     return (gt.gt if gt else None, ge.ge if ge else None, le.le if le else None)
+
+
+def states_in(annotation: Any) -> bool:
+    """Whether a value is a table with words of the person's own before the equals signs, as in ``{boot = "open"}``."""
+    return get_origin(annotation) is dict or any(map(states_in, get_args(annotation)))
 
 
 def leaves(annotation: Any) -> set[Any]:

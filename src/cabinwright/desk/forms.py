@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import islice
-from typing import Any, get_args, get_origin
+from typing import Any
 
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
 from cabinwright.build.codec import place_of
-from cabinwright.build.described import accepts, bounds_of, choices_of, default_words, leaves
+from cabinwright.build.described import accepts, bounds_of, choices_of, default_words, leaves, states_in
 from cabinwright.build.document import Build
 from cabinwright.build.fields import NamedPoint, OrName, PathRule, Quantity
 from cabinwright.build.paths import value_at
@@ -148,7 +148,7 @@ def _kind(field: FieldInfo, quantity: Quantity | None) -> str:
         return "point"
     if marker_in(PathRule, field.annotation, field.metadata) is not None:
         return "list" if listed else "file"
-    if _states(field.annotation):
+    if states_in(field.annotation):
         return "states"
     if listed:
         return "list"
@@ -158,11 +158,6 @@ def _kind(field: FieldInfo, quantity: Quantity | None) -> str:
     if quantity is not None:
         return "whole" if quantity.whole else "number"
     return "yes/no" if bool in kinds else "whole" if int in kinds else "number" if float in kinds else "text"
-
-
-def _states(annotation: Any) -> bool:
-    """Whether words of its own choice stand before the equals signs, as in ``{boot = "open"}``."""
-    return get_origin(annotation) is dict or any(map(_states, get_args(annotation)))
 
 
 def _listed(path: Path) -> bool:

@@ -249,8 +249,10 @@ class View:
 
     def _between(self, table: str, ends: Sequence[str]) -> int | None:
         """The row without a name that says both of two names, as a tape does."""
+        if len(ends) != 2:
+            return None
         rows = (words.split(", ") for words in self.desk.row_words(table))
-        return next((at for at, told in enumerate(rows) if len(ends) == 2 and set(ends) < set(told)), None)
+        return next((at for at, told in enumerate(rows) if set(ends) < set(told)), None)
 
     def verdict(self, stage: str, well: str) -> None:
         """The answer in one line: what stops it, what is to be weighed, or ``well``."""

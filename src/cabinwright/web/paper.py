@@ -7,6 +7,7 @@ from collections.abc import Callable
 
 from cabinwright.web.frame import View
 from cabinwright.web.parts import box, button, html
+from cabinwright.web.words import _
 
 __all__ = ["paper", "parts_of"]
 
@@ -46,7 +47,12 @@ def paper(view: View, name: str, words: str, make: Callable[[], str]) -> None:
     opened: set[str] = view.state.setdefault("opened", set())
 
     async def turn() -> None:
-        opened.symmetric_difference_update({name})
+        if name in opened:
+            opened.remove(name)
+        else:
+            made.text = f"▸ {words}: {_('Working it out …')}"
+            if await view.attempt(lambda: view.kept(name, make)) is not None:  # beside the page, which stays live
+                opened.add(name)
         await view.draw()
 
     with box("h2", "fold"):

@@ -116,8 +116,10 @@ def _curves(view: View) -> None:
     if result is None:
 
         async def work() -> None:
+            view.say(_("Working it out …"))
             view.state["tuned"] = await run.io_bound(view.desk.result, "tuning")
             view.state["voice"] = await run.io_bound(view.desk.result, "voice")
+            view.say("")
             if view.state["tuned"] is None:
                 needs = view.desk.skipped("tuning") or " ".join(map(message, view.desk.findings("tuning")))
                 view.warn(_("No curves yet: ") + needs)
