@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import shutil
 import threading
 from collections.abc import Awaitable, Callable
 from pathlib import Path
@@ -129,6 +130,19 @@ def test_a_build_that_was_just_begun_leads_to_what_each_stage_needs(tmp_path: Pa
 )
 def test_what_is_shown_can_be_typed_again(value: object) -> None:
     assert typed("states" if "boot" in str(value) else "point", shown(value)) == value
+
+
+def test_takes_that_cannot_be_judged_are_never_called_good(folder: Path) -> None:
+    """A file that is listed and holds no sound stops the judging of all."""
+    shutil.copytree(folder, broken := folder.parent / "broken")
+    (broken / "recordings" / "left-tweeter_p1.flac").write_bytes(b"no sound")
+
+    async def walk(user: User) -> None:
+        await user.open("/recordings")
+        await user.should_see("cannot be judged together", retries=PATIENCE)
+        await user.should_not_see("Every take is there and good")
+
+    visit(broken, walk)
 
 
 @pytest.mark.parametrize(

@@ -6,6 +6,7 @@ from nicegui import ui
 
 from cabinwright.web.frame import Page, View
 from cabinwright.web.jobs import job_panel
+from cabinwright.web.pages.tune import TICKS
 from cabinwright.web.parts import box, button, choice, text
 from cabinwright.web.words import _
 
@@ -31,7 +32,7 @@ def body(view: View) -> None:
     job_panel(view, "book", _("Make the book"), paper=PAPERS[paper])
     job_panel(view, "plan", _("Make every other document"))
     out = view.desk.folder / "out"
-    ready = sorted(item for item in out.glob("*") if item.suffix in KINDS and item.is_file()) if out.is_dir() else []
+    ready = sorted(item for item in out.glob("*") if item.suffix in KINDS and item.is_file() and item.name != TICKS)
     text("h2", _("Ready to take away"))
     if not ready:
         text("p", _("Nothing yet."), "empty")

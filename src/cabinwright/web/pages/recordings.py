@@ -25,7 +25,7 @@ __all__ = ["PAGE"]
 
 SIGNS = {
     "good": ("✓", _("used")),
-    "open": ("○", _("being judged")),
+    "open": ("○", _("not judged yet")),
     "bad": ("✗", _("left out")),
     "none": ("–", _("missing")),
 }
@@ -66,6 +66,8 @@ def _answer(view: View, judged: RecordedResponses | str | None) -> str:
         return _("Channels and microphone positions come first.")
     if judged is None and build.recordings:
         return _("Judging the recordings …")
+    if isinstance(judged, str):
+        return "✗ " + _("The takes that are listed cannot be judged together:")
     bad = 0 if not isinstance(judged, RecordedResponses) else sum(not item.good for item in judged.verdicts)
     told = [counted(bad, "take to record again.", "takes to record again.")] if bad else []
     told += [counted(missing, "take missing.", "takes missing.")] if missing else []
