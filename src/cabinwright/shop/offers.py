@@ -212,13 +212,16 @@ def _draft(work: Work, offer_id: int, count: int) -> Offer:
     return offer
 
 
-def offered(work: Work, offer_id: int, *, count: int) -> Offer:
-    """A draft goes to the customer. Raises ``RefusedError`` where it is empty or no draft any more."""
+def offered(work: Work, offer_id: int, *, count: int, said: Mapping[str, dict[str, Any]]) -> Offer:
+    """A draft goes to the customer, with what is ``said`` of each variant by now.
+
+    Raises ``RefusedError`` where it is empty or no draft any more.
+    """
     offer = _draft(work, offer_id, count)
     empty = [name for name in offer.variants if not lines_of(offer, name)]
     if empty:
         raise RefusedError(f"{offer.number}: {', '.join(empty)} has no line. Add one, or draw it up again.")
-    offer.state = "offered"
+    offer.state, offer.variants = "offered", dict(said)
     job = work.get(Job, offer.job_id)
     if job is not None and job.state == "asked":
         job.state = "offered"
