@@ -335,6 +335,29 @@ def test_what_was_offered_says_the_same_whatever_is_signed_later(lite: Store, tm
     assert f"{check['wish']}: {check['says']}" == row and offers.whole(lite, made.id)
 
 
+def test_altogether_is_what_is_agreed_afterwards(lite: Store, tmp_path: Path) -> None:
+    """By hand: two at 10.005 are 20.01, tax 3.80; each on a paper of its own would be 11.91, 23.82 in all."""
+    job_id, until = invented.opened(lite, tmp_path), rows.today() + timedelta(days=9)
+    line = NewLine("other", "clip", Decimal(1), "piece", Decimal("10.005"), "standard", Decimal("0.19"))
+
+    def made(name: str, changes_id: int | None) -> offers.OfferView:
+        about = {"currency": "EUR", "by_line": False}
+        given = {"job_id": job_id, "currency": "EUR", "valid_until": until, "changes_id": changes_id}
+        row = lite.change(lambda work: rows.add_offer(work, variants={name: (about, [line])}, **given).id, by="olga")
+        return offers.view(lite, row)
+
+    def sign(view: offers.OfferView, name: str) -> offers.OfferView:
+        sent = offers.offer(lite, view.id, count=view.count, by="olga")
+        return offers.accept(lite, sent.id, name, signed_by="Mara Invented", count=sent.count, by="olga")
+
+    base = sign(made("one", None), "one")
+    assert base.variants[0].total.gross == Decimal("11.91") == offers.agreed(lite, job_id).total.gross
+    change = made("changes", base.id)
+    assert change.variants[0].total.gross == Decimal("11.91") and change.variants[0].about["altogether"] == "23.81"
+    sign(change, "changes")
+    assert offers.agreed(lite, job_id).total.gross == Decimal("23.81")
+
+
 AMOUNTS = st.dictionaries(st.sampled_from("abcd"), st.integers(1, 9), max_size=4)
 
 

@@ -17,7 +17,9 @@ from PIL import Image
 
 from cabinwright.errors import PersonError
 from cabinwright.office import bench, offers, overview, showcase, worked
+from cabinwright.shop import offers as rows
 from cabinwright.shop.access import Person
+from cabinwright.shop.offers import NewLine
 from cabinwright.shop.people import allow
 from cabinwright.shop.store import Store
 from cabinwright.web.shop import add_shop, downloads
@@ -88,6 +90,36 @@ def test_each_page_has_its_answer_for_the_owner(shop: tuple[str, Path], monkeypa
                 await user.should_see(part, retries=100)
 
     visit(shop[0], Person("olga", "owner"), monkeypatch, walk)
+
+
+def test_a_change_says_of_what_its_sum_is(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """By hand: two at 10.005 EUR are 20.01, with 19 % 23.81."""
+    store = Store.open(str(tmp_path / "data"))
+    job_id = invented.opened(store, invented.folder(tmp_path / "build"))
+    line = NewLine("other", "clip", Decimal(1), "piece", Decimal("10.005"), "standard", Decimal("0.19"))
+
+    def drawn(name: str, changes_id: int | None = None) -> offers.OfferView:
+        variants = {name: ({"currency": "EUR", "mark": "of no build"}, [line])}
+        given = {"job_id": job_id, "currency": "EUR", "valid_until": rows.today(), "changes_id": changes_id}
+        return offers.view(
+            store, store.change(lambda work: rows.add_offer(work, variants=variants, **given).id, by="olga")
+        )
+
+    base = drawn("one")
+    base = offers.offer(store, base.id, count=base.count, by="olga")
+    offers.accept(store, base.id, "one", signed_by="Mara Invented", count=base.count, by="olga")
+    change = drawn("changes", base.id)
+
+    async def walk(user: User) -> None:
+        await user.open(f"/shop/offers?at={job_id}")
+        await user.should_see("23.81 EUR with what was signed so far", retries=100)
+        await user.should_see("Equal lines are added up before rounding")
+        offers.offer(store, change.id, count=change.count, by="olga")
+        await user.open(f"/shop/offers?at={job_id}")
+        await user.should_see("23.81 EUR with what was signed until this was offered", retries=100)
+
+    visit(str(tmp_path / "data"), Person("olga", "owner"), monkeypatch, walk)
+    store.close()
 
 
 def test_a_bench_is_shown_the_work_and_no_price(shop: tuple[str, Path], monkeypatch: pytest.MonkeyPatch) -> None:

@@ -246,10 +246,8 @@ def agreed_in(work: Work, job_id: int) -> Agreed | None:
     offers, lines = rows.agreed_lines(work, job_id)
     if not offers:
         return None
-    currency = offers[0].currency
-    by_line = bool(offers[0].variants[offers[0].chosen].get("by_line"))
-    total = summed(money_lines(lines), currency, by_line=by_line)
-    return Agreed(tuple(row.number for row in offers), tuple(lines), total, currency)
+    total = rows.agreed_total(offers, lines)
+    return Agreed(tuple(row.number for row in offers), tuple(lines), total, offers[0].currency)
 
 
 def whole(store: Store, offer_id: int) -> bool:
