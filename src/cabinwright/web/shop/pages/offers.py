@@ -157,7 +157,9 @@ def _variant(item: Row, variant: Row) -> None:
                 text("dt", name)
                 text("dd", words)
         if "altogether" in variant:
-            how = _("Altogether is with tax. Equal lines are added up before rounding: a cent off both papers at times.")
+            how = _(
+                "Altogether is with tax. Equal lines are added up before rounding: a cent off both papers at times."
+            )
             text("p", how, "soft")
         _list(_("What it does"), variant.get("does", ()))
         _list(
