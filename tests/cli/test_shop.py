@@ -65,7 +65,10 @@ def test_from_a_wish_to_a_car_that_comes_back(shop: Shop, tmp_path: Path) -> Non
     shop.get("house", "tax", "--name", "standard", "--percent", "19", "--begins", "2020-01-01")
     assert shop.get("house", "own", "--name", "Invented Sound", "--rate", "85")["hourly_rate"] == "85"
     assert "rules are standard" in shop.refused("house", "own", "--tax", "VAT")
+    assert "house own --tax NAME" in shop.refused("house", "own", "--tax", "VAT")
     assert shop.get("house", "own", "--tax", "standard")["tax"] == "standard"
+    assert shop.get("house", "own", "--by-line", "yes")["by_line"] is True
+    assert shop.get("house", "own", "--by-line", "no")["by_line"] is False
     moved = shop.get("house", "own", "--address", "4 Old Lane")  # what is not named stays
     assert (moved["name"], moved["address"], moved["hourly_rate"]) == ("Invented Sound", "4 Old Lane", "85")
     store = Store.open(str(tmp_path / "shop"))

@@ -308,7 +308,54 @@ def test_a_change_is_held_against_the_budget_with_what_was_signed(lite: Store, t
     ]
     made = offers.offer(lite, made.id, count=made.count, by="olga")
     made = offers.accept(lite, made.id, "changes", signed_by="Mara Invented", count=made.count, by="olga")
-    assert made.variants[0].about["against_wishes"] == [] and offers.whole(lite, made.id)
+    assert made.variants[0].about["against_wishes"][0]["says"] == f"{budget + Decimal('1.40')} of {budget}"
+    assert offers.whole(lite, made.id)
+
+
+def test_what_was_offered_says_the_same_whatever_is_signed_later(lite: Store, tmp_path: Path) -> None:
+    """The price of all of it, and the budget held against it, are on the customer's paper; another change is signed first."""
+    base = signed(lite, tmp_path)
+    budget = base.variants[0].total.gross + 70
+    lite.change(lambda work: setattr(work.get(Job, base.job_id), "wishes", {"budget": str(budget)}), by="olga")
+    path = invented.folder(tmp_path / "changed", invented.TEXT.replace("[0.5, 0.4]", "[0.5, 0.4]\ncount = 6"))
+    draft = offers.change_offer(lite, base.id, path, by="olga")
+    other = offers.change_offer(lite, base.id, tmp_path / "build", by="olga", hours={"cutting": Decimal(7)})
+    made = offers.offer(lite, draft.id, count=draft.count, by="olga")
+    assert made.variants[0].about == draft.variants[0].about
+    paper = offers.offer_pdf(lite, made.id)
+    other = offers.offer(lite, other.id, count=other.count, by="olga")
+    offers.accept(lite, other.id, "changes", signed_by="Mara Invented", count=other.count, by="olga")
+    assert offers.view(lite, made.id) == made and offers.offer_pdf(lite, made.id) == paper
+    late = offers.accept(lite, made.id, "changes", signed_by="Mara Invented", count=made.count, by="olga")
+    assert late.variants[0].about == made.variants[0].about
+    row = f"budget: {budget + Decimal('1.40')} of {budget}"
+    assert row in _words(paper, tmp_path) and row in _words(offers.offer_pdf(lite, made.id), tmp_path)
+    with lite.read() as work:  # what lies under the mark says the same
+        (check,) = work.get_one(Offer, made.id).variants["changes"]["against_wishes"]
+    assert f"{check['wish']}: {check['says']}" == row and offers.whole(lite, made.id)
+
+
+def test_altogether_is_what_is_agreed_afterwards(lite: Store, tmp_path: Path) -> None:
+    """By hand: two at 10.005 are 20.01, tax 3.80; each on a paper of its own would be 11.91, 23.82 in all."""
+    job_id, until = invented.opened(lite, tmp_path), rows.today() + timedelta(days=9)
+    line = NewLine("other", "clip", Decimal(1), "piece", Decimal("10.005"), "standard", Decimal("0.19"))
+
+    def made(name: str, changes_id: int | None) -> offers.OfferView:
+        about = {"currency": "EUR", "by_line": False}
+        given = {"job_id": job_id, "currency": "EUR", "valid_until": until, "changes_id": changes_id}
+        row = lite.change(lambda work: rows.add_offer(work, variants={name: (about, [line])}, **given).id, by="olga")
+        return offers.view(lite, row)
+
+    def sign(view: offers.OfferView, name: str) -> offers.OfferView:
+        sent = offers.offer(lite, view.id, count=view.count, by="olga")
+        return offers.accept(lite, sent.id, name, signed_by="Mara Invented", count=sent.count, by="olga")
+
+    base = sign(made("one", None), "one")
+    assert base.variants[0].total.gross == Decimal("11.91") == offers.agreed(lite, job_id).total.gross
+    change = made("changes", base.id)
+    assert change.variants[0].total.gross == Decimal("11.91") and change.variants[0].about["altogether"] == "23.81"
+    sign(change, "changes")
+    assert offers.agreed(lite, job_id).total.gross == Decimal("23.81")
 
 
 AMOUNTS = st.dictionaries(st.sampled_from("abcd"), st.integers(1, 9), max_size=4)

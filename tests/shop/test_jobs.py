@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import io
 import random
+from collections.abc import Callable, Iterator
 from datetime import timedelta
 from decimal import Decimal
 from pathlib import Path
+from types import ModuleType
+from typing import Any
 
 import numpy as np
 import pytest
@@ -14,16 +17,18 @@ from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, rule
 from PIL import Image
-from sqlalchemy import select
+from sqlalchemy import event, select, text
+from sqlalchemy.exc import OperationalError
 
 from cabinwright.errors import MeanwhileError, PersonError, RefusedError
-from cabinwright.shop import bench, jobs
+from cabinwright.shop import bench, jobs, people
 from cabinwright.shop.access import add_user, admitted, known
 from cabinwright.shop.files import FileStore, keep_file, keep_photograph, shown
 from cabinwright.shop.kinds import now
 from cabinwright.shop.people import add_car, allow, change_car, change_customer, erased, told
-from cabinwright.shop.rows import Car, Customer, Hours, Job, Kept, Note, Offer, Task, Trace
-from cabinwright.shop.store import Store
+from cabinwright.shop.rows import Car, Customer, Hours, Job, Kept, Note, Offer, Row, Task, Trace
+from cabinwright.shop.store import Store, held
+from cabinwright.shop.trail import Work
 from cabinwright.shop.words import found
 from shop.invented import job
 
@@ -326,6 +331,73 @@ def test_what_is_known_of_a_customer_is_set_right(store: Store) -> None:
         store.change(lambda work: change_customer(work, 1, count=1, **{**given, "note": " at noon "}), by="x")
     assert caught.value.mine == {"name": "Mara Reed", "contact": "by letter", "note": "at noon"}
     assert caught.value.theirs["note"] == ""
+
+
+@pytest.fixture
+def wide(full: str, tmp_path: Path) -> Iterator[Store]:
+    """A shop of one job where two write side by side: on PostgreSQL."""
+    opened = Store.open(full, files=tmp_path / "files")
+    opened.change(lambda work: job(work).id, by="owner")
+    yield opened
+    opened.close()
+
+
+@pytest.fixture
+def _rows_stay() -> Iterator[None]:
+    """Rows that were read stay in the session, as they do where something still names them."""
+    rows: list[Any] = []
+
+    def keep(work: Work, row: Any) -> None:
+        rows.append(row)
+
+    event.listen(Work, "loaded_as_persistent", keep)
+    yield
+    event.remove(Work, "loaded_as_persistent", keep)
+
+
+def _meanwhile(monkeypatch: pytest.MonkeyPatch, module: ModuleType, store: Store, words: str) -> None:
+    """Another bench's change, committed just before ``module`` takes the row that it changes."""
+
+    def late(*given: Any, **named: Any) -> Any:
+        with store.engine.begin() as other:
+            other.execute(text(words))
+        return held(*given, **named)
+
+    monkeypatch.setattr(module, "held", late)
+
+
+@pytest.mark.usefixtures("_rows_stay")
+@pytest.mark.parametrize(
+    ("module", "table", "change"),
+    [
+        (people, "customers", lambda work: change_customer(work, 1, count=1, name="Mara", contact="", note="mine")),
+        (people, "cars", lambda work: change_car(work, 1, count=1, name="x", mark="", note="mine")),
+        (jobs, "jobs", lambda work: jobs.change_job(work, 1, count=1, title="x", folder="", note="mine")),
+    ],
+)
+def test_a_change_in_the_last_moment_shows_both_versions(
+    module: ModuleType, table: str, change: Callable[[Work], Row], wide: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    _meanwhile(monkeypatch, module, wide, f"UPDATE {table} SET note = 'theirs', count = count + 1")
+    with pytest.raises(MeanwhileError) as caught:
+        wide.change(change, by="Ute")
+    assert caught.value.theirs["note"] == "theirs" and caught.value.mine["note"] == "mine"
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        lambda work: add_car(work, customer_id=1, name="another"),
+        lambda work: change_car(work, 1, count=1, name="x", mark="AB-123", note=""),
+    ],
+)
+def test_nobody_is_erased_while_a_car_of_theirs_is_written(change: Callable[[Work], Row], wide: Store) -> None:
+    def make(work: Work) -> None:
+        change(work)
+        with wide.engine.connect() as other, pytest.raises(OperationalError, match="could not obtain lock"):
+            other.execute(text("SELECT id FROM customers FOR NO KEY UPDATE NOWAIT"))  # as a change of the row takes it
+
+    wide.change(make, by="Ute")
 
 
 def test_what_is_known_of_a_car_is_set_right_and_found_again(store: Store) -> None:

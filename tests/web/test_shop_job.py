@@ -6,24 +6,32 @@ import asyncio
 import io
 from collections.abc import Awaitable, Callable, Iterator
 from decimal import Decimal
+from importlib import import_module
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
 import pytest
 from nicegui.testing import User
+from nicegui.testing.user_interaction import UserInteraction
 from nicegui.testing.user_simulation import user_simulation
 from PIL import Image
 
 from cabinwright.errors import PersonError
 from cabinwright.office import bench, offers, overview, showcase, worked
+from cabinwright.office.apart import Apart
+from cabinwright.shop import bench as bench_rows
+from cabinwright.shop import offers as rows
 from cabinwright.shop.access import Person
+from cabinwright.shop.offers import NewLine
 from cabinwright.shop.people import allow
 from cabinwright.shop.store import Store
+from cabinwright.shop.trail import Work
 from cabinwright.web.shop import add_shop, downloads
 from cabinwright.web.shop.door import Door
 from cabinwright.web.shop.long import away
 from office import invented
+from shop import invented as shop_invented
 from web.conftest import visit_shop
 
 NAMES = ("job", "wishes", "offers", "bench", "log", "returned")
@@ -88,6 +96,36 @@ def test_each_page_has_its_answer_for_the_owner(shop: tuple[str, Path], monkeypa
                 await user.should_see(part, retries=100)
 
     visit(shop[0], Person("olga", "owner"), monkeypatch, walk)
+
+
+def test_a_change_says_of_what_its_sum_is(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """By hand: two at 10.005 EUR are 20.01, with 19 % 23.81."""
+    store = Store.open(str(tmp_path / "data"))
+    job_id = invented.opened(store, invented.folder(tmp_path / "build"))
+    line = NewLine("other", "clip", Decimal(1), "piece", Decimal("10.005"), "standard", Decimal("0.19"))
+
+    def drawn(name: str, changes_id: int | None = None) -> offers.OfferView:
+        variants = {name: ({"currency": "EUR", "mark": "of no build"}, [line])}
+        given = {"job_id": job_id, "currency": "EUR", "valid_until": rows.today(), "changes_id": changes_id}
+        return offers.view(
+            store, store.change(lambda work: rows.add_offer(work, variants=variants, **given).id, by="olga")
+        )
+
+    base = drawn("one")
+    base = offers.offer(store, base.id, count=base.count, by="olga")
+    offers.accept(store, base.id, "one", signed_by="Mara Invented", count=base.count, by="olga")
+    change = drawn("changes", base.id)
+
+    async def walk(user: User) -> None:
+        await user.open(f"/shop/offers?at={job_id}")
+        await user.should_see("23.81 EUR with what was signed so far", retries=100)
+        await user.should_see("Equal lines are added up before rounding")
+        offers.offer(store, change.id, count=change.count, by="olga")
+        await user.open(f"/shop/offers?at={job_id}")
+        await user.should_see("23.81 EUR with what was signed until this was offered", retries=100)
+
+    visit(str(tmp_path / "data"), Person("olga", "owner"), monkeypatch, walk)
+    store.close()
 
 
 def test_a_bench_is_shown_the_work_and_no_price(shop: tuple[str, Path], monkeypatch: pytest.MonkeyPatch) -> None:
@@ -176,6 +214,8 @@ def test_closing_up_asks_a_build_that_is_not_known_elsewhere(tmp_path: Path, mon
         await user.should_see("Put back boot lining", retries=100)
         user.find("Done").click()
         await user.should_see("the car may not be closed up yet", retries=300)
+        (where,) = user.find("the car may not be closed up yet").elements
+        assert where.props["role"] == "alert", "refused, not done"
 
     visit(str(tmp_path / "data"), Person("Ute", "bench"), monkeypatch, walk)
     assert worked.known(tmp_path / "build") is not None, "kept, although it was refused"
@@ -219,3 +259,44 @@ def test_what_is_no_photograph_too_large_or_too_many_is_refused_with_its_cure(
 
     visit(shop[0], Person("Ute", "bench"), monkeypatch, walk)
     assert sorted(files.rglob("*")) == before
+
+
+def test_two_jobs_whose_closing_up_is_called_alike_are_told_apart(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Both are pressed on “Today” before either is back; each is said by its job's number, and each tells its own end."""
+    store = Store.open(str(tmp_path / "data"))
+    place = invented.folder(tmp_path / "build")
+
+    def make(work: Work) -> list[str]:
+        jobs = [shop_invented.job(work, name=f"{name} Invented") for name in ("Mara", "Jonas")]
+        for job in jobs:
+            job.state, job.folder = "building", str(place)
+            bench_rows.add_task(work, job_id=job.id, name="Put back boot lining", kind="closing up")
+        return [job.number for job in jobs]
+
+    numbers = store.change(make, by="Ute")
+    started: list[SimpleNamespace] = []
+
+    def work_of(prepared: object) -> SimpleNamespace:
+        started.append(SimpleNamespace(state="running", progress=("reading", 0.1), told=None, error=""))
+        return started[-1]
+
+    async def walk(user: User) -> None:
+        monkeypatch.setattr(import_module("cabinwright.desk"), "Work", work_of)
+        await user.open("/shop")
+        await user.should_see("Put back boot lining", retries=100)
+        for task in user.find("Done").elements:
+            UserInteraction(user, {task}, target=None).click()
+        for number in numbers:
+            await user.should_see(f"Checking {number} before Put back boot lining: reading", retries=100)
+        assert len(started) == 2
+        for work, words in zip(started, ("not yet: the first", ""), strict=True):
+            work.state, work.told = "done", Apart(words, {})
+            says = words or "Done: Put back boot lining."
+            await user.should_see(says, retries=100)
+            (where,) = user.find(says).elements
+            assert where.props["role"] == ("alert" if words else "status")
+
+    visit(str(tmp_path / "data"), Person("Ute", "bench"), monkeypatch, walk)
+    store.close()

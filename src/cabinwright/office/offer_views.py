@@ -9,7 +9,7 @@ from typing import Any
 
 from cabinwright.office.wishes import budget_check
 from cabinwright.shop import offers as rows
-from cabinwright.shop.money import Line, Sum, digits, rounded, summed
+from cabinwright.shop.money import Sum, digits, rounded
 from cabinwright.shop.offers import NewLine
 from cabinwright.shop.rows import Offer
 from cabinwright.shop.trail import Work, plain
@@ -166,19 +166,10 @@ def _variant(work: Work, row: Offer, name: str) -> VariantView:
     if row.changes_id is not None:  # of a change only the hours that it adds are in its price
         hours = digits(sum((line.quantity for line in lines if line.kind == "labour"), Decimal(0)))
         about |= {"hours": hours, "hours_low": hours, "hours_high": hours}
-        price = _altogether(work, row, lines)
-        about |= {} if price is None else {"altogether": str(price)}
+        if row.state == "draft":  # what was offered says what stood on its paper, whatever is signed later
+            about["altogether"] = str(rows.agreed_total(*rows.agreed_lines(work, row.job_id, also=row)).gross)
+        price = Decimal(about["altogether"]) if "altogether" in about else None
     return VariantView(name, _as_it_is(about, lines, price), lines, total)
-
-
-def _altogether(work: Work, row: Offer, lines: tuple[LineView, ...]) -> Decimal | None:
-    """What is to be paid, with tax, once a change is signed; None where it is over or signed, and later changes may count."""
-    if row.state not in ("draft", "offered"):
-        return None
-    _, agreed = rows.agreed_lines(work, row.job_id)
-    known = [Line(line.quantity, line.price, line.tax_rate) for line in agreed]
-    known += [Line(line.quantity, line.price, line.tax_rate) for line in lines]
-    return summed(known, row.currency, by_line=bool(row.variants[rows.CHANGED].get("by_line"))).gross
 
 
 def _as_it_is(about: dict[str, Any], lines: tuple[LineView, ...], price: Decimal | None) -> dict[str, Any]:

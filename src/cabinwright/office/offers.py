@@ -24,7 +24,7 @@ from cabinwright.shop.house import house as house_of
 from cabinwright.shop.house import set_house as write_house
 from cabinwright.shop.money import STANDARD, summed
 from cabinwright.shop.rows import BuildState, Customer, Job, Offer
-from cabinwright.shop.store import Store, found_row
+from cabinwright.shop.store import Store, found_row, held
 from cabinwright.shop.trail import Work
 
 __all__ = [
@@ -207,8 +207,14 @@ def drop_line(store: Store, offer_id: int, line_id: int, *, count: int, by: str)
 
 
 def offer(store: Store, offer_id: int, *, count: int, by: str) -> OfferView:
-    """A draft goes to the customer; from now on it stands as it is."""
-    store.change(lambda work: rows.offered(work, offer_id, count=count), by=by)
+    """A draft goes to the customer; from now on it stands as it is, and so does what is said of it."""
+
+    def make(work: Work) -> None:
+        row = held(work, Offer, offer_id, count=count)
+        said = {item.name: item.about for item in shown(work, row).variants}
+        rows.offered(work, offer_id, count=count, said=said)
+
+    store.change(make, by=by)
     return view(store, offer_id)
 
 
@@ -240,10 +246,8 @@ def agreed_in(work: Work, job_id: int) -> Agreed | None:
     offers, lines = rows.agreed_lines(work, job_id)
     if not offers:
         return None
-    currency = offers[0].currency
-    by_line = bool(offers[0].variants[offers[0].chosen].get("by_line"))
-    total = summed(money_lines(lines), currency, by_line=by_line)
-    return Agreed(tuple(row.number for row in offers), tuple(lines), total, currency)
+    total = rows.agreed_total(offers, lines)
+    return Agreed(tuple(row.number for row in offers), tuple(lines), total, offers[0].currency)
 
 
 def whole(store: Store, offer_id: int) -> bool:

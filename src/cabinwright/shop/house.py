@@ -16,6 +16,7 @@ from cabinwright.shop.trail import Work
 __all__ = ["House", "house", "set_house"]
 
 NAME = "house"
+CHOOSE = "cabinwright shop house own --tax NAME"
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +55,8 @@ def set_house(work: Work, told: House) -> House:
     rate = told.hourly_rate
     if rate is not None and not (0 < rate < 100_000 and rate == round(rate, 4)):
         raise PersonError(f"hourly_rate: {rate} is no rate of an hour, with four digits behind the point at most.")
-    check_rule(told.tax, rule_names(work))
+    if told.tax != house(work).tax:  # what stands already hinders no other change; the page and a proposal name it
+        check_rule(told.tax, rule_names(work), told_by=CHOOSE)
     row = work.scalars(select(Setting).where(Setting.name == NAME)).first()
     if row is None:
         work.add(Setting(name=NAME, value={"is": told.to_dict()}))

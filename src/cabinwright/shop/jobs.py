@@ -65,9 +65,8 @@ def add_job(
 
 def change_job(work: Work, job_id: int, *, count: int, title: str, **fields: Any) -> Job:
     """Other words, another day (``promised_on``), folder or note. Raises ``PersonError``, ``MeanwhileError``."""
-    if (
-        "folder" in fields and fields["folder"] != found_row(work, Job, job_id).folder
-    ):  # else it may lie on another bench
+    was = work.scalar(select(Job.folder).where(Job.id == job_id))  # no row of it before it is held
+    if "folder" in fields and fields["folder"] != was:  # else it may lie on another bench
         fields["folder"] = _folder(fields["folder"])
     return held(work, Job, job_id, count=count, title=_title(title), **fields)
 

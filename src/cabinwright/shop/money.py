@@ -98,16 +98,18 @@ def rule_names(work: Work) -> tuple[str, ...]:
     return tuple(sorted(set(work.scalars(select(TaxRule.name)))))
 
 
-def check_rule(name: str, known: Collection[str]) -> None:
-    """Whether one of ``known`` is called so; a shop that has none yet may add it later. Raises ``PersonError`` with the cure."""
+def check_rule(name: str, known: Collection[str], *, told_by: str = "") -> None:
+    """Whether one of ``known`` is called so; a shop that has none yet may add it later. Raises ``PersonError`` with the cure.
+
+    ``told_by``: the command that names another one.
+    """
     if not name or (known and name not in known):
-        raise PersonError(f'tax: there is no tax rule "{name}". {_cure(known)}')
+        raise PersonError(f'tax: there is no tax rule "{name}". {_cure(known, told_by)}')
 
 
-def _cure(known: Collection[str]) -> str:
-    there = (
-        f"The shop's rules are {', '.join(known)}: name one of them, or add" if known else "The shop has none yet; add"
-    )
+def _cure(known: Collection[str], told_by: str = "") -> str:
+    name = f"name one of them ({told_by})" if told_by else "name one of them"
+    there = f"The shop's rules are {', '.join(known)}: {name}, or add" if known else "The shop has none yet; add"
     return f"{there} one: {ADD}"
 
 

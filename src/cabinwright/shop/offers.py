@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from datetime import date
 from decimal import Decimal
 from hashlib import sha256
@@ -33,6 +33,7 @@ __all__ = [
     "accepted",
     "add_offer",
     "agreed_lines",
+    "agreed_total",
     "declined",
     "differing",
     "digest_of",
@@ -212,13 +213,16 @@ def _draft(work: Work, offer_id: int, count: int) -> Offer:
     return offer
 
 
-def offered(work: Work, offer_id: int, *, count: int) -> Offer:
-    """A draft goes to the customer. Raises ``RefusedError`` where it is empty or no draft any more."""
+def offered(work: Work, offer_id: int, *, count: int, said: Mapping[str, dict[str, Any]]) -> Offer:
+    """A draft goes to the customer, with what is ``said`` of each variant by now.
+
+    Raises ``RefusedError`` where it is empty or no draft any more.
+    """
     offer = _draft(work, offer_id, count)
     empty = [name for name in offer.variants if not lines_of(offer, name)]
     if empty:
         raise RefusedError(f"{offer.number}: {', '.join(empty)} has no line. Add one, or draw it up again.")
-    offer.state = "offered"
+    offer.state, offer.variants = "offered", dict(said)
     job = work.get(Job, offer.job_id)
     if job is not None and job.state == "asked":
         job.state = "offered"
@@ -315,27 +319,28 @@ def _accepted_of(work: Work, job_id: int) -> list[Offer]:
     return sorted(work.scalars(find), key=lambda offer: offer.changes_id is not None)
 
 
-def agreed_lines(work: Work, job_id: int) -> tuple[list[Offer], list[NewLine]]:
-    """Everything that was signed for a job, and what it comes to line by line; later changes are counted in."""
+def agreed_lines(work: Work, job_id: int, *, also: Offer | None = None) -> tuple[list[Offer], list[NewLine]]:
+    """Everything that was signed for a job, and what it comes to line by line; later changes are counted in.
+
+    ``also``: a change that is counted in as if it were signed too.
+    """
     offers = _accepted_of(work, job_id)
+    papers = [(offer, offer.chosen) for offer in offers] + ([] if also is None else [(also, CHANGED)])
     found: dict[tuple[object, ...], NewLine] = {}
-    for offer in offers:
-        for line in lines_of(offer, offer.chosen):
-            new = NewLine(
-                line.kind,
-                line.text,
-                line.quantity,
-                line.unit,
-                line.price,
-                line.tax,
-                line.tax_rate,
-                line.part_id,
-                line.cost,
-            )
+    for offer, variant in papers:
+        for line in lines_of(offer, variant):
+            new = NewLine(*(getattr(line, item.name) for item in fields(NewLine)))
             key = (*new.key, new.price, new.tax_rate)
             old = found.get(key)
             found[key] = new if old is None else replace(old, quantity=old.quantity + new.quantity)
     return offers, [line for line in found.values() if line.quantity]
+
+
+def agreed_total(offers: Sequence[Offer], lines: Iterable[NewLine]) -> Sum:
+    """What lines of ``agreed_lines`` come to, by the rule of rounding of what was signed first."""
+    first = offers[0]
+    money = (Line(line.quantity, line.price, line.tax_rate) for line in lines)
+    return summed(money, first.currency, by_line=bool(first.variants[first.chosen].get("by_line")))
 
 
 def differing(agreed: Iterable[NewLine], wanted: Iterable[NewLine]) -> list[NewLine]:

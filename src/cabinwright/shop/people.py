@@ -11,7 +11,7 @@ from cabinwright.shop.access import let_go
 from cabinwright.shop.jobs import OVER
 from cabinwright.shop.kinds import now
 from cabinwright.shop.rows import Car, Customer, Hours, Job, Kept, Note, Offer, Row, Trace, User
-from cabinwright.shop.store import found_row, held
+from cabinwright.shop.store import found_row, held, locking
 from cabinwright.shop.trail import Work, columns
 
 __all__ = ["ERASED", "add_car", "add_customer", "allow", "change_car", "change_customer", "erased", "told"]
@@ -30,14 +30,13 @@ def add_customer(work: Work, *, name: str, contact: str = "", note: str = "") ->
 
 def change_customer(work: Work, customer_id: int, *, count: int, name: str, contact: str, note: str) -> Customer:
     """Set right what is known of a customer. Raises ``PersonError``, ``MeanwhileError``; erased is erased."""
-    _known(work, customer_id)
     mine = {"name": _name(name), "contact": contact.strip(), "note": note.strip()}
-    return held(work, Customer, customer_id, count=count, **mine)
+    return _known(held(work, Customer, customer_id, count=count, **mine))
 
 
 def add_car(work: Work, *, customer_id: int, name: str, mark: str = "", note: str = "") -> Car:
     """One more car of a customer. Raises ``PersonError``; of an erased one ``RefusedError``."""
-    _known(work, customer_id)
+    _known(found_row(work, Customer, customer_id, **locking(work)))
     row = Car(customer_id=customer_id, name=_name(name), mark=_mark(mark), note=note.strip())
     work.add(row)
     work.flush()
@@ -46,8 +45,12 @@ def add_car(work: Work, *, customer_id: int, name: str, mark: str = "", note: st
 
 def change_car(work: Work, car_id: int, *, count: int, name: str, mark: str, note: str) -> Car:
     """Set right what is known of a car. Raises ``PersonError``, ``MeanwhileError``; an erased customer's stays as it is."""
-    _known(work, found_row(work, Car, car_id).customer_id)
-    return held(work, Car, car_id, count=count, name=_name(name), mark=_mark(mark), note=note.strip())
+    mine = {"name": _name(name), "mark": _mark(mark), "note": note.strip()}
+    owner = work.scalar(select(Car.customer_id).where(Car.id == car_id))  # no row of it before it is held
+    if owner is None:
+        raise PersonError(f"There is no car {car_id}; look at the list again.")
+    _known(found_row(work, Customer, owner, **locking(work)))  # the customer, then the car, as erasing takes them
+    return held(work, Car, car_id, count=count, **mine)
 
 
 def allow(work: Work, customer_id: int, *, count: int, photographs: bool, named: bool) -> Customer:
@@ -151,9 +154,11 @@ def _clean_trail(work: Work, subjects: dict[type[Row], list[int]]) -> None:
         )
 
 
-def _known(work: Work, customer_id: int) -> None:
-    if found_row(work, Customer, customer_id).erased_at is not None:
-        raise RefusedError(f"Customer {customer_id} was erased on request. Add them anew where they come again.")
+def _known(customer: Customer) -> Customer:
+    """One that nobody else changes now: whether they were erased is asked of a row that is held."""
+    if customer.erased_at is not None:
+        raise RefusedError(f"Customer {customer.id} was erased on request. Add them anew where they come again.")
+    return customer
 
 
 def _mark(mark: str) -> str:

@@ -24,6 +24,7 @@ def _house(store: Store, options: argparse.Namespace) -> Any:
         "currency": options.currency,
         "hourly_rate": options.rate,
         "tax": options.tax,
+        "by_line": None if options.by_line is None else options.by_line == "yes",
     }
     given = {name: value for name, value in given.items() if value is not None}
     return (set_house(store, by=options.by, **given) if given else house(store)).to_dict()
@@ -107,6 +108,7 @@ COMMANDS = (
             option("currency", "EUR, USD …"),
             option("rate", "for an hour, without tax", type=an_amount, metavar="AMOUNT"),
             option("tax", "name of the tax rule for work"),
+            option("by-line", "round tax on each line, else once for each rate", choices=("yes", "no")),
         ),
     ),
     Command(

@@ -216,7 +216,8 @@ class ShopView:
     def runner(self, words: str, done: Callable[[Any], str]) -> Callable[[Callable[[], Make]], Awaitable[None]]:
         """Shows long work of a process of its own, how far it is and a way to cancel; what it returns starts one.
 
-        ``words`` say which: the page finds it again when it is drawn anew meanwhile. ``done`` says what came of it.
+        ``words`` say which, and no other: the page finds it again when it is drawn anew meanwhile. ``done`` says what came of
+        it, or raises what it was refused with.
         """
         from cabinwright.desk import Work
 
@@ -248,7 +249,10 @@ class ShopView:
             elif job.state == "cancelled":
                 self.say(_("Cancelled. Nothing was changed."))
             else:
-                self.say(done(job.told))
+                try:
+                    self.say(done(job.told))
+                except CabinwrightError as error:
+                    self.warn(str(error))
                 await self.draw()
 
         timer = ui.timer(EVERY_S, look, active=words in running)

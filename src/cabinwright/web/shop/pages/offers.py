@@ -152,10 +152,15 @@ def _variant(item: Row, variant: Row) -> None:
         with box("dl", "facts"):
             if "altogether" in variant:
                 text("dt", _("Altogether"))
-                text("dd", _("{gross} with what was signed").format(gross=money(variant["altogether"], currency)))
+                text("dd", _altogether(item, variant))
             for name, words in _facts(variant, currency, change=bool(item["changes"])):
                 text("dt", name)
                 text("dd", words)
+        if "altogether" in variant:
+            how = _(
+                "Altogether is with tax. Equal lines are added up before rounding: a cent off both papers at times."
+            )
+            text("p", how, "soft")
         _list(_("What it does"), variant.get("does", ()))
         _list(
             _("Against what was signed") if item["changes"] else _("Against the first variant"),
@@ -167,6 +172,13 @@ def _variant(item: Row, variant: Row) -> None:
         missing = [*variant.get("unmatched", ()), *variant.get("unpriced", ())]
         cure = _("To price them: add parts of these names on “Parts”, give hours for work, and draw it up again.")
         _list(_("▲ Not in this price"), missing, fold=True, help=cure if item["state"] == "draft" else "")
+
+
+def _altogether(item: Row, variant: Row) -> str:
+    """What is to be paid for all of it, and of what that is the sum."""
+    so_far, then = _("{gross} with what was signed so far"), _("{gross} with what was signed until this was offered")
+    words = so_far if item["state"] == "draft" else then
+    return words.format(gross=money(variant["altogether"], item["currency"]))
 
 
 def _facts(variant: Row, currency: str, *, change: bool) -> list[tuple[str, str]]:

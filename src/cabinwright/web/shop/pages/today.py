@@ -10,7 +10,7 @@ from typing import Any
 from nicegui import run
 from sqlalchemy import select
 
-from cabinwright.errors import CabinwrightError
+from cabinwright.errors import CabinwrightError, RefusedError
 from cabinwright.office.bench import Missing, TaskLine, finish, finish_or_say, missing_in, today
 from cabinwright.office.plan import CLOSING
 from cabinwright.office.worked import folder_of, known
@@ -186,7 +186,13 @@ def _finishing(view: ShopView, task: TaskLine) -> Callable[[], Awaitable[Any]]:
 
     if task.kind != CLOSING:
         return here
-    begin = view.runner(_("Checking before {name}").format(name=task.name), back(lambda why: why or said))
+
+    def told(why: str) -> str:
+        if why:
+            raise RefusedError(why)
+        return said
+
+    begin = view.runner(_("Checking {job} before {name}").format(job=task.job, name=task.name), back(told))
 
     def elsewhere() -> Make:
         place = folder_of(view.store, task.job_id, None)
