@@ -15,6 +15,7 @@ from cabinwright.handover.documents import plan_documents
 from cabinwright.pipeline import Results
 from cabinwright.stages import enclosure, workshop
 from cabinwright.stages.enclosure.shape_result import ShapeResult
+from cabinwright.stages.workshop.files import planned_files
 from cabinwright.stages.workshop.result import WorkshopResult
 from stages.test_enclosure_shape import BOX, MODEL, STIFF
 
@@ -68,6 +69,29 @@ def test_the_floor_shows_where_braces_stand_and_the_baffle_lets_the_cable_out() 
         _, met = made(shape + f"cable_holes = [{{at_m = {place}, diameter_m = 0.016}}]")
         assert "workshop.cable_hole" in [item.code for item in met.findings]
         assert all("workshop.cable_hole" in part.stopped for part in met.parts.values())
+
+
+@pytest.mark.parametrize(
+    ("more", "code"),
+    [
+        ("volume_m3 = 0.0002", "enclosure.no_room_to_move"),  # by hand 220 cm² × 10 mm are 0.22 L
+        ('kind = "vented"\ntuning_hz = 150\nport = {diameter_m = 0.03}', "enclosure.port_impossible"),
+        ("volume_m3 = 0.04", None),
+    ],
+)
+def test_a_box_that_cannot_work_is_not_cut(more: str, code: str | None) -> None:
+    """A stop about its sound stands against its boards and its solid as one about its shape does."""
+    kind = BOX.replace('kind = "sealed"\n', "") if "kind" in more else BOX
+    shape = f'[boxes.shape]\n{STIFF}sheet = "board"\nsize_m = [0.5, 0.4]\nheight_m = 0.3\n'
+    build = parse(f"{MODEL}{kind}{more}\n{shape}{SHEET}")
+    boxed = enclosure.run(build)
+    cut = workshop.run(build, boxed)
+    assert boxed is not None and cut is not None and boxed.boxes["bay"].shape is not None
+    stops = (code,) if code else ()
+    assert {item.code for item in boxed.findings if item.severity == "stop"} == set(stops)
+    assert boxed.boxes["bay"].shape.stopped == stops
+    assert all(part.stopped == stops for part in cut.parts.values())
+    assert bool(planned_files(cut)) == (code is None)
 
 
 def test_an_inside_corner_is_closed_as_well() -> None:
