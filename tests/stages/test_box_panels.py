@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 import json
-from math import pi, tan
+from math import hypot, pi, tan
 
 import pytest
 from ezdxf import recover
@@ -92,6 +92,21 @@ def test_a_box_that_cannot_work_is_not_cut(more: str, code: str | None) -> None:
     assert boxed.boxes["bay"].shape.stopped == stops
     assert all(part.stopped == stops for part in cut.parts.values())
     assert bool(planned_files(cut)) == (code is None)
+
+
+def test_panels_and_walls_are_numbered_as_the_build_counts_them() -> None:
+    """Of this outline each side is longer than the one before, whichever way round it is kept."""
+    outline = [[0.0, 0.0], [0.0, 0.4], [0.5, 0.5], [0.7, 0.0]]
+    result, cut = made(f"outline = {outline}\nheight_m = 0.3\nbaffle = 3")
+    walls = [part for name, part in cut.parts.items() if ", wall " in name]
+    assert [part.name for part in walls] == ["bay, wall 1", "bay, wall 2", "bay, wall 3 (baffle)", "bay, wall 4"]
+    sides = [0.4, hypot(0.5, 0.1), hypot(0.2, 0.5), 0.7]  # by hand; corners that are not square take a little off
+    assert [max(part.size_m) for part in walls] == pytest.approx(sides, abs=0.02)
+    named = [wall for wall in result.walls if wall.name.startswith("wall")]
+    assert [wall.name for wall in named] == ["wall 1", "wall 2", "wall 3", "wall 4"]
+    assert [wall.length_m for wall in named] == pytest.approx(sides, abs=0.03)
+    (hole,) = [opening for opening in walls[2].openings if abs(opening.area_m2) > 0.01]  # 180 mm wide: 0.025 m²
+    assert abs(hole.area_m2) == pytest.approx(pi / 4 * 0.18**2, rel=1e-6)
 
 
 def test_an_inside_corner_is_closed_as_well() -> None:

@@ -252,6 +252,11 @@ def test_walls_are_counted_as_the_baffle_is() -> None:
         peg = rod([x - 0.005, 0.25, 0.2], [x + 0.005, 0.25, 0.2], 0.08)
         assert trimesh.boolean.intersection([made, peg], engine="manifold").is_empty == open_
     assert found.radiators[0] is not None and found.radiators[0].wall == "1"
+    places = f'{clockwise}sheet = "board"\nradiators_at = [{{wall = 1, at_m = [0.25, 0.2]}}]\n'
+    build = parse(f"{MODEL}{KIND}radiator = {{{one}}}\n[boxes.shape]\n{STIFF}{places}{SHEET}")
+    cut = workshop.run(build, enclosure.run(build))
+    assert cut is not None
+    assert [name for name, part in cut.parts.items() if "wall" in name and part.openings] == ["bay, wall 1"]
     found, findings = solved(f"{clockwise}radiators_at = [{{wall = 5, at_m = [0.25, 0.2]}}]\n", one)
     assert "enclosure.radiator_wall" in found.stopped
     assert "no wall 5 for it (top, bottom, 1 to 4)" in told(findings, "enclosure.radiator_wall")[0]
