@@ -10,7 +10,7 @@ from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
 from cabinwright.build.codec import place_of
-from cabinwright.build.described import accepts, bounds_of, choices_of, default_words, leaves
+from cabinwright.build.described import accepts, bounds_of, choices_of, default_words, leaves, words_of
 from cabinwright.build.document import Build
 from cabinwright.build.fields import NamedPoint, OrName, PathRule, Quantity
 from cabinwright.build.paths import value_at
@@ -31,7 +31,7 @@ class FieldView:
     path: str  #: for ``Desk.edit``
     key: str
     label: str  #: the key without its unit, as words
-    kind: str  #: "number" "whole" "text" "yes/no" "choice" "list" "point" "file" "table" "rows"
+    kind: str  #: "number" "whole" "text" "yes/no" "choice" "word or whole" "list" "point" "file" "table" "rows"
     unit: str  #: symbol that a bare number counts in; "" without
     units: tuple[str, ...]  #: symbols that text may use
     low: float | None
@@ -117,6 +117,8 @@ def _kind(field: FieldInfo, quantity: Quantity | None) -> str:
         return "list"
     if choices_of(field.annotation):
         return "choice"
+    if words_of(field.annotation):
+        return "word or whole"
     kinds = leaves(field.annotation)
     if quantity is not None:
         return "whole" if quantity.whole else "number"
