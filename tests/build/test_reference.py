@@ -46,6 +46,8 @@ def test_the_page_names_every_key_with_its_meaning() -> None:
             name = field.alias or key
             assert f"| `{name}` |" in page and " ".join((field.description or "").split()) in page, place
     assert "| `file` | path of a file | **required** |" in page
+    for key in ("baffle", "wall"):  # words or a number
+        assert f'| `{key}` | `"top"`, `"bottom"` or a whole number; from 1 up to 400 |' in page
 
 
 def validator() -> Draft202012Validator:

@@ -16,6 +16,7 @@ from cabinwright.desk import Clash, Desk
 from cabinwright.desk import desk as module
 from cabinwright.errors import BuildError, OutputError, RefusedError
 from desk.cars import TEXT
+from stages.boxed import HEAD, MODEL
 
 CHAIN = """
 [[sources]]
@@ -355,6 +356,25 @@ def test_fields_say_what_the_reference_says(folder: Path) -> None:
             assert desk.describe(field.path) is not None
     with pytest.raises(RefusedError, match="no table here"):
         desk.describe("wires")
+
+
+def test_a_wall_is_a_word_or_a_number(folder: Path) -> None:
+    """A stated number is shown, and no choice hides it; typed as number or as word it is taken."""
+    shape = "[boxes.shape]\nsize_m = [0.5, 0.4]\nheight_m = 0.3\nboard_m = 0.018\nbaffle = 2\n"
+    radiator = "radiator = {mms_kg = 0.2, cms_m_per_n = 2e-4, sd_m2 = 0.01}"
+    kind = f'[[boxes]]\nname = "bay"\nmodel = "ten"\nkind = "passive radiator"\n{radiator}\n'
+    places = "[[boxes.shape.radiators_at]]\nwall = 4\nat_m = [0.2, 0.1]\n"
+    (folder / "build.toml").write_text(HEAD + MODEL + kind + shape + places, encoding="utf-8")
+    desk = Desk.open(folder)
+    for table, key, stands in (("boxes[0].shape", "baffle", 2), ("boxes[0].shape.radiators_at[0]", "wall", 4)):
+        for stated in (stands, "bottom", 3):
+            if stated != stands:
+                desk.edit(f"{table}.{key}", stated)
+            field = {item.key: item for item in desk.describe(table)}[key]
+            assert (field.kind, field.choices, field.written, field.value) == ("word or whole", (), stated, stated)
+            assert field.accepts == '"top", "bottom" or a whole number; from 1 up to 400'
+    joint = {item.key: item for item in desk.describe("boxes[0].shape")}["joint"]
+    assert (joint.kind, joint.choices) == ("choice", ("butt", "rabbet", "dowel", "finger"))
 
 
 def test_only_what_reads_a_change_is_worked_out(folder: Path) -> None:

@@ -32,6 +32,7 @@ SHAPES = {
     "speakers_at_m = [[0.04, 0.0]]\nposts = [{at_m = [-0.13, 0.0], diameter_m = 0.03}]",
     "an inside corner": "outline = [[0, 0], [0.7, 0], [0.7, 0.3], [0.35, 0.3], [0.35, 0.6], [0, 0.6]]\nheight_m = 0.3\n"
     "speakers_at_m = [[0.17, 0.4]]",
+    "clockwise": "outline = [[0, 0], [0, 0.6], [0.35, 0.6], [0.35, 0.3], [0.7, 0.3], [0.7, 0]]\nheight_m = 0.3\nbaffle = 1",
 }
 
 

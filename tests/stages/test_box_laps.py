@@ -26,6 +26,7 @@ from stages.test_enclosure_shape import BOX, MODEL, STIFF
 BOARD, HIGH = 0.012, 0.276
 ALONG = "{from_m = [0.10, 0.05], to_m = [0.10, 0.35]%s}"
 ACROSS = "{from_m = [0.03, 0.20], to_m = [0.20, 0.20]%s}"
+NEXT = "{from_m = [%s, 0.05], to_m = [%s, 0.35], open_share = 0}"
 SOLID = ", open_share = 0"
 
 
@@ -138,12 +139,26 @@ def test_a_window_that_a_slot_opens_into_stays_as_wide_and_round() -> None:
             ACROSS.replace("0.20]", "0.17]") % SOLID,
             ACROSS.replace("0.20]", "0.23]") % SOLID,
         ),  # a rail falls out
+        (ACROSS % SOLID, ALONG % SOLID, NEXT % (0.113, 0.113)),  # two slots of one side with 1 mm between them
+        (ALONG % SOLID, ACROSS % SOLID, NEXT % (0.113, 0.113)),  # one from above, one from below
+        (ACROSS % SOLID, ALONG % SOLID, NEXT % (0.1235, 0.1235)),  # 11.5 mm are still less than a board of 12
     ],
 )
 def test_what_cannot_be_lapped_is_still_named(braces: tuple[str, ...]) -> None:
     _, made, _ = cut(*braces)
     assert named(made)
-    if len(braces) == 3 and SOLID in braces[0]:  # two of the three are lapped, the one between would fall apart
+    if len(braces) == 3 and "0.14" in braces[2]:  # two of the three are lapped, the one between would fall apart
         assert [len(part.joinery.laps) for name, part in made.parts.items() if "brace" in name] == [1, 0, 1]
         return
     assert not any(part.joinery.laps for part in made.parts.values())
+
+
+@pytest.mark.parametrize("apart", [0.0, BOARD, 0.02])
+def test_two_that_stand_side_by_side_are_crossed_by_one(apart: float) -> None:
+    """Face to face their slots are one; a board's thickness apart, what stands between the slots is as thick as a board."""
+    x = 0.10 + BOARD + apart
+    _, made, _ = cut(ACROSS % SOLID, ALONG % SOLID, NEXT % (x, x))
+    assert not {"workshop.brace_meets", "workshop.outline"} & {item.code for item in made.findings}
+    boards = [part for name, part in made.parts.items() if "brace" in name]
+    assert [len(part.joinery.laps) for part in boards] == [2, 1, 1]
+    assert boards[0].area_m2 == pytest.approx(0.17 * HIGH - 2 * BOARD * HIGH / 2, rel=1e-6)

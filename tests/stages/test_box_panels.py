@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 import json
-from math import pi, tan
+from math import hypot, pi, tan
 
 import pytest
 from ezdxf import recover
@@ -15,6 +15,7 @@ from cabinwright.handover.documents import plan_documents
 from cabinwright.pipeline import Results
 from cabinwright.stages import enclosure, workshop
 from cabinwright.stages.enclosure.shape_result import ShapeResult
+from cabinwright.stages.workshop.files import planned_files
 from cabinwright.stages.workshop.result import WorkshopResult
 from stages.test_enclosure_shape import BOX, MODEL, STIFF
 
@@ -68,6 +69,44 @@ def test_the_floor_shows_where_braces_stand_and_the_baffle_lets_the_cable_out() 
         _, met = made(shape + f"cable_holes = [{{at_m = {place}, diameter_m = 0.016}}]")
         assert "workshop.cable_hole" in [item.code for item in met.findings]
         assert all("workshop.cable_hole" in part.stopped for part in met.parts.values())
+
+
+@pytest.mark.parametrize(
+    ("more", "code"),
+    [
+        ("volume_m3 = 0.0002", "enclosure.no_room_to_move"),  # by hand 220 cm² × 10 mm are 0.22 L
+        ('kind = "vented"\ntuning_hz = 150\nport = {diameter_m = 0.03}', "enclosure.port_impossible"),
+        ("volume_m3 = 0.04", None),
+    ],
+)
+def test_a_box_that_cannot_work_is_not_cut(more: str, code: str | None) -> None:
+    """A stop about its sound stands against its boards and its solid as one about its shape does."""
+    kind = BOX.replace('kind = "sealed"\n', "") if "kind" in more else BOX
+    shape = f'[boxes.shape]\n{STIFF}sheet = "board"\nsize_m = [0.5, 0.4]\nheight_m = 0.3\n'
+    build = parse(f"{MODEL}{kind}{more}\n{shape}{SHEET}")
+    boxed = enclosure.run(build)
+    cut = workshop.run(build, boxed)
+    assert boxed is not None and cut is not None and boxed.boxes["bay"].shape is not None
+    stops = (code,) if code else ()
+    assert {item.code for item in boxed.findings if item.severity == "stop"} == set(stops)
+    assert boxed.boxes["bay"].shape.stopped == stops
+    assert all(part.stopped == stops for part in cut.parts.values())
+    assert bool(planned_files(cut)) == (code is None)
+
+
+def test_panels_and_walls_are_numbered_as_the_build_counts_them() -> None:
+    """Of this outline each side is longer than the one before, whichever way round it is kept."""
+    outline = [[0.0, 0.0], [0.0, 0.4], [0.5, 0.5], [0.7, 0.0]]
+    result, cut = made(f"outline = {outline}\nheight_m = 0.3\nbaffle = 3")
+    walls = [part for name, part in cut.parts.items() if ", wall " in name]
+    assert [part.name for part in walls] == ["bay, wall 1", "bay, wall 2", "bay, wall 3 (baffle)", "bay, wall 4"]
+    sides = [0.4, hypot(0.5, 0.1), hypot(0.2, 0.5), 0.7]  # by hand; corners that are not square take a little off
+    assert [max(part.size_m) for part in walls] == pytest.approx(sides, abs=0.02)
+    named = [wall for wall in result.walls if wall.name.startswith("wall")]
+    assert [wall.name for wall in named] == ["wall 1", "wall 2", "wall 3", "wall 4"]
+    assert [wall.length_m for wall in named] == pytest.approx(sides, abs=0.03)
+    (hole,) = [opening for opening in walls[2].openings if abs(opening.area_m2) > 0.01]  # 180 mm wide: 0.025 m²
+    assert abs(hole.area_m2) == pytest.approx(pi / 4 * 0.18**2, rel=1e-6)
 
 
 def test_an_inside_corner_is_closed_as_well() -> None:

@@ -11,10 +11,11 @@ import pytest
 import trimesh
 from ezdxf import recover
 from ezdxf.path import make_path
+from pydantic import ValidationError
 from shapely import Point, Polygon
 
 from cabinwright.build.codec import parse
-from cabinwright.build.loudspeaker import Radiator
+from cabinwright.build.loudspeaker import Radiator, SpeakerModel
 from cabinwright.errors import BuildError
 from cabinwright.findings import Finding
 from cabinwright.handover.documents import plan_documents
@@ -251,6 +252,11 @@ def test_walls_are_counted_as_the_baffle_is() -> None:
         peg = rod([x - 0.005, 0.25, 0.2], [x + 0.005, 0.25, 0.2], 0.08)
         assert trimesh.boolean.intersection([made, peg], engine="manifold").is_empty == open_
     assert found.radiators[0] is not None and found.radiators[0].wall == "1"
+    places = f'{clockwise}sheet = "board"\nradiators_at = [{{wall = 1, at_m = [0.25, 0.2]}}]\n'
+    build = parse(f"{MODEL}{KIND}radiator = {{{one}}}\n[boxes.shape]\n{STIFF}{places}{SHEET}")
+    cut = workshop.run(build, enclosure.run(build))
+    assert cut is not None
+    assert [name for name, part in cut.parts.items() if "wall" in name and part.openings] == ["bay, wall 1"]
     found, findings = solved(f"{clockwise}radiators_at = [{{wall = 5, at_m = [0.25, 0.2]}}]\n", one)
     assert "enclosure.radiator_wall" in found.stopped
     assert "no wall 5 for it (top, bottom, 1 to 4)" in told(findings, "enclosure.radiator_wall")[0]
@@ -268,6 +274,29 @@ def test_walls_are_counted_as_the_baffle_is() -> None:
 def test_slips_are_named(shape: str, radiator: str, says: str) -> None:
     with pytest.raises(BuildError, match=says):
         solved(shape, radiator)
+
+
+@pytest.mark.parametrize(
+    ("rows", "says"),
+    [
+        ({"cut_out_m": 0.14, "outer_diameter_m": 0.10}, "falls through"),
+        ({"cut_out_m": 0.14, "outer_diameter_m": 0.14}, "falls through"),
+        ({"mounting_circle_m": 0.16, "outer_diameter_m": 0.15}, "screws go through the frame"),
+        ({"cut_out_m": 0.14, "mounting_circle_m": 0.15, "outer_diameter_m": 0.16}, None),
+        ({"mounting_circle_m": 0.15, "outer_diameter_m": 0.16}, None),
+    ],
+)
+@pytest.mark.parametrize("part", [Radiator, SpeakerModel])
+def test_a_frame_covers_its_hole_and_holds_its_screws(
+    part: type[Radiator | SpeakerModel], rows: dict[str, float], says: str | None
+) -> None:
+    bare: dict[str, Any] = {"mms_kg": 0.2, "cms_m_per_n": 2e-4, "sd_m2": 0.006}
+    bare |= rows | ({"name": "ten"} if part is SpeakerModel else {})
+    if says is None:
+        part.model_validate(bare)
+        return
+    with pytest.raises(ValidationError, match=says):
+        part.model_validate(bare)
 
 
 def test_chosen_places_keep_clear_of_braces_and_one_another() -> None:

@@ -13,7 +13,7 @@ from cabinwright.build.fields import PathRule, Quantity, Written
 from cabinwright.build.shape import is_list, is_pair, marker_in
 from cabinwright.units import UNITS, unit_names
 
-__all__ = ["accepts", "bounds_of", "choices_of", "default_words", "leaves", "states_in"]
+__all__ = ["accepts", "bounds_of", "choices_of", "default_words", "leaves", "states_in", "words_of"]
 
 _PAIRS = {
     "house_curve": "list of [frequency in Hz, level in dB]; text in Hz, kHz and dB",
@@ -52,9 +52,11 @@ def accepts(key: str, field: FieldInfo) -> str:
         return f"{kind} in {unit}{limits}"
     if states_in(field.annotation):
         return "table of states and values" + (", or a list of such tables" if listed else "")
-    choices = choices_of(field.annotation)
-    if choices:
-        words = ", ".join(f"`{json.dumps(word, ensure_ascii=False)}`" for word in choices)
+    words = ", ".join(f"`{json.dumps(word, ensure_ascii=False)}`" for word in words_of(field.annotation))
+    if words and not choices_of(field.annotation):
+        inner = marker_in(FieldInfo, field.annotation)
+        return f"{words} or a whole number{_bounds(inner) if inner else ''}"
+    if words:
         return f"list of {words}" if listed else words
     if listed:
         return _many(field, "number" if float in leaves(field.annotation) else "name")
@@ -112,7 +114,12 @@ def leaves(annotation: Any) -> set[Any]:
 
 
 def choices_of(annotation: Any) -> tuple[Any, ...]:
+    """All that may stand there, where that is a few words; empty where a number may stand there besides."""
+    return () if int in leaves(annotation) else words_of(annotation)
+
+
+def words_of(annotation: Any) -> tuple[Any, ...]:
     """The words that may stand there; empty where they are not numbered."""
     if get_origin(annotation) is Literal:
         return get_args(annotation)
-    return next((found for part in get_args(annotation) if (found := choices_of(part))), ())
+    return next((found for part in get_args(annotation) if (found := words_of(part))), ())

@@ -98,7 +98,7 @@ class SpeakerModel(Model):
     def _sense(self) -> Self:
         low, high = self.xmax_m, self.xmech_m
         require(low is None or high is None or low <= high, "xmax_m", "xmax_m cannot be beyond xmech_m")
-        _hole_inside_circle(self)
+        _hole_inside_frame(self)
         return self
 
 
@@ -169,14 +169,19 @@ class Radiator(Model):
 
     @model_validator(mode="after")
     def _sense(self) -> Self:
-        _hole_inside_circle(self)
+        _hole_inside_frame(self)
         return self
 
 
-def _hole_inside_circle(part: SpeakerModel | Radiator) -> None:
-    hole, circle = part.cut_out_m, part.mounting_circle_m
-    inside = hole is None or circle is None or hole < circle
-    require(inside, "cut_out_m", "the cut-out lies inside the mounting circle")
+def _hole_inside_frame(part: SpeakerModel | Radiator) -> None:
+    """Cut-out, mounting circle and frame lie one inside the other, as far as they are stated."""
+    hole, circle, frame = part.cut_out_m, part.mounting_circle_m, part.outer_diameter_m
+    for inner, outer, key, rule in (
+        (hole, circle, "cut_out_m", "the cut-out lies inside the mounting circle"),
+        (hole, frame, "cut_out_m", "the cut-out is less than outer_diameter_m, or the frame falls through it"),
+        (circle, frame, "mounting_circle_m", "the mounting circle is less than outer_diameter_m: screws go through the frame"),
+    ):  # fmt: skip
+        require(inner is None or outer is None or inner < outer, key, rule)
 
 
 class Box(Model):

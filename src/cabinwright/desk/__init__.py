@@ -31,8 +31,8 @@ goes through. One desk a folder in a process: every tab shares it.
 
     desk.describe('places["a"]')   # -> tuple[FieldView, ...]: one a key of that table, written or not
         FieldView(path, key, label, kind, unit, units, low, high, default, help, accepts, choices, written, value, required,
-        findings)                  # kind: "number" "whole" "text" "yes/no" "choice" "list" "point" "file" "states" "table"
-        "rows"
+        findings)                  # kind: "number" "whole" "text" "yes/no" "choice" "word or whole" "list" "point" "file"
+                                   # "states" "table" "rows"
     desk.rows("places")            # the rows' names (or "" ) in order
     desk.row_words("recordings")   # what tells the rows apart: names, or the first of what each says
 

@@ -11,7 +11,7 @@ from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
 from cabinwright.build.codec import place_of
-from cabinwright.build.described import accepts, bounds_of, choices_of, default_words, leaves, states_in
+from cabinwright.build.described import accepts, bounds_of, choices_of, default_words, leaves, states_in, words_of
 from cabinwright.build.document import Build
 from cabinwright.build.fields import NamedPoint, OrName, PathRule, Quantity
 from cabinwright.build.paths import value_at
@@ -34,7 +34,8 @@ class FieldView:
     path: str  #: for ``Desk.edit``
     key: str
     label: str  #: the key without its unit, as words
-    kind: str  #: "number" "whole" "text" "yes/no" "choice" "list" "point" "file" "states" "table" "rows"
+    kind: str
+    """One of "number" "whole" "text" "yes/no" "choice" "word or whole" "list" "point" "file" "states" "table" "rows"."""
     unit: str  #: symbol that a bare number counts in; "" without
     units: tuple[str, ...]  #: symbols that text may use
     low: float | None
@@ -127,7 +128,7 @@ def _view(
         default="" if nested_model(field.annotation) else default_words(field).strip("`*"),
         help=" ".join((field.description or "").split()),
         accepts=accepts(key, field).replace("`", ""),
-        choices=choices_of(field.annotation),
+        choices=choices_of(field.annotation) if _kind(field, quantity) == "choice" else (),
         written=written,
         value=value.name if isinstance(value, NamedPoint) else value,
         required=field.is_required(),
@@ -154,6 +155,8 @@ def _kind(field: FieldInfo, quantity: Quantity | None) -> str:
         return "list"
     if choices_of(field.annotation):
         return "choice"
+    if words_of(field.annotation):
+        return "word or whole"
     kinds = leaves(field.annotation)
     if quantity is not None:
         return "whole" if quantity.whole else "number"

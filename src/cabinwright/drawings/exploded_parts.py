@@ -62,8 +62,7 @@ def _placed(label: str, part: Part, result: ShapeResult) -> Iterator[Board]:
     body, look = result.body, _look(part)
     thick = part.thickness_m
     if label.startswith("wall "):
-        index = int(label.split()[1]) - 1
-        yield _wall(part, result, index, 0.0)
+        yield _wall(part, result, body.side(int(label.split()[1])), 0.0)
     elif label.startswith("second board"):
         yield _wall(part, result, body.wall or 0, thick, second=True)
     elif label.startswith("brace "):

@@ -113,7 +113,7 @@ def radiators_placed(
             continue
         wall, at = spot
         behind = _depth_behind_m(shape, body, wall, at, needs.inside_m) - needs.depth_m
-        name = wall if isinstance(wall, str) else str(body.side(wall + 1) + 1)
+        name = wall if isinstance(wall, str) else str(body.number(wall))
         rows.append(Placed(name, at, behind, wall, radiator.cut_out_m, 2.0 * needs.frame_m))
         units.append(unit_of(shape, body, wall, at, needs.inside_m, needs.depth_m))
         held.setdefault(str(wall), []).append((at, needs.frame_m))

@@ -132,7 +132,17 @@ def _box(
         listed, searched = search(box, model, driver, feed_of(box, model, driver), room_m3=room, known=known)
         result = replace(result, alternatives=listed, search=searched)
     result = replace(result, in_car=heard_in_car(result, placed))
-    return result, [*doubts(box, model, result, cone_m2=float(driver.sd_m2)), *found]
+    doubtful = list(doubts(box, model, result, cone_m2=float(driver.sd_m2)))
+    return _held(result, doubtful), [*doubtful, *found]
+
+
+def _held(result: BoxResult, doubtful: Sequence[Finding]) -> BoxResult:
+    """The box with the stops against its sound standing against its boards too: no file of a box that cannot work."""
+    stops = [item.code for item in doubtful if item.severity == "stop"]
+    if result.shape is None or not stops:
+        return result
+    stopped = tuple(dict.fromkeys((*result.shape.stopped, *stops)))
+    return replace(result, shape=replace(result.shape, stopped=stopped))
 
 
 def _answers(_: Build, box: Box, model: SpeakerModel, driver: Driver, room_m3: float) -> Answers:

@@ -75,8 +75,12 @@ class Body:
     base_m: float = 0.0  #: height of its underside over the floor of an outline, or in the coordinates of an STL
 
     def side(self, number: int) -> int:
-        """Index of the wall that the build counts as ``number``, and back: the number less 1."""
+        """Index of the wall that the build counts as ``number``."""
         return len(self.hollow_runs[0].outline.segments) - number if self.clockwise else number - 1
+
+    def number(self, index: int) -> int:
+        """What the build counts the wall of this index as; whatever a person reads tells walls so."""
+        return self.side(index + 1) + 1
 
     @property
     def height_m(self) -> float:
@@ -237,27 +241,21 @@ def _bent(shape: BoxShape, drawn: Contour, board_m: float) -> Body:
             raise ShapeFault("enclosure.shape_bent_in", at=at)
         if any(abs(end - corner) < NEAR_M for end in ends for corner in sharp):
             raise ShapeFault("enclosure.shape_bent_corner", at=at)
-    return _standing(shape, board_m, outer, _one(outer, -board_m), "bent", None)
+    return _standing(shape, board_m, outer, _one(outer, -board_m), "bent")
 
 
 def _flat(shape: BoxShape, drawn: Contour, board_m: float) -> Body:
     """Walls standing between floor and top."""
     inset = shape.offset_m + (shape.levels[0].inset_m if shape.levels else 0.0)
-    wall = None
-    hollow = drawn
-    count = len(drawn.segments)
-    if drawn.area_m2 < 0.0:
-        hollow = drawn.counter_clockwise()
-    if isinstance(shape.baffle, int):
-        if shape.baffle > count:
-            raise ShapeFault("enclosure.shape_wall", value=shape.baffle, limit=f"1 to {count}")
-        wall = shape.baffle - 1 if drawn.area_m2 >= 0.0 else count - shape.baffle
-    outer = mitred(hollow, -inset)
-    made = _standing(shape, board_m, outer, mitred(outer, -board_m), "panels", wall)
-    return replace(made, clockwise=drawn.area_m2 < 0.0)
+    count, clockwise = len(drawn.segments), drawn.area_m2 < 0.0
+    if isinstance(shape.baffle, int) and shape.baffle > count:
+        raise ShapeFault("enclosure.shape_wall", value=shape.baffle, limit=f"1 to {count}")
+    outer = mitred(drawn.counter_clockwise() if clockwise else drawn, -inset)
+    made = replace(_standing(shape, board_m, outer, mitred(outer, -board_m), "panels"), clockwise=clockwise)
+    return replace(made, wall=made.side(shape.baffle)) if isinstance(shape.baffle, int) else made
 
 
-def _standing(shape: BoxShape, board_m: float, outer: Contour, inner: Contour, how: str, wall: int | None) -> Body:
+def _standing(shape: BoxShape, board_m: float, outer: Contour, inner: Contour, how: str) -> Body:
     """Walls between floor and top, these as large as the box."""
     height = shape.height_m or shape.levels[0].height_m
     under, over = _ends(shape)
@@ -271,7 +269,7 @@ def _standing(shape: BoxShape, board_m: float, outer: Contour, inner: Contour, h
         Run("walls", 1, low, high, outer, inner),
         Run("top", over, high, height, outer),
     )
-    return Body(how, board_m, board_m, runs, wall)
+    return Body(how, board_m, board_m, runs)
 
 
 def mitred(contour: Contour, distance_m: float) -> Contour:

@@ -63,9 +63,11 @@ def walls_of(shape: BoxShape, body: Body, material: str, holes: Mapping[int | st
     for low, high in _storeys(body):
         inside = next(run.opening for run in body.hollow_runs if run.low_m >= low - 1e-9)
         assert inside is not None
-        for number, side in enumerate(inside.segments, 1):
+        for number in range(1, len(inside.segments) + 1):
+            index = body.side(number)
+            side = inside.segments[index]
             name = f"wall {number}" if len(_storeys(body)) == 1 else f"wall {number}, {1e3 * low:.0f} mm up"
-            board = board_of(material, body.wall_m * (2 if shape.double_baffle and body.wall == number - 1 else 1))
+            board = board_of(material, body.wall_m * (2 if shape.double_baffle and body.wall == index else 1))
             if side.length_m > 0.05:
                 found.append(_side(shape, side, name, board, high - low, limit))
     return tuple(found)

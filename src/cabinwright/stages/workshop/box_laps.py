@@ -2,14 +2,14 @@
 
 All go in from above in the order of their numbers. A slot is as wide as the other board is across it, and more by its own
 thickness where they cross aslant. Where it runs into a window it opens into it; what then falls apart, or where a
-slot would leave a sliver beside a window, is not lapped.
+slot would leave a sliver beside a window or another slot, is not lapped.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from itertools import combinations
+from itertools import combinations, pairwise
 
 from shapely import Polygon, box
 from shapely.geometry.polygon import orient
@@ -79,11 +79,15 @@ def _crossing(one: Brace, other: Brace, key: tuple[int, int], high_m: float, boa
 
 
 def _made(item: Brace, laps: tuple[Lap, ...], high_m: float, thick_m: float) -> Lapped | None:
-    """The board with its slots; None where it would fall apart, or a slot meets a window's corner."""
+    """The board with its slots; None where it would fall apart, a slot meets a window's corner, or a sliver would be left."""
     length, window = abs(complex(*item.to_m) - complex(*item.from_m)), window_of(item, high_m)
     hole = () if window is None else (_window(window, length, high_m),)
     if not laps:
         return Lapped((), None, hole)
+    spans = sorted((lap.at_m - lap.width_m / 2.0, lap.at_m + lap.width_m / 2.0) for lap in laps)
+    # less wood than a board is thick breaks out between two slots of one side, and is all that holds two of either side
+    if any(SAME_M < after - before < thick_m - SAME_M for (_, before), (after, _) in pairwise(spans)):
+        return None
     wood, low, high = box(0.0, 0.0, length, high_m), 0.0, 0.0
     if window is not None:
         (wide, tall), (x, y) = window.size_m, (length / 2.0, high_m / 2.0)
@@ -98,7 +102,10 @@ def _made(item: Brace, laps: tuple[Lap, ...], high_m: float, thick_m: float) -> 
             ):
                 return None
         foot = high_m - lap.deep_m if lap.side == "top" else -1.0
-        wood = wood.difference(box(start, foot, end, foot + lap.deep_m + 1.0))
+        slot = box(start, foot, end, foot + lap.deep_m + 1.0)
+        wood = wood.difference(
+            slot, grid_size=SAME_M
+        )  # boards that lie face to face share a slot, without a hair between
     if not isinstance(wood, Polygon):
         return None
     opened = window is not None and not wood.interiors

@@ -102,8 +102,8 @@ def _panels(box: _Box) -> Iterator[Computed]:
             bent = bent_walls(box.name, box.shape, box.sheet, box.result, box.room_m, box.found)
             yield from (_grained(box, _face_up(board)) for board in bent)
         else:
-            for index, wall in enumerate(walls):
-                board = _grained(box, _face_up(wall.board))
+            for index in map(body.side, range(1, len(walls) + 1)):
+                board = _grained(box, _face_up(walls[index].board))
                 steep(board, box.found)
                 yield board
                 if body.wall == index and box.shape.double_baffle:

@@ -61,7 +61,7 @@ Parts = tuple[SpeakerModel, Radiator | None]
 
 
 def flat_walls(name: str, shape: BoxShape, result: ShapeResult, mounted: Parts) -> list[FlatWall]:
-    """Every flat wall, in order."""
+    """Every flat wall, in order of the outline that the body keeps; named by the build's own count."""
     run = next(item for item in result.body.runs if item.role == "walls")
     sides = run.outline.segments
     turns = [cmath.phase(b.chord / a.chord) for a, b in zip((sides[-1], *sides[:-1]), sides, strict=True)]
@@ -84,7 +84,7 @@ def _flat(name: str, shape: BoxShape, result: ShapeResult, mounted: Parts, index
     shift = complex(0.0, deeper - run.low_m)
     cuts, drills = fitted(shape, result, mounted, index, shift)
     panel = Panel(
-        name=f"{name}, wall {index + 1}{' (baffle)' if baffle else ''}",
+        name=f"{name}, wall {result.body.number(index)}{' (baffle)' if baffle else ''}",
         sheet=shape.sheet,
         outline=hard_points([*right_edge, *left_edge[::-1]]),
         fillet_m=0.0,
