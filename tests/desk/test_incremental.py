@@ -78,7 +78,7 @@ def unwatched(what: str, share: float) -> None:
     pass
 
 
-@settings(max_examples=4, suppress_health_check=list(HealthCheck))
+@settings(max_examples=2, suppress_health_check=list(HealthCheck))
 @given(texts=sittings())
 def test_edit_by_edit_is_as_whole(texts: list[str]) -> None:
     memory = Memory()

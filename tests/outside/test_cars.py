@@ -85,7 +85,8 @@ def _judge(car: Car, folder: Path, timing: str) -> Judged:
 
 @pytest.mark.parametrize("timing", TIMINGS)
 def test_tune_beats_the_hand_method_and_adds_up(timing: str, tmp_path_factory: pytest.TempPathFactory) -> None:
-    judged = [_judge(_car(*which), tmp_path_factory.mktemp(timing), timing) for which in CARS]
+    cars = CARS if timing == "loopback" else CARS[:2]  # timing decides how time is kept, and not what is tuned
+    judged = [_judge(_car(*which), tmp_path_factory.mktemp(timing), timing) for which in cars]
     told = "\n".join(f"{item}" for item in judged)
     for side in ("left", "right"):
         ours = np.array([item.ours[side].excess_db for item in judged])

@@ -182,9 +182,14 @@ class ShopView:
             except CabinwrightError as error:
                 self.warn(str(error))
                 return False
-            self.say(said(answer) if callable(said) else said)
-            await self.draw()
+            await self._drawn(said(answer) if callable(said) else said)
             return True
+
+    async def _drawn(self, words: str) -> None:
+        """Drawn anew, then told: what is typed or pressed before it is there would be lost."""
+        self.say("")
+        await self.draw()
+        self._said.text = words
 
     async def change(
         self, make: Callable[[Database], Any], said: str | Callable[[Any], str] = "", *, needs: str = "work"
@@ -250,10 +255,12 @@ class ShopView:
                 self.say(_("Cancelled. Nothing was changed."))
             else:
                 try:
-                    self.say(done(job.told))
+                    told = done(job.told)
                 except CabinwrightError as error:
                     self.warn(str(error))
-                await self.draw()
+                    await self.draw()
+                else:
+                    await self._drawn(told)
 
         timer = ui.timer(EVERY_S, look, active=words in running)
         panel.set_visibility(words in running)
